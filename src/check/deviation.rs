@@ -1,0 +1,87 @@
+//! From readings to deviations.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Check, Reading};
+use crate::wing::{LineSet, Side, stretch_mm_per_n, thermal_mm_per_k};
+
+/// Load at which nominal lengths hold, N (common practice: 5 kg hung up).
+const REFERENCE_LOAD_N: f64 = 50.0;
+/// Temperature at which nominal lengths hold, °C.
+const REFERENCE_TEMPERATURE_C: f64 = 20.0;
+
+/// Mean deviation of one line at one check.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LineDeviation {
+    /// Side of the wing.
+    pub side: Side,
+    /// Index of the line in its line set.
+    pub line: usize,
+    /// Mean over repeats of `reading − datum − nominal`, with load and temperature corrections, mm.
+    pub deviation_mm: f64,
+    /// How many readings it is the mean of.
+    pub repeats: u32,
+}
+
+/// Deviation of one reading, mm:
+/// `d = reading − datum − nominal + k_F·(50 − load) − k_T·(T − 20)`, with `k_F` the elastic stretch of the whole line
+/// per newton and `k_T` its thermal change per kelvin. At 50 N and 20 °C nothing is corrected.
+///
+/// Returns `None` when the reading's line is not in the set.
+#[must_use]
+pub fn reading_deviation_mm(set: &LineSet, check: &Check, reading: &Reading) -> Option<f64> {
+    let line = set.lines().get(reading.line)?;
+    let mut deviation = reading.reading_mm - check.datum_mm(reading.side, line.row) - line.nominal_mm;
+    let load = REFERENCE_LOAD_N - check.load_n;
+    if load != 0.0 {
+        deviation += stretch_mm_per_n(set, reading.line) * load;
+    }
+    let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
+    if warmth != 0.0 {
+        deviation -= thermal_mm_per_k(set, reading.line) * warmth;
+    }
+    Some(deviation)
+}
+
+/// One mean deviation per line and side that was read, left before right, in the order of the line set.
+#[must_use]
+pub fn deviations(set: &LineSet, check: &Check) -> Vec<LineDeviation> {
+    let lines = set.lines().len();
+    let mut sums = vec![(0.0, 0u32); 2 * lines];
+    for reading in &check.readings {
+        if let Some(deviation) = reading_deviation_mm(set, check, reading) {
+            let cell = &mut sums[reading.side.index() * lines + reading.line];
+            cell.0 += deviation;
+            cell.1 += 1;
+        }
+    }
+    Side::BOTH
+        .into_iter()
+        .flat_map(|side| (0..lines).map(move |line| (side, line)))
+        .zip(sums)
+        .filter(|(_, (_, repeats))| *repeats > 0)
+        .map(|((side, line), (sum, repeats))| LineDeviation {
+            side,
+            line,
+            deviation_mm: sum / f64::from(repeats),
+            repeats,
+        })
+        .collect()
+}
+
+/// Common offset of a check, mm: the median deviation of its lines in rows A–D, both sides (`None` when none was read).
+#[must_use]
+pub fn common_offset_mm(set: &LineSet, deviations: &[LineDeviation]) -> Option<f64> {
+    let mut trim: Vec<f64> = deviations
+        .iter()
+        .filter(|deviation| set.lines().get(deviation.line).is_some_and(|line| line.row.is_trim()))
+        .map(|deviation| deviation.deviation_mm)
+        .collect();
+    trim.sort_by(f64::total_cmp);
+    let n = trim.len();
+    match n {
+        0 => None,
+        _ if n % 2 == 1 => Some(trim[n / 2]),
+        _ => Some(f64::midpoint(trim[n / 2 - 1], trim[n / 2])),
+    }
+}

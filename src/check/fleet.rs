@@ -1,0 +1,193 @@
+//! Many wings and their histories, in memory.
+
+use std::collections::HashSet;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::{Action, Check, Fitting};
+use crate::wing::{LineSet, Wing};
+
+/// One wing with everything recorded of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct History {
+    /// The wing.
+    pub wing: Wing,
+    /// Index of its line set in [`Fleet::line_sets`].
+    pub line_set: usize,
+    /// Its checks, by hours; at equal hours by date, then `as_found` before `as_left`.
+    pub checks: Vec<Check>,
+    /// What was done to it, by hours.
+    pub actions: Vec<Action>,
+    /// What hangs on its links now.
+    pub fittings: Vec<Fitting>,
+}
+
+/// Why histories and line sets do not make a fleet.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum FleetError {
+    /// A wing points at a line set that is not there.
+    #[error("wing `{wing}` names line set {line_set}, of {line_sets}")]
+    NoLineSet {
+        /// The wing.
+        wing: String,
+        /// Index asked for.
+        line_set: usize,
+        /// How many there are.
+        line_sets: usize,
+    },
+    /// A reading, action or fitting points past its line set.
+    #[error("wing `{wing}`, check `{check}`: a reading names a line that its line set does not have")]
+    NoLine {
+        /// The wing.
+        wing: String,
+        /// The check (or what else).
+        check: String,
+    },
+    /// Two wings or two checks of one id.
+    #[error("{what} `{id}` stands twice")]
+    Duplicate {
+        /// `wing` or `check`.
+        what: &'static str,
+        /// The id.
+        id: String,
+    },
+    /// A reading or an hours figure that is not a finite number.
+    #[error("wing `{wing}`, check `{check}`: {what} is {value}, which is not a finite number")]
+    NotFinite {
+        /// The wing.
+        wing: String,
+        /// The check.
+        check: String,
+        /// Name of the figure.
+        what: &'static str,
+        /// Its value.
+        value: f64,
+    },
+}
+
+/// A fleet: line sets and one history per wing.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Fleet {
+    line_sets: Vec<LineSet>,
+    histories: Vec<History>,
+    demo: bool,
+}
+
+impl Fleet {
+    /// Puts line sets and histories together; checks, actions and wings are put in their order.
+    ///
+    /// # Errors
+    /// [`FleetError`] on a wing or check id that stands twice, an index past its table, or a number that is not finite.
+    pub fn new(line_sets: Vec<LineSet>, mut histories: Vec<History>) -> Result<Self, FleetError> {
+        let mut wings: HashSet<String> = HashSet::new();
+        let mut checks: HashSet<String> = HashSet::new();
+        for history in &mut histories {
+            let wing = &history.wing.id;
+            if !wings.insert(wing.clone()) {
+                return Err(FleetError::Duplicate { what: "wing", id: wing.clone() });
+            }
+            let Some(set) = line_sets.get(history.line_set) else {
+                return Err(FleetError::NoLineSet {
+                    wing: wing.clone(),
+                    line_set: history.line_set,
+                    line_sets: line_sets.len(),
+                });
+            };
+            for check in &history.checks {
+                validate(wing, check, set)?;
+                if !checks.insert(check.id.clone()) {
+                    return Err(FleetError::Duplicate { what: "check", id: check.id.clone() });
+                }
+            }
+            let segments = set.segments().len();
+            if history.actions.iter().any(|action| action.segment.is_some_and(|at| at >= segments))
+                || history.fittings.iter().any(|fitting| fitting.segment >= segments)
+            {
+                return Err(FleetError::NoLine { wing: wing.clone(), check: "actions or fittings".to_owned() });
+            }
+            history.checks.sort_by(|a, b| {
+                a.hours_h
+                    .total_cmp(&b.hours_h)
+                    .then(a.date.cmp(&b.date))
+                    .then(a.stage.cmp(&b.stage))
+                    .then(a.id.cmp(&b.id))
+            });
+            history.actions.sort_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then(a.date.cmp(&b.date)));
+        }
+        histories.sort_by(|a, b| a.wing.id.cmp(&b.wing.id));
+        Ok(Self { line_sets, histories, demo: false })
+    }
+
+    /// The same fleet, marked as the bundled invented demo.
+    #[must_use]
+    pub fn marked_demo(mut self) -> Self {
+        self.demo = true;
+        self
+    }
+
+    /// Whether this is the bundled invented demo.
+    #[must_use]
+    pub fn is_demo(&self) -> bool {
+        self.demo
+    }
+
+    /// The line sets.
+    #[must_use]
+    pub fn line_sets(&self) -> &[LineSet] {
+        &self.line_sets
+    }
+
+    /// One history per wing, by wing id.
+    #[must_use]
+    pub fn histories(&self) -> &[History] {
+        &self.histories
+    }
+
+    /// The line set of a history of this fleet.
+    ///
+    /// # Panics
+    /// Never for a history that came from this fleet.
+    #[must_use]
+    pub fn line_set(&self, history: &History) -> &LineSet {
+        &self.line_sets[history.line_set]
+    }
+
+    /// The history of a wing.
+    #[must_use]
+    pub fn history(&self, wing: &str) -> Option<&History> {
+        self.histories.iter().find(|history| history.wing.id == wing)
+    }
+
+    /// Day of the last check of the fleet.
+    #[must_use]
+    pub fn last_date(&self) -> Option<Date> {
+        self.histories.iter().flat_map(|history| &history.checks).map(|check| check.date).max()
+    }
+}
+
+fn validate(wing: &str, check: &Check, set: &LineSet) -> Result<(), FleetError> {
+    let not_finite =
+        |what, value| FleetError::NotFinite { wing: wing.to_owned(), check: check.id.clone(), what, value };
+    for (what, value) in [
+        ("hours", check.hours_h),
+        ("load_n", check.load_n),
+        ("datum_mm", check.datum_mm),
+        ("temperature_c", check.temperature_c),
+    ] {
+        if !value.is_finite() {
+            return Err(not_finite(what, value));
+        }
+    }
+    for reading in &check.readings {
+        if !reading.reading_mm.is_finite() {
+            return Err(not_finite("reading_mm", reading.reading_mm));
+        }
+        if !set.has(reading.line, reading.side) {
+            return Err(FleetError::NoLine { wing: wing.to_owned(), check: check.id.clone() });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,15 @@
+//! What was measured: checks and their readings, deviations, and the records kept around them.
+//!
+//! A [`Fleet`] holds line sets and one [`History`] per wing: its [`Check`]s in the order flown, the [`Action`]s done to
+//! it, the [`Fitting`]s on it. [`deviations`] turns one check's readings into deviations (mm, positive when the line is
+//! longer than nominal).
+
+mod action;
+mod deviation;
+mod fleet;
+mod reading;
+
+pub use action::{Action, ActionKind, Fitting};
+pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
+pub use fleet::{Fleet, FleetError, History};
+pub use reading::{Check, Condition, Reading, RiserReading, Stage};

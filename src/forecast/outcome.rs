@@ -1,0 +1,72 @@
+//! The next check of one wing, as reported.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+/// What a forecast rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Basis {
+    /// The fleet's model and this wing's own checks.
+    History,
+    /// The fleet's model alone: the wing has no usable check.
+    Fleet,
+    /// The line through this wing's own points.
+    Own,
+    /// The interval alone.
+    Interval,
+}
+
+/// What makes the check due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reason {
+    /// The interval in hours or months.
+    Interval,
+    /// A single line against its tolerance.
+    Line,
+    /// The difference of two rows.
+    RowDifference,
+    /// The incidence change.
+    Incidence,
+    /// The brake row.
+    Brake,
+    /// The common offset.
+    Offset,
+    /// A limit is already crossed with the accepted risk.
+    AlreadyOver,
+}
+
+/// Hours flown at the first crossing of any limit; `None` past the horizon.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CrossingHours {
+    /// 10 % quantile, h.
+    pub p10: Option<f64>,
+    /// Median, h.
+    pub p50: Option<f64>,
+    /// 90 % quantile, h.
+    pub p90: Option<f64>,
+}
+
+/// The next check of one wing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DueRow {
+    /// Wing id.
+    pub wing: String,
+    /// Model name.
+    pub model: String,
+    /// What the forecast rests on.
+    pub basis: Basis,
+    /// Hours at the last check, h.
+    pub hours_now: f64,
+    /// Hours at which the next check is due, h.
+    pub due_hours: f64,
+    /// The day that is expected to be (`None` when the usage is unknown).
+    pub due_date: Option<Date>,
+    /// What makes it due.
+    pub reason: Reason,
+    /// Quantiles of the first crossing of any limit.
+    pub crossing_hours: CrossingHours,
+    /// Chance that a limit is crossed now.
+    pub risk_now: f64,
+}

@@ -1,0 +1,10 @@
+//! Paraglider line checks turned into trim, wear and the next date, with honest intervals.
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp))]
+
+pub mod check;
+pub mod forecast;
+pub mod trim;
+pub mod wear;
+pub mod wing;
+
+pub use jiff::civil::Date;

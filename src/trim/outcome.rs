@@ -1,0 +1,131 @@
+//! The result of judging one check.
+
+use serde::{Deserialize, Serialize};
+
+use crate::check::Stage;
+use crate::wing::{Row, Side};
+
+/// A value with its 95 % interval or band, in the unit its field names. `None` where it cannot be said.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Interval {
+    /// Best value.
+    pub value: Option<f64>,
+    /// Lower end.
+    pub lower: Option<f64>,
+    /// Upper end.
+    pub upper: Option<f64>,
+}
+
+/// Verdict on one line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Inside its tolerance, measurement uncertainty included.
+    Within,
+    /// Outside its tolerance, measurement uncertainty included.
+    Outside,
+    /// The uncertainty reaches across the tolerance: measure again.
+    Undecided,
+}
+
+/// One line of a judged check.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LineVerdict {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// Row.
+    pub row: Row,
+    /// Deviation from nominal, mm.
+    pub deviation_mm: f64,
+    /// Deviation less the check's common offset, mm.
+    pub relative_mm: f64,
+    /// Expanded uncertainty (95 %) that the verdict uses, mm.
+    pub uncertainty_mm: f64,
+    /// Tolerance that the verdict uses, mm.
+    pub tolerance_mm: f64,
+    /// Position along the half span, 0 … 1.
+    pub span: f64,
+    /// The verdict.
+    pub verdict: Verdict,
+}
+
+/// Trim of one row, one side or both.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowTrim {
+    /// Row.
+    pub row: Row,
+    /// `left`, `right` or `both`.
+    pub side: String,
+    /// Plain mean of the raw deviations, mm.
+    pub mean_mm: f64,
+    /// Span-weighted mean of the raw deviations, mm (`None` for rows outside A–D).
+    pub effective_mm: Option<f64>,
+    /// Standard error of the mean, common parts left out, mm.
+    pub se_mm: f64,
+    /// Lines it is the mean of.
+    pub lines: usize,
+}
+
+/// Incidence change at one span station.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TwistStation {
+    /// Position along the half span, 0 … 1.
+    pub span: f64,
+    /// Side.
+    pub side: Side,
+    /// Incidence change, degrees nose-up.
+    pub incidence_deg: f64,
+}
+
+/// What a straight line through the rows leaves, averaged over the span.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ShapeResidual {
+    /// Row.
+    pub row: Row,
+    /// Residual, mm.
+    pub mm: f64,
+}
+
+/// A remark on a trim result: a stable code and a sentence that says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TrimNote {
+    /// Stable code, such as `no_chord`.
+    pub code: String,
+    /// The sentence.
+    pub message: String,
+}
+
+/// One check, judged.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Trim {
+    /// Check id.
+    pub check: String,
+    /// Wing id.
+    pub wing: String,
+    /// Hours flown since new, h.
+    pub hours: f64,
+    /// Stage.
+    pub stage: Stage,
+    /// Common offset, mm (`None` when no line of A–D was read).
+    pub common_mm: Option<f64>,
+    /// Every line read.
+    pub lines: Vec<LineVerdict>,
+    /// Rows, per side and both.
+    pub rows: Vec<RowTrim>,
+    /// Effective incidence change of the wing, degrees nose-up.
+    pub incidence_change_deg: Interval,
+    /// Change of the angle of attack at trim, degrees: a band.
+    pub aoa_change_deg: Interval,
+    /// Change of trim speed, per cent: a band.
+    pub speed_change_pct: Interval,
+    /// Incidence change along the span.
+    pub twist: Vec<TwistStation>,
+    /// What a straight line through the rows leaves.
+    pub shape_residual_mm: Vec<ShapeResidual>,
+    /// Left minus right effective incidence change, degrees.
+    pub asymmetry_deg: Interval,
+    /// Remarks.
+    pub notes: Vec<TrimNote>,
+}

@@ -1,0 +1,61 @@
+//! Rows of a wear fit, as reported.
+
+use serde::{Deserialize, Serialize};
+
+/// Time shape of wear, normalised to 1 at 100 h.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub enum Shape {
+    /// `h/100`.
+    Linear {
+        /// Always `None`: the linear shape has no scale.
+        scale_h: Option<f64>,
+    },
+    /// `ln(1 + h/s) / ln(1 + 100/s)`.
+    Log {
+        /// Scale `s`, h.
+        scale_h: f64,
+    },
+    /// `(1 − e^(−h/s)) / (1 − e^(−100/s))`.
+    Saturating {
+        /// Scale `s`, h.
+        scale_h: f64,
+    },
+}
+
+/// One fixed term.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TermRow {
+    /// `offset`, `rate:{material}:{row}` or `span:{row}`.
+    pub term: String,
+    /// Estimate: mm for the offset, mm per metre of line in the first 100 h for rates.
+    pub estimate: f64,
+    /// Standard error, same unit.
+    pub se: f64,
+    /// Lower end of the 95 % interval.
+    pub lower: f64,
+    /// Upper end of the 95 % interval.
+    pub upper: f64,
+}
+
+/// One spread (standard deviation) or correlation of the random part.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SpreadRow {
+    /// `wing`, `wing:row`, `check`, `line` or `reading`.
+    pub group: String,
+    /// `offset` (mm), `rate` (mm/m in the first 100 h) or `offset,rate` (the correlation).
+    pub effect: String,
+    /// Standard deviation (`None` on a correlation row).
+    pub sd: Option<f64>,
+    /// Correlation (`None` on other rows).
+    pub correlation: Option<f64>,
+}
+
+/// A remark on a fit: a stable code and a sentence that says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Diagnostic {
+    /// Stable code, such as `boundary`, `not_separable`, `few_wings`.
+    pub code: String,
+    /// The sentence.
+    pub message: String,
+}

@@ -1,0 +1,16 @@
+//! What the maker drew: line set, cascade, materials and the wing itself.
+//!
+//! A [`LineSet`] is one model's table (in one version): its [`Line`]s with nominal lengths and positions, and the
+//! cascade of [`Segment`]s that each line hangs on, from the riser outwards. A [`Wing`] is one aircraft of a model.
+//! Lengths are millimetres, positions are fractions of the half span (0 centre … 1 tip) and of the local chord
+//! (0 leading … 1 trailing edge).
+
+mod aircraft;
+mod line_set;
+mod material;
+mod row;
+
+pub use aircraft::Wing;
+pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Segment};
+pub use material::{Fibre, fibre, stretch_mm_per_n, thermal_mm_per_k};
+pub use row::{Row, Side, UnknownName};
