@@ -1,5 +1,9 @@
 //! How lines age: exposure by material and row, the wear model and its fit.
 
+mod draws;
 mod outcome;
+mod shape;
 
-pub use outcome::{Diagnostic, Shape, SpreadRow, TermRow};
+pub use draws::{LineKey, PathDraws};
+pub use outcome::{Diagnostic, SpreadRow, TermRow};
+pub use shape::Shape;

@@ -2,27 +2,6 @@
 
 use serde::{Deserialize, Serialize};
 
-/// Time shape of wear, normalised to 1 at 100 h.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase")]
-pub enum Shape {
-    /// `h/100`.
-    Linear {
-        /// Always `None`: the linear shape has no scale.
-        scale_h: Option<f64>,
-    },
-    /// `ln(1 + h/s) / ln(1 + 100/s)`.
-    Log {
-        /// Scale `s`, h.
-        scale_h: f64,
-    },
-    /// `(1 − e^(−h/s)) / (1 − e^(−100/s))`.
-    Saturating {
-        /// Scale `s`, h.
-        scale_h: f64,
-    },
-}
-
 /// One fixed term.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TermRow {
