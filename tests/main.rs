@@ -1,2 +1,5 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
+
+mod mixed_published;
+mod support;
