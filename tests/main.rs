@@ -2,4 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod mixed_published;
+mod reference_fleet;
 mod support;
+mod wear_lme4;
