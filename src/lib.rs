@@ -5,6 +5,7 @@ pub mod check;
 mod error;
 pub mod forecast;
 pub mod simulate;
+pub mod stats;
 pub mod trim;
 pub mod wear;
 pub mod wing;

@@ -1,4 +1,7 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
+
 mod architecture;
+mod mixed_published;
 mod simulate_truth;
+mod support;
