@@ -1,7 +1,9 @@
 //! The one integration-test binary.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
+mod architecture;
 mod mixed_published;
 mod reference_fleet;
+mod simulate_truth;
 mod support;
 mod wear_lme4;
