@@ -1,2 +1,4 @@
 //! The one integration-test binary.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+mod trim_run;
+mod trim_values;
