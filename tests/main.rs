@@ -7,3 +7,6 @@ mod reference_fleet;
 mod simulate_truth;
 mod support;
 mod wear_lme4;
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+mod trim_run;
+mod trim_values;
