@@ -74,13 +74,15 @@ pub fn trims(trims: &[Trim]) -> String {
             trim.stage
         );
         out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
-        let _ = writeln!(
-            out,
-            "  common offset {} mm   angle of attack {} deg   left-right {} deg",
-            plain(trim.common_mm, 1),
-            short_range(&trim.aoa_change_deg),
-            plain(trim.asymmetry_deg.value, 2)
-        );
+        out.push_str(&wrap(
+            &format!(
+                "common offset {} mm, angle of attack {} deg, left less right {} deg",
+                plain(trim.common_mm, 1),
+                short_range(&trim.aoa_change_deg),
+                plain(trim.asymmetry_deg.value, 2)
+            ),
+            "  ",
+        ));
         let _ = writeln!(
             out,
             "  {:<9}{:<7}{:>9}{:>11}{:>7}{:>7}",
