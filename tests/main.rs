@@ -12,3 +12,4 @@ mod wear_lme4;
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
 mod trim_run;
 mod trim_values;
+mod forecast_passage;
