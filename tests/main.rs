@@ -10,4 +10,5 @@ mod simulate_truth;
 mod support;
 mod trim_run;
 mod trim_values;
+mod wear_coverage;
 mod wear_lme4;
