@@ -2,6 +2,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp))]
 
 pub mod check;
+#[cfg(feature = "frames")]
+pub mod fleet;
 pub mod forecast;
 pub mod trim;
 pub mod wear;
