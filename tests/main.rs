@@ -12,3 +12,9 @@ mod trim_run;
 mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+
+#[cfg(feature = "frames")]
+mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_read;
