@@ -2,6 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod architecture;
+mod forecast_passage;
 mod mixed_published;
+mod reference_fleet;
+mod report_page;
 mod simulate_truth;
 mod support;
+mod trim_run;
+mod trim_values;
+mod wear_lme4;

@@ -37,6 +37,35 @@ pub enum Reason {
     AlreadyOver,
 }
 
+impl Basis {
+    /// The name used in documents: `history`, `fleet`, `own`, `interval`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Basis::History => "history",
+            Basis::Fleet => "fleet",
+            Basis::Own => "own",
+            Basis::Interval => "interval",
+        }
+    }
+}
+
+impl Reason {
+    /// The name used in documents: `interval`, `line`, `row-difference`, `incidence`, `brake`, `offset`, `already-over`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Reason::Interval => "interval",
+            Reason::Line => "line",
+            Reason::RowDifference => "row-difference",
+            Reason::Incidence => "incidence",
+            Reason::Brake => "brake",
+            Reason::Offset => "offset",
+            Reason::AlreadyOver => "already-over",
+        }
+    }
+}
+
 /// Hours flown at the first crossing of any limit; `None` past the horizon.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CrossingHours {

@@ -1,0 +1,356 @@
+//! First crossing of any limit, draw by draw.
+
+use ndarray::CowArray;
+
+use super::error::positive;
+use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
+use crate::wear::{LineKey, PathDraws};
+use crate::wing::{LineSet, Row};
+
+/// Hours ahead at which the common offset of a path is tied a second time to the median of the mean path, h.
+const TIE_AHEAD_H: f64 = 100.0;
+
+/// Finds the first crossing of any limit in each draw of a wing's line paths.
+///
+/// | setting | default | why |
+/// |---|---|---|
+/// | `limits` | [`Limits::default`] | see there |
+/// | `horizon_h` | 1,000 h ahead | a wing seldom flies longer |
+///
+/// Every watched quantity is linear in the line deviations, and each deviation is `a + b·g`, so a quantity is
+/// `A + B·g` in each draw and its first crossing of `|A + B·g| ≥ T` from `g₀ = g(now)` on is, with `x = A + B·g₀`,
+/// now where `|x| ≥ T`, else at `g₀ + (T − sign(B)·x)/|B|`, never where `B = 0`. The draw's shape turns `g` into hours.
+///
+/// *Common offset.* At a check it is the median deviation of the lines in rows A–D. A median of lines is not linear in
+/// `g`; on a path the mean over the lines of A–D is taken, plus a correction that is linear in `g` and the same for all
+/// draws at the same hours: it makes the common offset of the mean path equal to its median now and 100 h later. A wing
+/// without lines in A–D has the common offset 0.
+///
+/// Where several limits are crossed at the same hours (all those already crossed now), the one named is the first in the
+/// order row difference (A–B, A–C, …), incidence, offset, brake, line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CrossingSpec {
+    limits: Limits,
+    horizon_h: f64,
+}
+
+impl Default for CrossingSpec {
+    fn default() -> Self {
+        Self { limits: Limits::default(), horizon_h: 1000.0 }
+    }
+}
+
+impl CrossingSpec {
+    /// Sets the limits.
+    #[must_use]
+    pub const fn limits(mut self, limits: Limits) -> Self {
+        self.limits = limits;
+        self
+    }
+
+    /// Sets how many hours ahead to look, h.
+    #[must_use]
+    pub const fn horizon_h(mut self, horizon_h: f64) -> Self {
+        self.horizon_h = horizon_h;
+        self
+    }
+
+    /// First crossings of the paths of one wing from `hours_now_h` (flown since new) on.
+    ///
+    /// `incidence_deg_per_mm` holds, for each column of the draws, how many degrees the incidence changes for one
+    /// millimetre of that line (`incidence_weights`); `None` leaves the incidence unwatched.
+    ///
+    /// # Errors
+    /// [`ForecastError`] when a limit, the horizon or the hours are out of range, when the draws are empty, do not fit
+    /// together or the line set, or hold a number that is not finite.
+    pub fn run(
+        &self,
+        paths: &PathDraws,
+        set: &LineSet,
+        hours_now_h: f64,
+        incidence_deg_per_mm: Option<&[f64]>,
+    ) -> Result<FirstCrossing, ForecastError> {
+        self.limits.validate()?;
+        positive("horizon_h", self.horizon_h)?;
+        if !(hours_now_h.is_finite() && hours_now_h >= 0.0) {
+            return Err(ForecastError::Hours { what: "hours_now_h", value: hours_now_h });
+        }
+        let layout = Layout::new(paths, set, &self.limits, incidence_deg_per_mm)?;
+        let start = CowArray::from(&paths.start_mm);
+        let start = start.as_standard_layout();
+        let slope = CowArray::from(&paths.slope_mm);
+        let slope = slope.as_standard_layout();
+        let (Some(start), Some(slope)) = (start.as_slice(), slope.as_slice()) else {
+            return Err(ForecastError::Draws { what: "contiguous arrays", got: 0, expected: 2 });
+        };
+        let columns = paths.lines.len();
+        let spans: Vec<Span> = paths
+            .shapes
+            .iter()
+            .map(|shape| Span { now: shape.at(hours_now_h), later: shape.at(hours_now_h + TIE_AHEAD_H) })
+            .collect();
+        let tie = layout.tie(start, slope, &spans, paths, set)?;
+        let last_h = hours_now_h + self.horizon_h;
+        let mut crossed = Vec::with_capacity(paths.shapes.len());
+        for (draw, (shape, span)) in paths.shapes.iter().zip(&spans).enumerate() {
+            let range = draw * columns..(draw + 1) * columns;
+            let Some(first) = layout.first(&start[range.clone()], &slope[range], *span, tie, &self.limits) else {
+                continue;
+            };
+            let hours = if first.ahead <= 0.0 {
+                Some(hours_now_h)
+            } else {
+                shape.hours_at(span.now + first.ahead).map(|hours_h| hours_h.max(hours_now_h))
+            };
+            if let Some(hours_h) = hours.filter(|hours_h| *hours_h <= last_h) {
+                crossed.push(CrossingDraw { hours_h, cause: first.cause });
+            }
+        }
+        Ok(FirstCrossing::new(hours_now_h, self.horizon_h, paths.shapes.len(), crossed))
+    }
+}
+
+/// `g` of one draw now and 100 h later.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    now: f64,
+    later: f64,
+}
+
+/// A quantity of one draw, `at + per_g · g`.
+#[derive(Debug, Clone, Copy, Default)]
+struct Linear {
+    at: f64,
+    per_g: f64,
+}
+
+impl Linear {
+    fn less(self, other: Self) -> Self {
+        Self { at: self.at - other.at, per_g: self.per_g - other.per_g }
+    }
+
+    fn over(self, count: f64) -> Self {
+        Self { at: self.at / count, per_g: self.per_g / count }
+    }
+
+    /// How far ahead in `g` the quantity first leaves `±limit`: 0 already, infinite never.
+    #[inline]
+    fn ahead(self, now: f64, limit: f64) -> f64 {
+        let value = self.at + self.per_g * now;
+        if value.abs() >= limit { 0.0 } else { (limit - value * self.per_g.signum()) / self.per_g.abs() }
+    }
+
+    /// How far ahead in `g` the quantity first falls to `floor`.
+    fn ahead_down(self, now: f64, floor: f64) -> f64 {
+        let value = self.at + self.per_g * now;
+        if value <= floor {
+            0.0
+        } else if self.per_g < 0.0 {
+            (floor - value) / self.per_g
+        } else {
+            f64::INFINITY
+        }
+    }
+}
+
+/// Median less mean of the lines A–D of the mean path, now and 100 h later, mm.
+#[derive(Debug, Clone, Copy, Default)]
+struct Tie {
+    now_mm: f64,
+    later_mm: f64,
+}
+
+/// First crossing of one draw.
+#[derive(Debug, Clone, Copy)]
+struct First {
+    ahead: f64,
+    cause: Cause,
+}
+
+impl First {
+    #[inline]
+    fn offer(&mut self, ahead: f64, cause: Cause) {
+        if ahead < self.ahead {
+            *self = Self { ahead, cause };
+        }
+    }
+}
+
+/// Consecutive columns of one row.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    row: Row,
+    from: usize,
+    to: usize,
+}
+
+/// What the columns of the draws are.
+struct Layout<'a> {
+    lines: &'a [LineKey],
+    runs: Vec<Run>,
+    counts: [f64; 6],
+    trim_count: f64,
+    tolerances_mm: Vec<f64>,
+    incidence_deg_per_mm: Option<&'a [f64]>,
+}
+
+impl<'a> Layout<'a> {
+    fn new(
+        paths: &'a PathDraws,
+        set: &LineSet,
+        limits: &Limits,
+        incidence_deg_per_mm: Option<&'a [f64]>,
+    ) -> Result<Self, ForecastError> {
+        let draws = paths.shapes.len();
+        let columns = paths.lines.len();
+        if draws == 0 {
+            return Err(ForecastError::Draws { what: "draws", got: 0, expected: 1 });
+        }
+        for array in [&paths.start_mm, &paths.slope_mm] {
+            if array.nrows() != draws {
+                return Err(ForecastError::Draws { what: "rows of draws", got: array.nrows(), expected: draws });
+            }
+            if array.ncols() != columns {
+                return Err(ForecastError::Draws { what: "columns of lines", got: array.ncols(), expected: columns });
+            }
+        }
+        if let Some(weights) = incidence_deg_per_mm
+            && weights.len() != columns
+        {
+            return Err(ForecastError::Draws { what: "incidence weights", got: weights.len(), expected: columns });
+        }
+        let mut runs: Vec<Run> = Vec::new();
+        let mut counts = [0.0; 6];
+        let mut tolerances_mm = Vec::with_capacity(columns);
+        for (column, key) in paths.lines.iter().enumerate() {
+            let Some(line) = set.lines().get(key.line) else {
+                return Err(ForecastError::NoLine { line: key.line, lines: set.lines().len() });
+            };
+            counts[line.row.index()] += 1.0;
+            tolerances_mm.push(match line.tolerance_mm {
+                Some(own) => positive("tolerance_mm", own)?,
+                None => limits.line_limit_mm(),
+            });
+            match runs.last_mut() {
+                Some(run) if run.row == line.row => run.to = column + 1,
+                _ => runs.push(Run { row: line.row, from: column, to: column + 1 }),
+            }
+        }
+        let trim_count = Row::ALL.iter().filter(|row| row.is_trim()).map(|row| counts[row.index()]).sum();
+        Ok(Self { lines: &paths.lines, runs, counts, trim_count, tolerances_mm, incidence_deg_per_mm })
+    }
+
+    /// Median less mean over the lines A–D of the mean path; also where numbers that are not finite are found.
+    fn tie(
+        &self,
+        start: &[f64],
+        slope: &[f64],
+        spans: &[Span],
+        paths: &PathDraws,
+        set: &LineSet,
+    ) -> Result<Tie, ForecastError> {
+        let columns = self.lines.len();
+        let mut now = vec![0.0; columns];
+        let mut later = vec![0.0; columns];
+        for (draw, span) in spans.iter().enumerate() {
+            let range = draw * columns..(draw + 1) * columns;
+            let (start, slope) = (&start[range.clone()], &slope[range]);
+            for (((now, later), at), per_g) in now.iter_mut().zip(&mut later).zip(start).zip(slope) {
+                *now += at + per_g * span.now;
+                *later += at + per_g * span.later;
+            }
+        }
+        if let Some(column) = now.iter().zip(&later).position(|(now, later)| !(now.is_finite() && later.is_finite()))
+        {
+            let line = paths.lines[column].line;
+            return Err(ForecastError::NotFinite { line: set.lines()[line].name.clone() });
+        }
+        let draws = spans.len() as f64;
+        Ok(Tie { now_mm: self.median_less_mean(&now) / draws, later_mm: self.median_less_mean(&later) / draws })
+    }
+
+    fn median_less_mean(&self, values: &[f64]) -> f64 {
+        let mut trim: Vec<f64> = self
+            .runs
+            .iter()
+            .filter(|run| run.row.is_trim())
+            .flat_map(|run| values[run.from..run.to].iter().copied())
+            .collect();
+        let n = trim.len();
+        if n == 0 {
+            return 0.0;
+        }
+        let mean = trim.iter().sum::<f64>() / n as f64;
+        trim.sort_by(f64::total_cmp);
+        let median = if n % 2 == 1 { trim[n / 2] } else { f64::midpoint(trim[n / 2 - 1], trim[n / 2]) };
+        median - mean
+    }
+
+    /// First crossing of one draw (`None`: never).
+    fn first(&self, start: &[f64], slope: &[f64], span: Span, tie: Tie, limits: &Limits) -> Option<First> {
+        let now = span.now;
+        let mut sums = [Linear::default(); 6];
+        for run in &self.runs {
+            let sum = &mut sums[run.row.index()];
+            sum.at += start[run.from..run.to].iter().sum::<f64>();
+            sum.per_g += slope[run.from..run.to].iter().sum::<f64>();
+        }
+        let common = self.common(&sums, span, tie);
+        let mut first = First { ahead: f64::INFINITY, cause: Cause::Offset };
+        for front in 0..4 {
+            for rear in front + 1..4 {
+                if self.counts[front] > 0.0 && self.counts[rear] > 0.0 {
+                    let difference = sums[front].over(self.counts[front]).less(sums[rear].over(self.counts[rear]));
+                    let cause = Cause::RowDifference { front: Row::ALL[front], rear: Row::ALL[rear] };
+                    first.offer(difference.ahead(now, limits.row_difference_limit_mm()), cause);
+                }
+            }
+        }
+        if let Some(weights) = self.incidence_deg_per_mm {
+            let mut incidence = Linear::default();
+            for ((weight, at), per_g) in weights.iter().zip(start).zip(slope) {
+                incidence.at += weight * at;
+                incidence.per_g += weight * per_g;
+            }
+            first.offer(incidence.ahead(now, limits.incidence_limit_deg()), Cause::Incidence);
+        }
+        if self.trim_count > 0.0 {
+            first.offer(common.ahead(now, limits.offset_limit_mm()), Cause::Offset);
+        }
+        let brake = Row::Brake.index();
+        if self.counts[brake] > 0.0 {
+            let relative = sums[brake].over(self.counts[brake]).less(common);
+            first.offer(relative.ahead_down(now, -limits.brake_short_limit_mm()), Cause::Brake);
+        }
+        for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
+            let parts = start[run.from..run.to]
+                .iter()
+                .zip(&slope[run.from..run.to])
+                .zip(&self.tolerances_mm[run.from..run.to])
+                .enumerate();
+            for (offset, ((at, per_g), limit)) in parts {
+                let ahead = Linear { at: *at, per_g: *per_g }.less(common).ahead(now, *limit);
+                if ahead < first.ahead {
+                    first = First { ahead, cause: Cause::Line(self.lines[run.from + offset]) };
+                }
+            }
+        }
+        first.ahead.is_finite().then_some(first)
+    }
+
+    fn common(&self, sums: &[Linear; 6], span: Span, tie: Tie) -> Linear {
+        if self.trim_count == 0.0 {
+            return Linear::default();
+        }
+        let mut total = Linear::default();
+        for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
+            total.at += sums[row.index()].at;
+            total.per_g += sums[row.index()].per_g;
+        }
+        let mean = total.over(self.trim_count);
+        let step = span.later - span.now;
+        // a saturated shape stands still: then the correction of now holds for good
+        let tilt = if step > 1e-12 { (tie.later_mm - tie.now_mm) / step } else { 0.0 };
+        Linear { at: mean.at + tie.now_mm - tilt * span.now, per_g: mean.per_g + tilt }
+    }
+}

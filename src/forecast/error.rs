@@ -1,0 +1,80 @@
+//! What can be wrong with a forecast's input.
+
+use thiserror::Error;
+
+/// Why a forecast cannot be made.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum ForecastError {
+    /// The accepted risk is not a probability between 0 and 1, ends left out.
+    #[error("the accepted risk is {value}, expected a number above 0 and below 1")]
+    Risk {
+        /// The value.
+        value: f64,
+    },
+    /// A setting that must be a finite number above zero is not.
+    #[error("{what} is {value}, expected a finite number above 0")]
+    NotPositive {
+        /// Name of the setting, with its unit.
+        what: &'static str,
+        /// The value.
+        value: f64,
+    },
+    /// Hours that are negative or not finite.
+    #[error("{what} is {value} h, expected a finite number of at least 0")]
+    Hours {
+        /// Which hours.
+        what: &'static str,
+        /// The value.
+        value: f64,
+    },
+    /// An interval of a wing or its model that is not a finite number above zero.
+    #[error("wing `{wing}`: {what} is {value}, expected a finite number above 0")]
+    Interval {
+        /// The wing.
+        wing: String,
+        /// Column of the figure.
+        what: &'static str,
+        /// The value.
+        value: f64,
+    },
+    /// Draws whose parts do not fit together.
+    #[error("the draws hold {got} {what}, expected {expected}")]
+    Draws {
+        /// What was counted.
+        what: &'static str,
+        /// How many there are.
+        got: usize,
+        /// How many there should be.
+        expected: usize,
+    },
+    /// Draws of a line that its line set does not have.
+    #[error("the draws name line {line}, of {lines}")]
+    NoLine {
+        /// Index of the line.
+        line: usize,
+        /// Lines in the set.
+        lines: usize,
+    },
+    /// Draws with a number that is not finite.
+    #[error("the draws of line `{line}` hold a number that is not finite")]
+    NotFinite {
+        /// The line.
+        line: String,
+    },
+    /// Parameters that are no distribution.
+    #[error("{what} is {value}, expected {expected}")]
+    Parameter {
+        /// Name of the parameter.
+        what: &'static str,
+        /// The value.
+        value: f64,
+        /// What would have been right.
+        expected: &'static str,
+    },
+}
+
+/// The value, if it is finite and above zero.
+pub(super) fn positive(what: &'static str, value: f64) -> Result<f64, ForecastError> {
+    if value.is_finite() && value > 0.0 { Ok(value) } else { Err(ForecastError::NotPositive { what, value }) }
+}

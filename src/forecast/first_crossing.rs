@@ -1,0 +1,198 @@
+//! When the first limit is crossed, over many draws.
+
+use std::collections::BTreeMap;
+
+use super::{CrossingHours, Reason};
+use crate::wear::LineKey;
+use crate::wing::Row;
+
+/// The limit that a draw crosses first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Cause {
+    /// The difference of two row means.
+    RowDifference {
+        /// The row nearer the leading edge.
+        front: Row,
+        /// The other row.
+        rear: Row,
+    },
+    /// The incidence change.
+    Incidence,
+    /// The common offset.
+    Offset,
+    /// The brake row.
+    Brake,
+    /// One line.
+    Line(LineKey),
+}
+
+impl Cause {
+    /// The kind of limit, as reported.
+    #[must_use]
+    pub const fn reason(self) -> Reason {
+        match self {
+            Cause::RowDifference { .. } => Reason::RowDifference,
+            Cause::Incidence => Reason::Incidence,
+            Cause::Offset => Reason::Offset,
+            Cause::Brake => Reason::Brake,
+            Cause::Line(_) => Reason::Line,
+        }
+    }
+}
+
+/// How often a kind of limit goes first among the draws that cross.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct CauseShare {
+    /// The kind of limit.
+    pub reason: Reason,
+    /// Share of the crossing draws, 0 … 1.
+    pub share: f64,
+}
+
+/// One draw that crosses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CrossingDraw {
+    /// Hours at the crossing, flown since new, h.
+    pub hours_h: f64,
+    /// The limit crossed.
+    pub cause: Cause,
+}
+
+/// Hours at which the chance of a crossing reaches a risk, with the error of the draws.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RiskHours {
+    /// The risk asked for, 0 … 1.
+    pub risk: f64,
+    /// Hours flown since new at which the share of crossed draws reaches the risk (`None` past the horizon).
+    pub hours_h: Option<f64>,
+    /// Lower end of the 95 % interval of those hours that is due to the number of draws alone.
+    pub lower_h: Option<f64>,
+    /// Upper end of the same (`None` past the horizon).
+    pub upper_h: Option<f64>,
+}
+
+/// Distribution of the hours at which the first limit is crossed: one value per draw, in order of hours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FirstCrossing {
+    hours_now_h: f64,
+    horizon_h: f64,
+    draws: usize,
+    crossed: Vec<CrossingDraw>,
+}
+
+impl FirstCrossing {
+    /// Takes the draws that cross within the horizon, of `draws` in all.
+    pub(super) fn new(hours_now_h: f64, horizon_h: f64, draws: usize, mut crossed: Vec<CrossingDraw>) -> Self {
+        crossed.sort_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then(a.cause.cmp(&b.cause)));
+        Self { hours_now_h, horizon_h, draws, crossed }
+    }
+
+    /// Hours at which the forecast starts, h.
+    #[must_use]
+    pub fn hours_now_h(&self) -> f64 {
+        self.hours_now_h
+    }
+
+    /// How many hours ahead the forecast looks, h.
+    #[must_use]
+    pub fn horizon_h(&self) -> f64 {
+        self.horizon_h
+    }
+
+    /// Number of draws.
+    #[must_use]
+    pub fn draws(&self) -> usize {
+        self.draws
+    }
+
+    /// The draws that cross within the horizon, by hours.
+    #[must_use]
+    pub fn crossed(&self) -> &[CrossingDraw] {
+        &self.crossed
+    }
+
+    /// Chance that a limit has been crossed by these hours (flown since new): the share of draws.
+    #[must_use]
+    pub fn risk_at(&self, hours_h: f64) -> f64 {
+        self.count(hours_h) as f64 / self.draws as f64
+    }
+
+    /// Chance that a limit is crossed already.
+    #[must_use]
+    pub fn risk_now(&self) -> f64 {
+        self.risk_at(self.hours_now_h)
+    }
+
+    /// Standard error of a share `p` of the draws: the binomial `√(p(1−p)/draws)`.
+    #[must_use]
+    pub fn share_se(&self, share: f64) -> f64 {
+        let share = share.clamp(0.0, 1.0);
+        (share * (1.0 - share) / self.draws as f64).sqrt()
+    }
+
+    /// Quantile of the crossing hours (`None` past the horizon): the least hours at which the share of crossed draws is
+    /// at least `p`, with `p` in (0, 1].
+    #[must_use]
+    pub fn quantile_h(&self, p: f64) -> Option<f64> {
+        // a share that is a whole number of draws but for rounding is that number
+        let rank = (p * self.draws as f64 - 1e-9).ceil().max(1.0);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let rank = rank as usize;
+        self.crossed.get(rank - 1).map(|draw| draw.hours_h)
+    }
+
+    /// The 10, 50 and 90 % quantiles of the crossing hours.
+    #[must_use]
+    pub fn quantiles(&self) -> CrossingHours {
+        CrossingHours { p10: self.quantile_h(0.1), p50: self.quantile_h(0.5), p90: self.quantile_h(0.9) }
+    }
+
+    /// Hours at which the chance of a crossing reaches `risk`, with the 95 % interval that the number of draws leaves:
+    /// the quantiles at `risk ± 1.96 √(risk(1−risk)/draws)`.
+    #[must_use]
+    pub fn hours_at_risk(&self, risk: f64) -> RiskHours {
+        let half = 1.959_963_984_540_054 * self.share_se(risk);
+        RiskHours {
+            risk,
+            hours_h: self.quantile_h(risk),
+            lower_h: self.quantile_h(risk - half),
+            upper_h: self.quantile_h(risk + half),
+        }
+    }
+
+    /// How often each kind of limit goes first among the draws that cross by these hours, most often first.
+    #[must_use]
+    pub fn first_limits(&self, hours_h: f64) -> Vec<CauseShare> {
+        let until = self.count(hours_h);
+        let mut counts: BTreeMap<&'static str, (Reason, usize)> = BTreeMap::new();
+        for draw in &self.crossed[..until] {
+            let reason = draw.cause.reason();
+            counts.entry(reason.name()).or_insert((reason, 0)).1 += 1;
+        }
+        let mut shares: Vec<CauseShare> = counts
+            .into_values()
+            .map(|(reason, count)| CauseShare { reason, share: count as f64 / until as f64 })
+            .collect();
+        shares.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.reason.name().cmp(b.reason.name())));
+        shares
+    }
+
+    /// The single limit that goes first most often among the draws that cross by these hours: within the most frequent
+    /// kind, its most frequent line or pair of rows (`None` when no draw has crossed).
+    #[must_use]
+    pub fn most_often(&self, hours_h: f64) -> Option<Cause> {
+        let reason = self.first_limits(hours_h).first()?.reason;
+        let mut counts: BTreeMap<Cause, usize> = BTreeMap::new();
+        for draw in &self.crossed[..self.count(hours_h)] {
+            if draw.cause.reason() == reason {
+                *counts.entry(draw.cause).or_insert(0) += 1;
+            }
+        }
+        // of equal counts the first in order, so that the answer does not depend on the iteration
+        counts.into_iter().max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0))).map(|(cause, _)| cause)
+    }
+
+    fn count(&self, hours_h: f64) -> usize {
+        self.crossed.partition_point(|draw| draw.hours_h <= hours_h)
+    }
+}
