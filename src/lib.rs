@@ -3,6 +3,7 @@
 
 pub mod check;
 pub mod forecast;
+pub mod stats;
 pub mod trim;
 pub mod wear;
 pub mod wing;

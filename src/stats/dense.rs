@@ -1,0 +1,103 @@
+//! Small dense symmetric kernels on row-major lower triangles.
+//!
+//! The blocks of a fleet are some 30 × 30 and there are thousands of them, evaluated dozens of times: they live in flat
+//! buffers, without allocation per evaluation.
+
+/// Eliminates the first `lead` columns of a symmetric `size × size` matrix (row-major, lower triangle) in place. Afterwards
+/// the leading columns hold the Cholesky factor (and, below it, the rows `C L⁻ᵀ`), the trailing square the Schur
+/// complement. Returns `ln det` of the leading block, or `None` when it is not positive definite.
+pub(crate) fn eliminate(matrix: &mut [f64], size: usize, lead: usize) -> Option<f64> {
+    let mut log_det = 0.0;
+    for k in 0..lead {
+        let pivot = matrix[k * size + k];
+        if !(pivot > 0.0 && pivot.is_finite()) {
+            return None;
+        }
+        log_det += pivot.ln();
+        let root = pivot.sqrt();
+        matrix[k * size + k] = root;
+        let inverse = 1.0 / root;
+        for i in k + 1..size {
+            matrix[i * size + k] *= inverse;
+        }
+        for i in k + 1..size {
+            let factor = matrix[i * size + k];
+            if factor != 0.0 {
+                for j in k + 1..=i {
+                    matrix[i * size + j] -= factor * matrix[j * size + k];
+                }
+            }
+        }
+    }
+    Some(log_det)
+}
+
+/// Solves `L x = b` in place for a lower factor held in the leading part of a `stride`-wide row-major matrix.
+pub(crate) fn solve_lower(factor: &[f64], stride: usize, x: &mut [f64]) {
+    for i in 0..x.len() {
+        let mut sum = x[i];
+        for j in 0..i {
+            sum -= factor[i * stride + j] * x[j];
+        }
+        x[i] = sum / factor[i * stride + i];
+    }
+}
+
+/// Solves `Lᵀ x = b` in place for a lower factor held in the leading part of a `stride`-wide row-major matrix.
+pub(crate) fn solve_lower_transposed(factor: &[f64], stride: usize, x: &mut [f64]) {
+    for i in (0..x.len()).rev() {
+        let mut sum = x[i];
+        for j in i + 1..x.len() {
+            sum -= factor[j * stride + i] * x[j];
+        }
+        x[i] = sum / factor[i * stride + i];
+    }
+}
+
+/// Inverse of `L Lᵀ` as a full row-major square, from the lower factor (stride = size).
+pub(crate) fn inverse_from_factor(factor: &[f64], size: usize) -> Vec<f64> {
+    let mut inverse = vec![0.0; size * size];
+    let mut column = vec![0.0; size];
+    for j in 0..size {
+        column.fill(0.0);
+        column[j] = 1.0;
+        solve_lower(factor, size, &mut column);
+        solve_lower_transposed(factor, size, &mut column);
+        for i in 0..size {
+            inverse[i * size + j] = column[i];
+        }
+    }
+    // the two halves differ by rounding only; keep one
+    for i in 0..size {
+        for j in 0..i {
+            inverse[j * size + i] = inverse[i * size + j];
+        }
+    }
+    inverse
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn elimination_gives_factor_determinant_and_schur_complement() {
+        // [4 2 2; 2 5 3; 2 3 6]
+        let mut matrix = vec![4.0, 0.0, 0.0, 2.0, 5.0, 0.0, 2.0, 3.0, 6.0];
+        let log_det = eliminate(&mut matrix, 3, 2).unwrap();
+        assert!((log_det - 16f64.ln()).abs() < 1e-14);
+        assert!((matrix[8] - 4.0).abs() < 1e-14, "{matrix:?}");
+        assert!(eliminate(&mut [-1.0], 1, 1).is_none());
+        assert!(eliminate(&mut [f64::NAN], 1, 1).is_none());
+    }
+
+    #[test]
+    fn inverse_times_matrix_is_one() {
+        let mut factor = vec![4.0, 0.0, 2.0, 5.0];
+        eliminate(&mut factor, 2, 2).unwrap();
+        let inverse = inverse_from_factor(&factor, 2);
+        assert!((inverse[0] - 5.0 / 16.0).abs() < 1e-15);
+        assert!((inverse[1] + 2.0 / 16.0).abs() < 1e-15);
+        assert!((inverse[3] - 4.0 / 16.0).abs() < 1e-15);
+    }
+}

@@ -1,0 +1,179 @@
+//! Quasi-Newton minimisation with an analytic gradient.
+
+use serde::{Deserialize, Serialize};
+
+/// Why a minimisation ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StopReason {
+    /// The decrease still to be had is below rounding.
+    Converged,
+    /// No step lowered the objective although the gradient is not small.
+    NoDecrease,
+    /// The cap on evaluations was reached.
+    EvaluationCap,
+}
+
+/// What a minimisation did.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Minimum {
+    /// Where it started.
+    pub start: Vec<f64>,
+    /// Where it ended.
+    pub end: Vec<f64>,
+    /// The objective there.
+    pub value: f64,
+    /// Evaluations of objective and gradient.
+    pub evaluations: usize,
+    /// Why it ended.
+    pub stop: StopReason,
+}
+
+/// Value and gradient at a point; `None` where the objective is not defined.
+pub(crate) type Evaluation = Option<(f64, Vec<f64>)>;
+
+/// Minimises a smooth function by BFGS with a line search that satisfies the weak Wolfe conditions; decreases are judged
+/// with a slack of a few units of rounding, so that the last digits of the minimiser are settled by the gradient.
+///
+/// Source: Nocedal and Wright, Numerical Optimization, 2nd ed., algorithm 6.1 and section 3.1 (memory); the slack follows
+/// the approximate Wolfe idea of Hager and Zhang 2005 (memory).
+pub(crate) fn minimise(
+    start: &[f64],
+    cap: usize,
+    mut objective: impl FnMut(&[f64]) -> Evaluation,
+) -> Option<Minimum> {
+    let n = start.len();
+    let mut evaluations = 1;
+    let mut point = start.to_vec();
+    let (mut value, mut gradient) = objective(&point)?;
+    let mut inverse = identity(n);
+    let mut fresh = true;
+    let stop = loop {
+        let mut direction = negative_product(&inverse, &gradient);
+        let mut slope = dot(&direction, &gradient);
+        if !(slope < 0.0) {
+            inverse = identity(n);
+            fresh = true;
+            direction = gradient.iter().map(|g| -g).collect();
+            slope = -dot(&gradient, &gradient);
+        }
+        let tolerance = 1e-13 * (1.0 + 1e-3 * value.abs());
+        if -slope <= tolerance && !fresh || slope == 0.0 || dot(&gradient, &gradient).sqrt() <= 1e-10 {
+            break StopReason::Converged;
+        }
+        if evaluations >= cap {
+            break StopReason::EvaluationCap;
+        }
+        if fresh {
+            // first step of unit length at most
+            let length = dot(&direction, &direction).sqrt();
+            let scale = (1.0 / length).min(1.0);
+            direction.iter_mut().for_each(|d| *d *= scale);
+            slope *= scale;
+        }
+        let slack = 1e-14 * (1.0 + value.abs());
+        let (mut low, mut high, mut step) = (0.0, f64::INFINITY, 1.0);
+        let mut found = None;
+        for _ in 0..40 {
+            if evaluations >= cap {
+                break;
+            }
+            let trial: Vec<f64> = point.iter().zip(&direction).map(|(x, d)| x + step * d).collect();
+            evaluations += 1;
+            match objective(&trial) {
+                Some((f, g)) if f <= value + 1e-4 * step * slope + slack => {
+                    let new_slope = dot(&direction, &g);
+                    let flat = new_slope >= 0.9 * slope;
+                    found = Some((trial, f, g));
+                    if flat {
+                        break;
+                    }
+                    low = step;
+                }
+                _ => high = step,
+            }
+            step = if high.is_finite() { f64::midpoint(low, high) } else { 2.0 * step };
+            if (high - low) < 1e-14 * step {
+                break;
+            }
+        }
+        let Some((next, next_value, next_gradient)) = found else {
+            if fresh {
+                break if -slope <= 1e-6 * (1.0 + 1e-3 * value.abs()) {
+                    StopReason::Converged
+                } else {
+                    StopReason::NoDecrease
+                };
+            }
+            inverse = identity(n);
+            fresh = true;
+            continue;
+        };
+        let moved: Vec<f64> = next.iter().zip(&point).map(|(a, b)| a - b).collect();
+        let turned: Vec<f64> = next_gradient.iter().zip(&gradient).map(|(a, b)| a - b).collect();
+        update(&mut inverse, &moved, &turned, fresh);
+        fresh = false;
+        point = next;
+        value = next_value;
+        gradient = next_gradient;
+    };
+    Some(Minimum { start: start.to_vec(), end: point, value, evaluations, stop })
+}
+
+fn identity(n: usize) -> Vec<f64> {
+    (0..n * n).map(|k| if k % (n + 1) == 0 { 1.0 } else { 0.0 }).collect()
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+fn negative_product(matrix: &[f64], vector: &[f64]) -> Vec<f64> {
+    matrix.chunks(vector.len()).map(|row| -dot(row, vector)).collect()
+}
+
+/// The BFGS update of the inverse Hessian; skipped when the curvature along the step is not positive.
+fn update(inverse: &mut [f64], moved: &[f64], turned: &[f64], first: bool) {
+    let n = moved.len();
+    let curvature = dot(moved, turned);
+    if !(curvature > 1e-14 * dot(moved, moved).sqrt() * dot(turned, turned).sqrt()) {
+        return;
+    }
+    if first {
+        let scale = curvature / dot(turned, turned);
+        inverse.iter_mut().for_each(|h| *h *= scale);
+    }
+    let bent: Vec<f64> = inverse.chunks(n).map(|row| dot(row, turned)).collect();
+    let factor = (1.0 + dot(turned, &bent) / curvature) / curvature;
+    for i in 0..n {
+        for j in 0..n {
+            inverse[i * n + j] +=
+                factor * moved[i] * moved[j] - (bent[i] * moved[j] + moved[i] * bent[j]) / curvature;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn finds_the_bottom_of_rosenbrocks_valley() {
+        let valley = |x: &[f64]| {
+            let (a, b) = (1.0 - x[0], x[1] - x[0] * x[0]);
+            Some((a * a + 100.0 * b * b, vec![-2.0 * a - 400.0 * x[0] * b, 200.0 * b]))
+        };
+        let minimum = minimise(&[-1.2, 1.0], 500, valley).unwrap();
+        assert_eq!(minimum.stop, StopReason::Converged);
+        assert!((minimum.end[0] - 1.0).abs() < 1e-6 && (minimum.end[1] - 1.0).abs() < 1e-6, "{minimum:?}");
+    }
+
+    #[test]
+    fn a_cap_is_a_cap_and_an_undefined_start_is_nothing() {
+        let steep = |x: &[f64]| Some((x[0].exp(), vec![x[0].exp()]));
+        let minimum = minimise(&[0.0], 7, steep).unwrap();
+        assert!(minimum.evaluations <= 7);
+        assert_eq!(minimum.stop, StopReason::EvaluationCap);
+        assert!(minimise(&[0.0], 7, |_| None).is_none());
+    }
+}

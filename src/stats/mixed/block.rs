@@ -1,0 +1,228 @@
+//! Reduction of one block's readings to cross products.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::Structure;
+
+/// Cross products of the inner levels that have `n` readings each.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct InnerClass {
+    pub(crate) n: f64,
+    pub(crate) levels: f64,
+    /// Packed lower triangle of `Σ s sᵀ`.
+    pub(crate) moment: Vec<f64>,
+}
+
+/// One block, reduced: everything that the criterion needs of it.
+///
+/// Columns are the outer effects (term by term, copy by copy), the fixed effects, the response.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Block {
+    pub(crate) copies: Vec<usize>,
+    pub(crate) outer: usize,
+    pub(crate) size: usize,
+    /// Packed lower triangle of `WᵀW`, flat levels already eliminated.
+    pub(crate) gram: Vec<f64>,
+    /// Diagonal of `WᵀW` before flat levels were eliminated: the scale of each column.
+    pub(crate) scale: Vec<f64>,
+    pub(crate) classes: Vec<InnerClass>,
+    pub(crate) observations: f64,
+    pub(crate) flat_levels: f64,
+    pub(crate) flat_log: f64,
+}
+
+impl Block {
+    /// Readings in the block.
+    #[must_use]
+    pub fn observations(&self) -> usize {
+        rounded(self.observations)
+    }
+
+    /// Inner levels with a flat prior.
+    #[must_use]
+    pub fn flat_levels(&self) -> usize {
+        rounded(self.flat_levels)
+    }
+
+    /// Columns of the outer effects.
+    #[must_use]
+    pub fn outer_columns(&self) -> usize {
+        self.outer
+    }
+
+    /// The same block without some fixed columns (`keep[j]` says whether column j stays).
+    pub(crate) fn keeping(&self, keep: &[bool]) -> Block {
+        let map: Vec<usize> = (0..self.size)
+            .filter(|&at| {
+                at < self.outer || at == self.size - 1 || keep.get(at - self.outer).copied().unwrap_or(false)
+            })
+            .collect();
+        let pick = |packed: &[f64]| {
+            let mut out = Vec::with_capacity(triangle(map.len()));
+            for (row, &i) in map.iter().enumerate() {
+                out.extend(map[..=row].iter().map(|&j| packed[triangle(i) + j]));
+            }
+            out
+        };
+        Block {
+            size: map.len(),
+            gram: pick(&self.gram),
+            scale: map.iter().map(|&at| self.scale[at]).collect(),
+            classes: self
+                .classes
+                .iter()
+                .map(|class| InnerClass { moment: pick(&class.moment), ..class.clone() })
+                .collect(),
+            copies: self.copies.clone(),
+            ..*self
+        }
+    }
+}
+
+/// Entries before row `i` of a packed lower triangle.
+pub(crate) const fn triangle(i: usize) -> usize {
+    i * (i + 1) / 2
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn rounded(count: f64) -> usize {
+    count.round() as usize
+}
+
+/// Sums of one inner level.
+#[derive(Debug, Clone)]
+struct Level {
+    flat: bool,
+    n: f64,
+    sums: Vec<f64>,
+}
+
+/// Builds a [`Block`] from groups of readings that share a row of `[Z, X]`.
+#[derive(Debug)]
+pub struct BlockBuilder {
+    copies: Vec<usize>,
+    outer: usize,
+    size: usize,
+    gram: Vec<f64>,
+    levels: BTreeMap<usize, Level>,
+    observations: f64,
+}
+
+impl BlockBuilder {
+    /// An empty block with `copies[t]` copies of outer term `t`.
+    #[must_use]
+    pub fn new(structure: &Structure, copies: &[usize]) -> Self {
+        let outer = structure.outer.iter().zip(copies).map(|(term, n)| term.width * n).sum();
+        let size = outer + structure.fixed.len() + 1;
+        Self {
+            copies: copies.to_vec(),
+            outer,
+            size,
+            gram: vec![0.0; triangle(size)],
+            levels: BTreeMap::new(),
+            observations: 0.0,
+        }
+    }
+
+    /// Column of effect `effect` of copy `copy` of outer term `term`.
+    #[must_use]
+    pub fn outer_column(&self, structure: &Structure, term: usize, copy: usize, effect: usize) -> usize {
+        let before: usize = structure.outer.iter().zip(&self.copies).take(term).map(|(t, n)| t.width * n).sum();
+        before + copy * structure.outer.get(term).map_or(0, |t| t.width) + effect
+    }
+
+    /// Column of fixed effect `fixed`.
+    #[must_use]
+    pub fn fixed_column(&self, fixed: usize) -> usize {
+        self.outer + fixed
+    }
+
+    /// Marks an inner level as having a flat prior.
+    pub fn flatten(&mut self, level: usize) {
+        self.level(level).flat = true;
+    }
+
+    fn level(&mut self, level: usize) -> &mut Level {
+        let size = self.size;
+        self.levels.entry(level).or_insert_with(|| Level { flat: false, n: 0.0, sums: vec![0.0; size] })
+    }
+
+    /// Adds `count` readings that share the row with the given `(column, value)` entries, of which `sum` is the sum and
+    /// `sum_of_squares` the sum of squares of the responses; on inner level `level`, if any. Entries with columns past the
+    /// end are left out.
+    pub fn add(&mut self, level: Option<usize>, row: &[(usize, f64)], count: f64, sum: f64, sum_of_squares: f64) {
+        let last = self.size - 1;
+        for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
+            for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
+                self.gram[triangle(i) + j] += count * vi * vj;
+            }
+            self.gram[triangle(last) + i] += vi * sum;
+        }
+        self.gram[triangle(last) + last] += sum_of_squares;
+        self.observations += count;
+        if let Some(level) = level {
+            let level = self.level(level);
+            level.n += count;
+            for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
+                level.sums[i] += count * vi;
+            }
+            level.sums[last] += sum;
+        }
+    }
+
+    /// Readings and sums of `[Z, X, y]` of a level.
+    #[must_use]
+    pub(crate) fn level_sums(&self, level: usize) -> Option<(f64, &[f64])> {
+        self.levels.get(&level).map(|level| (level.n, level.sums.as_slice()))
+    }
+
+    /// The reduced block.
+    #[must_use]
+    pub fn finish(&self) -> Block {
+        let mut gram = self.gram.clone();
+        let scale = (0..self.size).map(|i| gram[triangle(i) + i]).collect();
+        let mut classes: BTreeMap<u64, InnerClass> = BTreeMap::new();
+        let (mut flat_levels, mut flat_log) = (0.0, 0.0);
+        for level in self.levels.values().filter(|level| level.n > 0.0) {
+            if level.flat {
+                flat_levels += 1.0;
+                flat_log += level.n.ln();
+                add_outer_product(&mut gram, &level.sums, -1.0 / level.n);
+            } else {
+                // positive finite floats sort like their bits
+                let class = classes.entry(level.n.to_bits()).or_insert_with(|| InnerClass {
+                    n: level.n,
+                    levels: 0.0,
+                    moment: vec![0.0; triangle(self.size)],
+                });
+                class.levels += 1.0;
+                add_outer_product(&mut class.moment, &level.sums, 1.0);
+            }
+        }
+        Block {
+            copies: self.copies.clone(),
+            outer: self.outer,
+            size: self.size,
+            gram,
+            scale,
+            classes: classes.into_values().collect(),
+            observations: self.observations,
+            flat_levels,
+            flat_log,
+        }
+    }
+}
+
+/// Adds `factor · v vᵀ` to a packed lower triangle; `v` is mostly zeros.
+fn add_outer_product(packed: &mut [f64], v: &[f64], factor: f64) {
+    for (i, &vi) in v.iter().enumerate() {
+        if vi != 0.0 {
+            let start = triangle(i);
+            for (entry, &vj) in packed[start..=start + i].iter_mut().zip(v) {
+                *entry += factor * vi * vj;
+            }
+        }
+    }
+}

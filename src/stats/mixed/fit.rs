@@ -1,0 +1,468 @@
+//! Fitting: rank, start, optimum, signs, and what to say of it.
+
+use nalgebra::{DMatrix, SymmetricEigen};
+use serde::{Deserialize, Serialize};
+
+use super::block::triangle;
+use super::objective::Profile;
+use super::{Block, Criterion, MixedError, Objective, Structure};
+use crate::stats::minimise::{Minimum, StopReason, minimise};
+
+/// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
+const COLLINEAR: f64 = 1e-11;
+/// A relative standard deviation below this is tried as an exact zero.
+const NEAR_ZERO: f64 = 1e-3;
+
+/// How to fit a mixed model.
+///
+/// | setter | default | reason |
+/// |---|---|---|
+/// | `criterion` | REML | spreads without bias |
+/// | `evaluation_cap` | 500 | some 20–40 are needed; a cap so that no data makes it hang |
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MixedSpec {
+    criterion: Criterion,
+    evaluation_cap: usize,
+}
+
+impl Default for MixedSpec {
+    fn default() -> Self {
+        Self { criterion: Criterion::Reml, evaluation_cap: 500 }
+    }
+}
+
+/// One estimated fixed effect.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FixedEffect {
+    /// Its column's name.
+    pub name: String,
+    /// Index of its column among the structure's fixed columns.
+    pub column: usize,
+    /// Estimate, in response units per column unit.
+    pub estimate: f64,
+    /// Standard error.
+    pub se: f64,
+}
+
+/// Covariance of one outer term's effects.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OuterSpread {
+    /// The term's name.
+    pub name: String,
+    /// Standard deviation of each effect, response units per column unit.
+    pub sd: Vec<f64>,
+    /// Correlations, row-major `width × width`; 0 where a standard deviation is 0.
+    pub correlation: Vec<f64>,
+}
+
+/// A remark on a fit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub enum MixedDiagnostic {
+    /// A spread is estimated as zero.
+    ZeroSpread {
+        /// The term.
+        term: String,
+        /// Which of its effects, from 0.
+        effect: usize,
+    },
+    /// A correlation is at ±1: the effects of the term have fewer dimensions than columns.
+    FullCorrelation {
+        /// The term.
+        term: String,
+    },
+    /// The optimiser did not converge.
+    NotConverged {
+        /// Why it stopped.
+        stop: StopReason,
+    },
+}
+
+/// A fitted mixed model.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MixedFit {
+    pub(crate) structure: Structure,
+    pub(crate) kept: Vec<bool>,
+    pub(crate) theta: Vec<f64>,
+    pub(crate) beta: Vec<f64>,
+    pub(crate) unscaled: Vec<f64>,
+    pub(crate) factor: Vec<f64>,
+    criterion: Criterion,
+    deviance: f64,
+    sigma: f64,
+    fixed: Vec<FixedEffect>,
+    dropped: Vec<String>,
+    outer: Vec<OuterSpread>,
+    minimum: Minimum,
+    diagnostics: Vec<MixedDiagnostic>,
+}
+
+impl MixedSpec {
+    /// The likelihood to maximise.
+    #[must_use]
+    pub fn criterion(mut self, criterion: Criterion) -> Self {
+        self.criterion = criterion;
+        self
+    }
+
+    /// The most evaluations of the criterion.
+    #[must_use]
+    pub fn evaluation_cap(mut self, evaluations: usize) -> Self {
+        self.evaluation_cap = evaluations;
+        self
+    }
+
+    /// Fits the model to its blocks.
+    ///
+    /// Fixed columns that earlier columns explain are dropped and named. θ is optimised unconstrained, so that a boundary
+    /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards.
+    ///
+    /// # Errors
+    /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
+    pub fn fit(&self, structure: &Structure, blocks: &[Block]) -> Result<MixedFit, MixedError> {
+        let kept = independent_columns(structure, blocks);
+        let reduced: Vec<Block>;
+        let mut model = structure.clone();
+        let blocks = if kept.iter().all(|keep| *keep) {
+            blocks
+        } else {
+            model.fixed = pick(&structure.fixed, &kept, true);
+            reduced = blocks.iter().map(|block| block.keeping(&kept)).collect();
+            &reduced
+        };
+        let objective = Objective::new(&model, blocks, self.criterion);
+        let observations = blocks.iter().map(Block::observations).sum();
+        let flat = blocks.iter().map(Block::flat_levels).sum();
+        if objective.degrees() < 1.0 {
+            return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), flat });
+        }
+        let scale = start_scale(&model, blocks);
+        let minimum = self.optimum(&objective, &scale, observations)?;
+        let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
+        let mut profile = objective.profile(&theta)?;
+        settle_zeros(&objective, &scale, &mut theta, &mut profile);
+        fix_signs(&model, &mut theta);
+        Ok(finish(self.criterion, structure, &model, kept, theta, profile, minimum))
+    }
+
+    fn optimum(&self, objective: &Objective<'_>, scale: &[f64], observations: usize) -> Result<Minimum, MixedError> {
+        let scaled = |x: &[f64]| {
+            let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+            let (value, mut slope) = objective.evaluate(&theta)?;
+            slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
+            slope.iter().all(|g| g.is_finite()).then_some((value, slope))
+        };
+        let start: Vec<f64> = start_point(objective, scale);
+        let Some(mut minimum) = minimise(&start, self.evaluation_cap, scaled) else {
+            return Err(MixedError::NoVariation { observations });
+        };
+        // a stationary point that is a saddle is left along its steepest way down
+        for _ in 0..3 {
+            let Some(way) = downhill(&minimum.end, scaled) else { break };
+            let mut best: Option<Minimum> = None;
+            for sign in [0.05, -0.05] {
+                let from: Vec<f64> = minimum.end.iter().zip(&way).map(|(x, d)| x + sign * d).collect();
+                if let Some(found) = minimise(&from, self.evaluation_cap, scaled)
+                    && best.as_ref().is_none_or(|best| found.value < best.value)
+                {
+                    best = Some(found);
+                }
+            }
+            match best {
+                Some(found) if found.value < minimum.value - 1e-7 => {
+                    let evaluations = minimum.evaluations + found.evaluations;
+                    minimum = Minimum { start: start.clone(), evaluations, ..found };
+                }
+                _ => break,
+            }
+        }
+        Ok(minimum)
+    }
+}
+
+/// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
+/// whose pivot is rounding is dropped.
+fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
+    let p = structure.fixed.len();
+    let mut total = vec![0.0; p * p];
+    let mut size = vec![0.0; p];
+    for block in blocks {
+        for i in 0..p {
+            let row = triangle(block.outer + i) + block.outer;
+            for j in 0..=i {
+                total[i * p + j] += block.gram[row + j];
+            }
+            size[i] += block.scale[block.outer + i];
+        }
+    }
+    let mut kept = vec![true; p];
+    for k in 0..p {
+        if !(total[k * p + k] > COLLINEAR * size[k]) {
+            kept[k] = false;
+            continue;
+        }
+        let pivot = total[k * p + k].sqrt();
+        for i in k..p {
+            total[i * p + k] /= pivot;
+        }
+        for i in k + 1..p {
+            for j in k + 1..=i {
+                total[i * p + j] -= total[i * p + k] * total[j * p + k];
+            }
+        }
+    }
+    kept
+}
+
+fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
+    names.iter().zip(kept).filter(|(_, keep)| **keep == which).map(|(name, _)| name.clone()).collect()
+}
+
+/// Scale of each θ: one over the root mean square of the effect's column, so that 1 means "as large as a reading's spread".
+fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
+    let observations: f64 = blocks.iter().map(|block| block.observations).sum();
+    let mut squares: Vec<Vec<f64>> = structure.outer.iter().map(|term| vec![0.0; term.width]).collect();
+    for block in blocks {
+        super::objective::for_each_copy(structure, block, |term, at| {
+            for (effect, sum) in squares[term].iter_mut().enumerate() {
+                *sum += block.scale[at + effect];
+            }
+        });
+    }
+    let mut scale = Vec::with_capacity(structure.parameters());
+    if structure.inner.is_some() {
+        scale.push(1.0);
+    }
+    for (term, sums) in structure.outer.iter().zip(&squares) {
+        scale.extend(term.places().map(|place| {
+            let mean = sums[place / term.width] / observations;
+            if mean > 0.0 { 1.0 / mean.sqrt() } else { 1.0 }
+        }));
+    }
+    scale
+}
+
+/// Ones on the diagonals, noughts off them.
+fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
+    let structure = objective.structure();
+    let mut start = Vec::with_capacity(scale.len());
+    if structure.inner.is_some() {
+        start.push(1.0);
+    }
+    for term in &structure.outer {
+        start.extend(term.places().map(|place| if place % (term.width + 1) == 0 { 1.0 } else { 0.0 }));
+    }
+    start
+}
+
+/// Direction of negative curvature at a point, from differences of the gradient; `None` at a minimum.
+fn downhill(at: &[f64], mut objective: impl FnMut(&[f64]) -> Option<(f64, Vec<f64>)>) -> Option<Vec<f64>> {
+    let n = at.len();
+    if n == 0 {
+        return None;
+    }
+    let step = 1e-4;
+    let mut hessian = DMatrix::zeros(n, n);
+    for k in 0..n {
+        let mut moved = at.to_vec();
+        moved[k] += step;
+        let (_, up) = objective(&moved)?;
+        moved[k] -= 2.0 * step;
+        let (_, down) = objective(&moved)?;
+        for i in 0..n {
+            hessian[(i, k)] = (up[i] - down[i]) / (2.0 * step);
+        }
+    }
+    let symmetric = (&hessian + hessian.transpose()) * 0.5;
+    let largest = symmetric.amax();
+    let eigen = SymmetricEigen::new(symmetric);
+    let (index, lowest) = eigen.eigenvalues.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
+    (*lowest < -1e-6 * largest).then(|| eigen.eigenvectors.column(index).iter().copied().collect())
+}
+
+/// Sets near-zero scalars to zero where that does not raise the criterion.
+fn settle_zeros(objective: &Objective<'_>, scale: &[f64], theta: &mut Vec<f64>, profile: &mut Profile) {
+    for k in 0..theta.len() {
+        if theta[k] != 0.0 && (theta[k] / scale[k]).abs() < NEAR_ZERO {
+            let mut trial = theta.clone();
+            trial[k] = 0.0;
+            if let Ok(at_zero) = objective.profile(&trial)
+                && at_zero.deviance <= profile.deviance + 1e-9 * (1.0 + 1e-3 * profile.deviance.abs())
+            {
+                *theta = trial;
+                *profile = at_zero;
+            }
+        }
+    }
+}
+
+/// Makes the inner ratio and the diagonals of the factors non-negative; the criterion does not change.
+fn fix_signs(structure: &Structure, theta: &mut [f64]) {
+    let mut at = 0;
+    if structure.inner.is_some() {
+        theta[0] = theta[0].abs();
+        at = 1;
+    }
+    for term in &structure.outer {
+        let places: Vec<usize> = term.places().collect();
+        let w = term.width;
+        for column in 0..w {
+            let diagonal = places.iter().position(|place| *place == column * (w + 1));
+            if diagonal.is_some_and(|k| theta[at + k] < 0.0) {
+                for (k, _) in places.iter().enumerate().filter(|(_, place)| *place % w == column) {
+                    theta[at + k] = -theta[at + k];
+                }
+            }
+        }
+        at += places.len();
+    }
+}
+
+fn finish(
+    criterion: Criterion,
+    structure: &Structure,
+    model: &Structure,
+    kept: Vec<bool>,
+    theta: Vec<f64>,
+    profile: Profile,
+    minimum: Minimum,
+) -> MixedFit {
+    let sigma = profile.sigma2.sqrt();
+    let p = model.fixed.len();
+    let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
+    let fixed = columns
+        .zip(&model.fixed)
+        .enumerate()
+        .map(|(k, (column, name))| FixedEffect {
+            name: name.clone(),
+            column,
+            estimate: profile.beta[k],
+            se: sigma * profile.unscaled[k * p + k].max(0.0).sqrt(),
+        })
+        .collect();
+    let mut diagnostics = Vec::new();
+    if minimum.stop != StopReason::Converged {
+        diagnostics.push(MixedDiagnostic::NotConverged { stop: minimum.stop });
+    }
+    let mut at = 0;
+    if let Some(name) = &model.inner {
+        if theta[0] == 0.0 {
+            diagnostics.push(MixedDiagnostic::ZeroSpread { term: name.clone(), effect: 0 });
+        }
+        at = 1;
+    }
+    let mut outer = Vec::with_capacity(model.outer.len());
+    for term in &model.outer {
+        let factor = term.factor(&theta[at..at + term.parameters()]);
+        at += term.parameters();
+        let spread = spread_of(&term.name, &factor, term.width, sigma);
+        for (effect, sd) in spread.sd.iter().enumerate() {
+            if *sd == 0.0 {
+                diagnostics.push(MixedDiagnostic::ZeroSpread { term: term.name.clone(), effect });
+            }
+        }
+        let w = term.width;
+        if (0..w).any(|i| (0..i).any(|j| spread.correlation[i * w + j].abs() > 1.0 - 1e-5)) {
+            diagnostics.push(MixedDiagnostic::FullCorrelation { term: term.name.clone() });
+        }
+        outer.push(spread);
+    }
+    MixedFit {
+        dropped: pick(&structure.fixed, &kept, false),
+        structure: model.clone(),
+        kept,
+        theta,
+        beta: profile.beta,
+        unscaled: profile.unscaled,
+        factor: profile.factor,
+        criterion,
+        deviance: profile.deviance,
+        sigma,
+        fixed,
+        outer,
+        minimum,
+        diagnostics,
+    }
+}
+
+fn spread_of(name: &str, factor: &[f64], w: usize, sigma: f64) -> OuterSpread {
+    let covariance = |i: usize, j: usize| -> f64 { (0..w).map(|k| factor[i * w + k] * factor[j * w + k]).sum() };
+    let sd: Vec<f64> = (0..w).map(|i| covariance(i, i).sqrt()).collect();
+    let mut correlation = vec![0.0; w * w];
+    for i in 0..w {
+        for j in 0..w {
+            let scale = sd[i] * sd[j];
+            correlation[i * w + j] = if scale > 0.0 { (covariance(i, j) / scale).clamp(-1.0, 1.0) } else { 0.0 };
+        }
+    }
+    OuterSpread { name: name.to_owned(), sd: sd.iter().map(|s| s * sigma).collect(), correlation }
+}
+
+impl MixedFit {
+    /// The likelihood that was maximised.
+    #[must_use]
+    pub fn criterion(&self) -> Criterion {
+        self.criterion
+    }
+
+    /// The criterion at the optimum, −2 log likelihood.
+    #[must_use]
+    pub fn deviance(&self) -> f64 {
+        self.deviance
+    }
+
+    /// θ at the optimum (see [`Objective`]).
+    #[must_use]
+    pub fn theta(&self) -> &[f64] {
+        &self.theta
+    }
+
+    /// The fixed effects that were kept.
+    #[must_use]
+    pub fn fixed(&self) -> &[FixedEffect] {
+        &self.fixed
+    }
+
+    /// Covariance of two kept fixed effects, by their place in [`MixedFit::fixed`]; 0 past the end.
+    #[must_use]
+    pub fn covariance(&self, i: usize, j: usize) -> f64 {
+        let p = self.fixed.len();
+        if i < p && j < p { self.sigma * self.sigma * self.unscaled[i * p + j] } else { 0.0 }
+    }
+
+    /// Names of the fixed columns that were dropped because earlier ones explain them.
+    #[must_use]
+    pub fn dropped(&self) -> &[String] {
+        &self.dropped
+    }
+
+    /// Standard deviation of a reading about everything else, response units.
+    #[must_use]
+    pub fn sigma(&self) -> f64 {
+        self.sigma
+    }
+
+    /// Standard deviation of the inner effects, response units (`None` when the model has none).
+    #[must_use]
+    pub fn inner_sd(&self) -> Option<f64> {
+        self.structure.inner.as_ref().and(self.theta.first()).map(|ratio| ratio * self.sigma)
+    }
+
+    /// Spreads of the outer terms.
+    #[must_use]
+    pub fn outer(&self) -> &[OuterSpread] {
+        &self.outer
+    }
+
+    /// What the optimiser did; its points are θ over the scale of each effect's column.
+    #[must_use]
+    pub fn minimum(&self) -> &Minimum {
+        &self.minimum
+    }
+
+    /// Remarks.
+    #[must_use]
+    pub fn diagnostics(&self) -> &[MixedDiagnostic] {
+        &self.diagnostics
+    }
+}

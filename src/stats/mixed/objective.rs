@@ -1,0 +1,409 @@
+//! The criterion and its gradient at any θ.
+
+use rayon::prelude::*;
+
+use super::block::triangle;
+use super::{Block, Criterion, MixedError, Structure};
+use crate::stats::dense::{eliminate, inverse_from_factor, solve_lower, solve_lower_transposed};
+
+/// Blocks summed in one go; fixed, so that sums do not depend on the number of threads.
+const CHUNK: usize = 16;
+
+/// The criterion of a model on its blocks, callable at any θ.
+///
+/// θ holds the inner effects' standard deviation relative to the reading's, then each outer term's relative covariance
+/// factor Λ (lower triangle column by column, or diagonal): the covariance of a term's effects is `σ² Λ Λᵀ`.
+#[derive(Debug, Clone, Copy)]
+pub struct Objective<'a> {
+    structure: &'a Structure,
+    blocks: &'a [Block],
+    criterion: Criterion,
+    observations: f64,
+    flat_levels: f64,
+    flat_log: f64,
+}
+
+/// What profiling out β and σ² at one θ gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Profile {
+    /// The criterion, −2 log likelihood.
+    pub deviance: f64,
+    /// The fixed effects.
+    pub beta: Vec<f64>,
+    /// Variance of a reading, σ².
+    pub sigma2: f64,
+    /// `(XᵀV⁻¹X)⁻¹` in units of σ², row-major: times σ² it is the covariance of the fixed effects.
+    pub unscaled: Vec<f64>,
+    /// Lower Cholesky factor of `XᵀV⁻¹X`, row-major.
+    pub(crate) factor: Vec<f64>,
+    residual_sum: f64,
+}
+
+/// Λ of every outer term, and the inner ratio.
+pub(crate) struct Factors {
+    pub(crate) inner: f64,
+    pub(crate) outer: Vec<Vec<f64>>,
+}
+
+/// Buffers for one block.
+#[derive(Default)]
+struct Scratch {
+    /// `G − Σ κ_n M_n`, full square.
+    base: Vec<f64>,
+    /// The same scaled by Λ, then eliminated.
+    work: Vec<f64>,
+}
+
+impl<'a> Objective<'a> {
+    /// The criterion of these blocks.
+    #[must_use]
+    pub fn new(structure: &'a Structure, blocks: &'a [Block], criterion: Criterion) -> Self {
+        Self {
+            structure,
+            blocks,
+            criterion,
+            observations: blocks.iter().map(|block| block.observations).sum(),
+            flat_levels: blocks.iter().map(|block| block.flat_levels).sum(),
+            flat_log: blocks.iter().map(|block| block.flat_log).sum(),
+        }
+    }
+
+    pub(crate) fn structure(&self) -> &Structure {
+        self.structure
+    }
+
+    fn fixed(&self) -> usize {
+        self.structure.fixed.len()
+    }
+
+    /// Degrees of freedom that σ² is divided by.
+    pub(crate) fn degrees(&self) -> f64 {
+        let spent = match self.criterion {
+            Criterion::Reml => self.fixed() as f64,
+            Criterion::Ml => 0.0,
+        };
+        self.observations - self.flat_levels - spent
+    }
+
+    /// The criterion at θ, with β and σ² profiled out.
+    ///
+    /// # Errors
+    /// [`MixedError::Theta`] when θ has the wrong length, [`MixedError::NoVariation`] when the fixed effects reproduce the
+    /// readings, [`MixedError::Undefined`] when a factor breaks down.
+    pub fn profile(&self, theta: &[f64]) -> Result<Profile, MixedError> {
+        let factors = self.factors(theta)?;
+        self.profiled(&factors).ok_or_else(|| MixedError::Undefined { theta: theta.to_vec() })
+    }
+
+    /// The criterion and its gradient with respect to θ.
+    ///
+    /// # Errors
+    /// As [`Objective::profile`].
+    pub fn gradient(&self, theta: &[f64]) -> Result<Vec<f64>, MixedError> {
+        let factors = self.factors(theta)?;
+        let undefined = || MixedError::Undefined { theta: theta.to_vec() };
+        let profile = self.profiled(&factors).ok_or_else(undefined)?;
+        self.slope(&factors, &profile).ok_or_else(undefined)
+    }
+
+    pub(crate) fn evaluate(&self, theta: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let factors = self.factors(theta).ok()?;
+        let profile = self.profiled(&factors)?;
+        let slope = self.slope(&factors, &profile)?;
+        Some((profile.deviance, slope))
+    }
+
+    pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {
+        let expected = self.structure.parameters();
+        if theta.len() != expected {
+            return Err(MixedError::Theta { got: theta.len(), expected });
+        }
+        let (inner, mut rest) = match (self.structure.inner.is_some(), theta) {
+            (true, [first, rest @ ..]) => (*first, rest),
+            _ => (0.0, theta),
+        };
+        let mut outer = Vec::with_capacity(self.structure.outer.len());
+        for term in &self.structure.outer {
+            let (mine, others) = rest.split_at(term.parameters());
+            outer.push(term.factor(mine));
+            rest = others;
+        }
+        Ok(Factors { inner, outer })
+    }
+
+    fn profiled(&self, factors: &Factors) -> Option<Profile> {
+        let p = self.fixed();
+        let side = p + 1;
+        let parts: Vec<Option<Vec<f64>>> = self
+            .blocks
+            .par_chunks(CHUNK)
+            .map(|chunk| {
+                let mut scratch = Scratch::default();
+                let mut sum = vec![0.0; side * side + 1];
+                for block in chunk {
+                    sum[side * side] += self.reduce(block, factors, &mut scratch)?;
+                    let (m, q) = (block.size, block.outer);
+                    for i in 0..side {
+                        for j in 0..=i {
+                            sum[i * side + j] += scratch.work[(q + i) * m + q + j];
+                        }
+                    }
+                }
+                Some(sum)
+            })
+            .collect();
+        let mut total = vec![0.0; side * side + 1];
+        for part in parts {
+            for (sum, value) in total.iter_mut().zip(part?) {
+                *sum += value;
+            }
+        }
+        let mut deviance = total.pop()? + self.flat_log;
+        let yy = total[p * side + p];
+        let log_fixed = eliminate(&mut total, side, p)?;
+        let residual_sum = total[p * side + p];
+        // below this the residual is rounding
+        if !(residual_sum > 1e-13 * yy) || !residual_sum.is_finite() {
+            return None;
+        }
+        let degrees = self.degrees();
+        if degrees <= 0.0 {
+            return None;
+        }
+        if self.criterion == Criterion::Reml {
+            deviance += log_fixed;
+        }
+        let sigma2 = residual_sum / degrees;
+        deviance += degrees * (1.0 + (2.0 * std::f64::consts::PI * sigma2).ln());
+        let mut beta = total[p * side..p * side + p].to_vec();
+        solve_lower_transposed(&total, side, &mut beta);
+        let mut factor = vec![0.0; p * p];
+        for i in 0..p {
+            factor[i * p..=i * p + i].copy_from_slice(&total[i * side..=i * side + i]);
+        }
+        let unscaled = inverse_from_factor(&factor, p);
+        deviance.is_finite().then_some(Profile { deviance, beta, sigma2, unscaled, factor, residual_sum })
+    }
+
+    /// Fills `scratch` for one block; returns its log terms.
+    fn reduce(&self, block: &Block, factors: &Factors, scratch: &mut Scratch) -> Option<f64> {
+        let (m, q) = (block.size, block.outer);
+        let mut packed = block.gram.clone();
+        let mut log = 0.0;
+        let ratio = factors.inner * factors.inner;
+        if ratio > 0.0 {
+            for class in &block.classes {
+                let kappa = ratio / (1.0 + class.n * ratio);
+                log += class.levels * (class.n * ratio).ln_1p();
+                for (value, moment) in packed.iter_mut().zip(&class.moment) {
+                    *value -= kappa * moment;
+                }
+            }
+        }
+        scratch.base.clear();
+        scratch.base.resize(m * m, 0.0);
+        for i in 0..m {
+            for j in 0..=i {
+                let value = packed[triangle(i) + j];
+                scratch.base[i * m + j] = value;
+                scratch.base[j * m + i] = value;
+            }
+        }
+        scratch.work.clone_from(&scratch.base);
+        let work = &mut scratch.work;
+        for_each_copy(self.structure, block, |term, at| {
+            let w = self.structure.outer[term].width;
+            let factor = &factors.outer[term];
+            // rows, then columns: Λᵀ W Λ
+            for r in 0..w {
+                for k in 0..m {
+                    work[(at + r) * m + k] = (r..w).map(|s| factor[s * w + r] * work[(at + s) * m + k]).sum();
+                }
+            }
+            for k in 0..m {
+                for r in 0..w {
+                    work[k * m + at + r] = (r..w).map(|s| factor[s * w + r] * work[k * m + at + s]).sum();
+                }
+            }
+        });
+        for i in 0..q {
+            work[i * m + i] += 1.0;
+        }
+        Some(log + eliminate(work, m, q)?)
+    }
+
+    /// One block after scaling and elimination, full square (see [`eliminate`]).
+    pub(crate) fn reduced(&self, block: &Block, factors: &Factors) -> Option<Vec<f64>> {
+        let mut scratch = Scratch::default();
+        self.reduce(block, factors, &mut scratch)?;
+        Some(scratch.work)
+    }
+
+    fn slope(&self, factors: &Factors, profile: &Profile) -> Option<Vec<f64>> {
+        let p = self.fixed();
+        let side = p + 1;
+        // H: what a change of the summed Schur complement does to the criterion
+        let mut weight = vec![0.0; side * side];
+        let mut signed: Vec<f64> = profile.beta.iter().map(|b| -b).collect();
+        signed.push(1.0);
+        let per_sum = self.degrees() / profile.residual_sum;
+        for i in 0..side {
+            for j in 0..side {
+                weight[i * side + j] = per_sum * signed[i] * signed[j];
+                if self.criterion == Criterion::Reml && i < p && j < p {
+                    weight[i * side + j] += profile.unscaled[i * p + j];
+                }
+            }
+        }
+        let parts: Vec<Option<Vec<f64>>> = self
+            .blocks
+            .par_chunks(CHUNK)
+            .map(|chunk| {
+                let mut scratch = Scratch::default();
+                let mut sum = vec![0.0; self.structure.parameters()];
+                for block in chunk {
+                    self.reduce(block, factors, &mut scratch)?;
+                    self.block_slope(block, factors, &scratch, &weight, &mut sum);
+                }
+                Some(sum)
+            })
+            .collect();
+        let mut total = vec![0.0; self.structure.parameters()];
+        for part in parts {
+            for (sum, value) in total.iter_mut().zip(part?) {
+                *sum += value;
+            }
+        }
+        Some(total)
+    }
+
+    /// Adds one block's part of the gradient. With `A`, `C` the outer and the outer–fixed part of the block after the inner
+    /// effects, `M = ΛK⁻¹Λᵀ`, `J = MC`, `P = C − AJ`: `dD/dΛ = 2(A − AMA − P H Pᵀ)Λ`, and the derivative with respect to the
+    /// block's cross products is `[M + J H Jᵀ, −J H; ·, H]`, which gives the one for `κ_n`.
+    fn block_slope(&self, block: &Block, factors: &Factors, scratch: &Scratch, weight: &[f64], sum: &mut [f64]) {
+        let (m, q) = (block.size, block.outer);
+        let side = m - q;
+        let (base, work) = (&scratch.base, &scratch.work);
+        // rows of zt are columns of Z: Zᵀ = L⁻¹ Λᵀ, kept as row i = L⁻¹ (row i of Λ)
+        let mut z = vec![0.0; q * q];
+        for_each_copy(self.structure, block, |term, at| {
+            let w = self.structure.outer[term].width;
+            for r in 0..w {
+                let row = &mut z[(at + r) * q..(at + r + 1) * q];
+                row[at..=at + r].copy_from_slice(&factors.outer[term][r * w..=r * w + r]);
+                solve_lower(work, m, row);
+            }
+        });
+        // J = Z (CᵀΛL⁻ᵀ)ᵀ
+        let mut j = vec![0.0; q * side];
+        for i in 0..q {
+            for k in 0..side {
+                j[i * side + k] = dot(&z[i * q..(i + 1) * q], &work[(q + k) * m..(q + k) * m + q]);
+            }
+        }
+        let jh = times(&j, weight, q, side);
+        // P = C − A J, and A Z
+        let mut p = vec![0.0; q * side];
+        let mut az = vec![0.0; q * q];
+        for i in 0..q {
+            for k in 0..side {
+                p[i * side + k] = base[i * m + q + k];
+            }
+            for t in 0..q {
+                let a = base[i * m + t];
+                if a != 0.0 {
+                    for k in 0..side {
+                        p[i * side + k] -= a * j[t * side + k];
+                    }
+                    for k in 0..q {
+                        az[i * q + k] += a * z[t * q + k];
+                    }
+                }
+            }
+        }
+        let ph = times(&p, weight, q, side);
+        let mut next = 0;
+        if self.structure.inner.is_some() {
+            sum[0] += inner_slope(block, factors.inner, &z, &j, &jh, weight);
+            next = 1;
+        }
+        let mut starts = Vec::with_capacity(self.structure.outer.len());
+        for term in &self.structure.outer {
+            starts.push(next);
+            next += term.parameters();
+        }
+        for_each_copy(self.structure, block, |term, at| {
+            let w = self.structure.outer[term].width;
+            let factor = &factors.outer[term];
+            let mut g = vec![0.0; w * w];
+            for r in 0..w {
+                for s in 0..w {
+                    let (i, k) = (at + r, at + s);
+                    g[r * w + s] = base[i * m + k]
+                        - dot(&az[i * q..(i + 1) * q], &az[k * q..(k + 1) * q])
+                        - dot(&ph[i * side..(i + 1) * side], &p[k * side..(k + 1) * side]);
+                }
+            }
+            for (place, value) in self.structure.outer[term].places().zip(&mut sum[starts[term]..]) {
+                let (r, c) = (place / w, place % w);
+                *value += 2.0 * (0..w).map(|s| g[r * w + s] * factor[s * w + c]).sum::<f64>();
+            }
+        });
+    }
+}
+
+/// Calls `visit(term, first column)` for every copy of every outer term of a block.
+pub(crate) fn for_each_copy(structure: &Structure, block: &Block, mut visit: impl FnMut(usize, usize)) {
+    let mut at = 0;
+    for (term, (outer, copies)) in structure.outer.iter().zip(&block.copies).enumerate() {
+        for _ in 0..*copies {
+            visit(term, at);
+            at += outer.width;
+        }
+    }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+/// `a · b` for a `rows × side` matrix and a symmetric `side × side` one.
+fn times(a: &[f64], b: &[f64], rows: usize, side: usize) -> Vec<f64> {
+    let mut out = vec![0.0; rows * side];
+    for i in 0..rows {
+        for k in 0..side {
+            out[i * side + k] = dot(&a[i * side..(i + 1) * side], &b[k * side..(k + 1) * side]);
+        }
+    }
+    out
+}
+
+/// One block's derivative with respect to the inner ratio.
+fn inner_slope(block: &Block, inner: f64, z: &[f64], j: &[f64], jh: &[f64], weight: &[f64]) -> f64 {
+    let (m, q) = (block.size, block.outer);
+    let side = m - q;
+    let ratio = inner * inner;
+    // packed derivative with respect to the cross products, off-diagonal entries doubled
+    let mut packed = vec![0.0; triangle(m)];
+    for i in 0..m {
+        for k in 0..=i {
+            let value = if i < q {
+                dot(&z[i * q..(i + 1) * q], &z[k * q..(k + 1) * q])
+                    + dot(&jh[i * side..(i + 1) * side], &j[k * side..(k + 1) * side])
+            } else if k < q {
+                -jh[k * side + i - q]
+            } else {
+                weight[(i - q) * side + k - q]
+            };
+            packed[triangle(i) + k] = if i == k { value } else { 2.0 * value };
+        }
+    }
+    block
+        .classes
+        .iter()
+        .map(|class| {
+            let shrink = 1.0 + class.n * ratio;
+            2.0 * inner * (class.levels * class.n / shrink - dot(&packed, &class.moment) / (shrink * shrink))
+        })
+        .sum()
+}

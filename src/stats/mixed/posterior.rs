@@ -1,0 +1,146 @@
+//! What one block's readings say of its own effects, given the fit.
+
+use super::objective::{Factors, for_each_copy};
+use super::{Block, BlockBuilder, Criterion, MixedError, MixedFit, Objective};
+use crate::stats::dense::{solve_lower, solve_lower_transposed};
+
+/// Joint distribution of the fixed effects, a block's outer effects and its inner effects, given θ and σ.
+///
+/// Draws are made from standard normal numbers that the caller brings: `β = β̂ + σ L_X⁻ᵀ z`, then the outer effects given β,
+/// then each inner effect given both, `t ~ N(κ (s_y − s_Z b − s_X β), σ² κ)` with `κ = θ²/(1 + nθ²)` (flat prior: `1/n`).
+#[derive(Debug, Clone)]
+pub struct BlockPosterior {
+    outer: usize,
+    fixed: usize,
+    sigma: f64,
+    inner: f64,
+    kept: Vec<bool>,
+    beta: Vec<f64>,
+    factor: Vec<f64>,
+    /// Z with `M = Z Zᵀ`, row-major.
+    z: Vec<f64>,
+    /// `M C`, row-major `outer × (fixed + 1)`.
+    pull: Vec<f64>,
+}
+
+impl BlockPosterior {
+    /// The posterior of a block that has the structure of the fit (all fixed columns present, dropped ones too).
+    ///
+    /// # Errors
+    /// [`MixedError::Undefined`] when the block's cross products break down at the fit's θ.
+    pub fn new(fit: &MixedFit, block: &Block) -> Result<Self, MixedError> {
+        let undefined = || MixedError::Undefined { theta: fit.theta.clone() };
+        let block = block.keeping(&fit.kept);
+        let blocks = std::slice::from_ref(&block);
+        let objective = Objective::new(&fit.structure, blocks, Criterion::Ml);
+        let factors: Factors = objective.factors(&fit.theta)?;
+        let (m, q) = (block.size, block.outer);
+        let p = fit.structure.fixed.len();
+        let (mut z, mut pull) = (vec![0.0; q * q], vec![0.0; q * (p + 1)]);
+        let work = objective.reduced(&block, &factors).ok_or_else(undefined)?;
+        for_each_copy(&fit.structure, &block, |term, at| {
+            let w = fit.structure.outer[term].width;
+            for r in 0..w {
+                let row = &mut z[(at + r) * q..(at + r + 1) * q];
+                row[at..=at + r].copy_from_slice(&factors.outer[term][r * w..=r * w + r]);
+                solve_lower(&work, m, row);
+            }
+        });
+        for i in 0..q {
+            for k in 0..=p {
+                pull[i * (p + 1) + k] = (0..q).map(|t| z[i * q + t] * work[(q + k) * m + t]).sum();
+            }
+        }
+        Ok(Self {
+            outer: q,
+            fixed: p,
+            sigma: fit.sigma(),
+            inner: factors.inner,
+            kept: fit.kept.clone(),
+            beta: fit.beta.clone(),
+            factor: fit.factor.clone(),
+            z,
+            pull,
+        })
+    }
+
+    /// Fixed effects kept: length of the first part of a draw.
+    #[must_use]
+    pub fn fixed(&self) -> usize {
+        self.fixed
+    }
+
+    /// Outer effects of the block: length of the second part of a draw.
+    #[must_use]
+    pub fn outer(&self) -> usize {
+        self.outer
+    }
+
+    /// Draws the fixed effects and then the outer effects into `draw` (lengths [`BlockPosterior::fixed`] and
+    /// [`BlockPosterior::outer`], one after the other) from as many standard normal numbers. Noughts give the mean.
+    /// Numbers that are missing count as noughts.
+    pub fn draw(&self, normals: &[f64], draw: &mut Vec<f64>) {
+        let (p, q) = (self.fixed, self.outer);
+        draw.clear();
+        draw.extend((0..p).map(|k| normals.get(k).copied().unwrap_or(0.0) * self.sigma));
+        solve_lower_transposed(&self.factor, p, draw);
+        draw.iter_mut().zip(&self.beta).for_each(|(x, b)| *x += b);
+        for i in 0..q {
+            let pull = &self.pull[i * (p + 1)..(i + 1) * (p + 1)];
+            let mut value = pull[p];
+            for k in 0..p {
+                value -= pull[k] * draw[k];
+            }
+            for k in 0..q {
+                value += self.sigma * self.z[i * q + k] * normals.get(p + k).copied().unwrap_or(0.0);
+            }
+            draw.push(value);
+        }
+    }
+
+    /// Mean and standard deviation of an inner effect given a draw: `constant − Σ weights · draw`, and `sd`. A level that
+    /// was never read has its prior; a flat level never read is `None`.
+    #[must_use]
+    pub fn inner(&self, builder: &BlockBuilder, level: usize, flat: LevelPrior) -> Option<InnerPosterior> {
+        let columns = self.fixed + self.outer;
+        let (n, sums) = builder.level_sums(level).unwrap_or((0.0, &[]));
+        let kappa = match flat {
+            LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
+            LevelPrior::Flat if n > 0.0 => 1.0 / n,
+            LevelPrior::Flat => return None,
+        };
+        let mut weights = vec![0.0; columns];
+        let mut constant = 0.0;
+        if let Some(last) = sums.last() {
+            constant = kappa * last;
+            let kept = self.kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
+            for (weight, column) in weights.iter_mut().zip(kept) {
+                *weight = kappa * sums[self.outer + column];
+            }
+            for (weight, sum) in weights[self.fixed..].iter_mut().zip(sums) {
+                *weight = kappa * sum;
+            }
+        }
+        Some(InnerPosterior { constant, weights, sd: self.sigma * kappa.sqrt() })
+    }
+}
+
+/// Prior of an inner level.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LevelPrior {
+    /// `N(0, θ²σ²)`.
+    Random,
+    /// Flat: a free offset.
+    Flat,
+}
+
+/// An inner effect given the other effects: mean `constant − Σ weights·draw`, standard deviation `sd`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InnerPosterior {
+    /// Constant part of the mean, response units.
+    pub constant: f64,
+    /// Weights of the draw (fixed effects, then outer effects).
+    pub weights: Vec<f64>,
+    /// Standard deviation, response units.
+    pub sd: f64,
+}

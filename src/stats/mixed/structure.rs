@@ -1,0 +1,123 @@
+//! What a mixed model consists of.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+/// Covariance between the effects of one outer term.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Covariance {
+    /// All variances and correlations free.
+    Full,
+    /// Variances free, correlations zero.
+    Diagonal,
+}
+
+/// Which likelihood is maximised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Criterion {
+    /// Restricted maximum likelihood: spreads without the bias of estimated fixed effects.
+    #[default]
+    Reml,
+    /// Maximum likelihood: for comparing models that differ in fixed effects.
+    Ml,
+}
+
+/// One outer term: `width` effects that share a covariance, in any number of copies per block.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OuterTerm {
+    /// Name, for messages and rows.
+    pub name: String,
+    /// Effects per copy (1 for an offset, 2 for offset and rate).
+    pub width: usize,
+    /// Covariance between the effects of a copy.
+    pub covariance: Covariance,
+}
+
+impl OuterTerm {
+    /// How many parameters its relative covariance factor has.
+    #[must_use]
+    pub fn parameters(&self) -> usize {
+        match self.covariance {
+            Covariance::Full => self.width * (self.width + 1) / 2,
+            Covariance::Diagonal => self.width,
+        }
+    }
+
+    /// The relative covariance factor Λ of one copy, row-major `width × width`, from its parameters: the lower triangle
+    /// column by column, or the diagonal.
+    #[must_use]
+    pub fn factor(&self, theta: &[f64]) -> Vec<f64> {
+        let w = self.width;
+        let mut factor = vec![0.0; w * w];
+        for (place, value) in self.places().zip(theta) {
+            factor[place] = *value;
+        }
+        factor
+    }
+
+    /// Row-major places in Λ of its parameters, in order.
+    pub(crate) fn places(&self) -> impl Iterator<Item = usize> + use<> {
+        let w = self.width;
+        let full = self.covariance == Covariance::Full;
+        (0..w).flat_map(move |column| {
+            let last = if full { w } else { column + 1 };
+            (column..last).map(move |row| row * w + column)
+        })
+    }
+}
+
+/// The parts of a model: inner effects or not, outer terms, names of the fixed columns.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Structure {
+    /// Name of the inner effects, if the model has any.
+    pub inner: Option<String>,
+    /// The outer terms.
+    pub outer: Vec<OuterTerm>,
+    /// Names of the fixed columns.
+    pub fixed: Vec<String>,
+}
+
+impl Structure {
+    /// How many parameters θ has: the inner ratio, then each outer term's factor.
+    #[must_use]
+    pub fn parameters(&self) -> usize {
+        usize::from(self.inner.is_some()) + self.outer.iter().map(OuterTerm::parameters).sum::<usize>()
+    }
+}
+
+/// Why a mixed model could not be fitted.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum MixedError {
+    /// More fixed effects and free offsets than readings leave room for.
+    #[error("{observations} readings cannot carry {fixed} fixed effects and {flat} free offsets: bring more checks")]
+    TooFew {
+        /// Readings.
+        observations: usize,
+        /// Fixed effects kept.
+        fixed: usize,
+        /// Inner levels with a flat prior.
+        flat: usize,
+    },
+    /// Nothing varies about the fixed effects, so that there is no spread to estimate.
+    #[error("the fixed effects reproduce all {observations} readings exactly: there is no spread to estimate")]
+    NoVariation {
+        /// Readings.
+        observations: usize,
+    },
+    /// θ has the wrong length.
+    #[error("θ has {got} values, the model needs {expected}")]
+    Theta {
+        /// Values given.
+        got: usize,
+        /// Values needed.
+        expected: usize,
+    },
+    /// The criterion is not defined at a point: not finite, or a factor that breaks down.
+    #[error("the criterion cannot be evaluated at θ = {theta:?}: look for values many orders of magnitude apart")]
+    Undefined {
+        /// The point.
+        theta: Vec<f64>,
+    },
+}
