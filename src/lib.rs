@@ -2,10 +2,14 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp))]
 
 pub mod check;
+mod error;
 pub mod forecast;
+pub mod report;
+pub mod simulate;
 pub mod stats;
 pub mod trim;
 pub mod wear;
 pub mod wing;
 
+pub use error::{Error, Result};
 pub use jiff::civil::Date;

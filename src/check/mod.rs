@@ -5,11 +5,15 @@
 //! longer than nominal).
 
 mod action;
+mod budget;
 mod deviation;
 mod fleet;
 mod reading;
+mod verdict;
 
 pub use action::{Action, ActionKind, Fitting};
+pub use budget::{Budget, BudgetPart, Distribution, Repeats, SharedBy, Uncertainty, Weighted};
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
 pub use fleet::{Fleet, FleetError, History};
 pub use reading::{Check, Condition, Reading, RiserReading, Stage};
+pub use verdict::Verdict;

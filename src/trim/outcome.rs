@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::check::Stage;
+use crate::check::{Stage, Verdict};
 use crate::wing::{Row, Side};
 
 /// A value with its 95 % interval or band, in the unit its field names. `None` where it cannot be said.
@@ -16,18 +16,6 @@ pub struct Interval {
     pub upper: Option<f64>,
 }
 
-/// Verdict on one line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Verdict {
-    /// Inside its tolerance, measurement uncertainty included.
-    Within,
-    /// Outside its tolerance, measurement uncertainty included.
-    Outside,
-    /// The uncertainty reaches across the tolerance: measure again.
-    Undecided,
-}
-
 /// One line of a judged check.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LineVerdict {
@@ -37,8 +25,11 @@ pub struct LineVerdict {
     pub line: String,
     /// Row.
     pub row: Row,
-    /// Deviation from nominal, mm.
+    /// Deviation from nominal, mm, that of its riser included where the riser was measured.
     pub deviation_mm: f64,
+    /// The part of `deviation_mm` that is the riser's: measured less nominal, 0 where either is unknown, mm.
+    #[serde(default)]
+    pub riser_mm: f64,
     /// Deviation less the check's common offset, mm.
     pub relative_mm: f64,
     /// Expanded uncertainty (95 %) that the verdict uses, mm.
@@ -62,10 +53,39 @@ pub struct RowTrim {
     pub mean_mm: f64,
     /// Span-weighted mean of the raw deviations, mm (`None` for rows outside A–D).
     pub effective_mm: Option<f64>,
+    /// Standard error of `effective_mm`, common parts left out, mm.
+    #[serde(default)]
+    pub effective_se_mm: Option<f64>,
     /// Standard error of the mean, common parts left out, mm.
     pub se_mm: f64,
     /// Lines it is the mean of.
     pub lines: usize,
+}
+
+/// Difference of the plain means of two rows of A–D; a common offset cancels.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowDifference {
+    /// The row in front.
+    pub front: Row,
+    /// The row behind, taken away from it.
+    pub rear: Row,
+    /// `left`, `right` or `both`.
+    pub side: String,
+    /// Mean of the front row less mean of the rear row, mm.
+    pub difference_mm: f64,
+    /// Its standard error, mm.
+    pub se_mm: f64,
+}
+
+/// Left less right mean of one row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SideDifference {
+    /// Row.
+    pub row: Row,
+    /// Mean of the left side less mean of the right side, mm.
+    pub difference_mm: f64,
+    /// Its standard error, mm.
+    pub se_mm: f64,
 }
 
 /// Incidence change at one span station.
@@ -77,6 +97,9 @@ pub struct TwistStation {
     pub side: Side,
     /// Incidence change, degrees nose-up.
     pub incidence_deg: f64,
+    /// Its standard error, degrees.
+    #[serde(default)]
+    pub se_deg: f64,
 }
 
 /// What a straight line through the rows leaves, averaged over the span.
@@ -114,8 +137,20 @@ pub struct Trim {
     pub lines: Vec<LineVerdict>,
     /// Rows, per side and both.
     pub rows: Vec<RowTrim>,
+    /// Differences of the rows A–D, per side and both.
+    #[serde(default)]
+    pub row_differences: Vec<RowDifference>,
+    /// Left less right mean, per row read on both sides.
+    #[serde(default)]
+    pub side_differences: Vec<SideDifference>,
     /// Effective incidence change of the wing, degrees nose-up.
     pub incidence_change_deg: Interval,
+    /// Effective incidence change of the left half, degrees nose-up.
+    #[serde(default)]
+    pub incidence_left_deg: Interval,
+    /// Effective incidence change of the right half, degrees nose-up.
+    #[serde(default)]
+    pub incidence_right_deg: Interval,
     /// Change of the angle of attack at trim, degrees: a band.
     pub aoa_change_deg: Interval,
     /// Change of trim speed, per cent: a band.

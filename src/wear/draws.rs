@@ -1,6 +1,9 @@
 //! Joint draws of the true line paths of one wing.
 
 use ndarray::Array2;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 
 use super::Shape;
 use crate::wing::Side;
@@ -29,4 +32,29 @@ pub struct LineKey {
     pub side: Side,
     /// Index of the line in its line set.
     pub line: usize,
+}
+
+/// Standard normal numbers behind draws, shared by all wings: differences between wings are then differences of wings, not
+/// of chance (common random numbers).
+#[derive(Debug, Clone)]
+pub struct DrawNoise {
+    pub(crate) shared: usize,
+    pub(crate) normals: Array2<f64>,
+}
+
+impl DrawNoise {
+    /// `draws` rows of noise for fits with up to `shared` parameters and effects, and wings of up to `lines` lines (both
+    /// sides counted), from a seed. [`super::WearFit::draw_noise`] knows the sizes.
+    #[must_use]
+    pub fn new(seed: u64, draws: usize, shared: usize, lines: usize) -> Self {
+        let mut generator = ChaCha8Rng::seed_from_u64(seed);
+        let normals = Array2::from_shape_simple_fn((draws, shared + lines), || StandardNormal.sample(&mut generator));
+        Self { shared, normals }
+    }
+
+    /// How many draws.
+    #[must_use]
+    pub fn draws(&self) -> usize {
+        self.normals.nrows()
+    }
 }

@@ -8,9 +8,11 @@
 mod aircraft;
 mod line_set;
 mod material;
+mod planform;
 mod row;
 
 pub use aircraft::Wing;
 pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Segment};
 pub use material::{Fibre, fibre, stretch_mm_per_n, thermal_mm_per_k};
+pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};

@@ -1,0 +1,102 @@
+//! What a report is made of: result rows of the other rooms, as plain data.
+
+use serde::{Deserialize, Serialize};
+
+use super::drift_figure::RowDrift;
+use crate::check::Fleet;
+use crate::forecast::DueRow;
+use crate::trim::Trim;
+use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow};
+
+/// What a report says of a wear fit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WearSummary {
+    /// Readings in the fit.
+    pub readings: usize,
+    /// Wings in the fit.
+    pub wings: usize,
+    /// Checks in the fit.
+    pub checks: usize,
+    /// Lines in the fit.
+    pub lines: usize,
+    /// Line offsets that began anew after an adjustment.
+    pub restarted_lines: usize,
+    /// Time shape.
+    pub shape: Shape,
+    /// Whether the fit converged.
+    pub converged: bool,
+    /// Fixed terms.
+    pub terms: Vec<TermRow>,
+    /// Spreads and correlations.
+    pub spread: Vec<SpreadRow>,
+    /// Terms that the data could not tell apart.
+    pub dropped_terms: Vec<String>,
+    /// Remarks.
+    pub diagnostics: Vec<Diagnostic>,
+}
+
+/// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank.
+#[derive(Debug, Clone, Copy)]
+pub struct ReportData<'a> {
+    /// The fleet.
+    pub fleet: &'a Fleet,
+    /// One judged check per wing, the one to show.
+    pub trims: &'a [Trim],
+    /// The next check of each wing.
+    pub due: &'a [DueRow],
+    /// The wear fit, where there is one.
+    pub wear: Option<&'a WearSummary>,
+    /// Row means against hours, with the wear model's path where there is one.
+    pub drifts: &'a [RowDrift],
+}
+
+/// One wing with what is known of it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Entry<'a> {
+    pub(super) wing: &'a str,
+    pub(super) model: &'a str,
+    pub(super) trim: Option<&'a Trim>,
+    pub(super) due: Option<&'a DueRow>,
+    pub(super) check: Option<&'a crate::check::Check>,
+}
+
+impl<'a> ReportData<'a> {
+    /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
+    pub(super) fn entries(&self) -> Vec<Entry<'a>> {
+        let mut entries: Vec<Entry<'a>> = self
+            .fleet
+            .histories()
+            .iter()
+            .map(|history| {
+                let trim = self.trims.iter().find(|trim| trim.wing == history.wing.id);
+                Entry {
+                    wing: &history.wing.id,
+                    model: &history.wing.model,
+                    trim,
+                    due: self.due.iter().find(|row| row.wing == history.wing.id),
+                    check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
+                }
+            })
+            .collect();
+        entries.sort_by(|a, b| match (a.due, b.due) {
+            (Some(first), Some(second)) => super::words::by_urgency(first, second),
+            (Some(_), None) => std::cmp::Ordering::Less,
+            (None, Some(_)) => std::cmp::Ordering::Greater,
+            (None, None) => a.wing.cmp(b.wing),
+        });
+        entries
+    }
+
+    /// Refuses results of wings that the fleet does not have.
+    pub(super) fn validate(&self) -> Result<(), super::ReportError> {
+        let wings = self.fleet.histories().len();
+        let stranger = |what, wing: &str| super::ReportError::NoWing { what, wing: wing.to_owned(), wings };
+        for trim in self.trims {
+            self.fleet.history(&trim.wing).ok_or_else(|| stranger("trim", &trim.wing))?;
+        }
+        for row in self.due {
+            self.fleet.history(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,112 @@
+//! Deviation along the span, one panel per row.
+
+use super::ReportError;
+use super::figure::{Figure, Role};
+use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
+use super::words::{count, signed};
+use crate::trim::{LineVerdict, Trim, Verdict};
+use crate::wing::{Row, Side};
+
+/// Most lines named in one panel; more would cover each other.
+const NAMED: usize = 3;
+
+/// Panels of relative deviation (mm) against position along the half span for one judged check, one panel per row that
+/// was read. Left: dots on a solid line. Right: open rings on a dashed line. A cross and its name mark a line outside its
+/// tolerance; the tolerance is the shaded band. All panels share one scale.
+///
+/// # Errors
+/// [`ReportError::Drawing`] when the charting library refuses.
+pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
+    let reach = trim
+        .lines
+        .iter()
+        .map(|line| line.relative_mm.abs().max(line.tolerance_mm))
+        .filter(|value| value.is_finite())
+        .fold(5.0, f64::max)
+        * 1.15;
+    Row::ALL
+        .into_iter()
+        .filter_map(|row| {
+            let lines: Vec<&LineVerdict> =
+                trim.lines.iter().filter(|line| line.row == row && line.relative_mm.is_finite()).collect();
+            (!lines.is_empty()).then(|| panel(trim, row, &lines, reach))
+        })
+        .collect()
+}
+
+fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Figure, ReportError> {
+    let tolerance_mm = lines.iter().map(|line| line.tolerance_mm).fold(f64::INFINITY, f64::min);
+    let frame = Frame {
+        width: 680,
+        height: 300,
+        left: 62,
+        right: 26,
+        top: 40,
+        bottom: 40,
+        x: [0.0, 1.0],
+        y: [-reach, reach],
+    };
+    let title = format!("Wing {}, check {}: row {row}", trim.wing, trim.check);
+    Plot::figure(&title, &description(row, lines), &frame, |plot| {
+        if tolerance_mm.is_finite() {
+            plot.rectangle([0.0, -tolerance_mm], [1.0, tolerance_mm], Role::Band);
+            plot.path(&[[0.0, tolerance_mm], [1.0, tolerance_mm]], Role::Edge);
+            plot.path(&[[0.0, -tolerance_mm], [1.0, -tolerance_mm]], Role::Edge);
+        }
+        plot.levels(&round_ticks(frame.y, 4));
+        plot.text("centre", [0.0, -reach], Anchor::Below, Role::Muted);
+        plot.text("tip", [1.0, -reach], Anchor::Below, Role::Muted);
+        plot.columns(&[Tick { at: 0.5, label: String::new() }]);
+        plot.text(&format!("row {row}"), [0.0, reach], Anchor::AboveRight, Role::Ink);
+        plot.text("mm", [1.0, reach], Anchor::AboveLeft, Role::Muted);
+        for side in Side::BOTH {
+            let mut points: Vec<[f64; 2]> =
+                lines.iter().filter(|line| line.side == side).map(|line| [line.span, line.relative_mm]).collect();
+            points.sort_by(|a, b| a[0].total_cmp(&b[0]));
+            if points.len() > 1 {
+                plot.path(&points, if side == Side::Left { Role::Left } else { Role::Right });
+            }
+            for point in points {
+                match side {
+                    Side::Left => plot.dot(point, 6, Role::Left),
+                    Side::Right => plot.ring(point, 6, Role::RightMark),
+                }
+            }
+        }
+        mark_outside(plot, lines);
+    })
+}
+
+fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict]) {
+    let mut outside: Vec<&&LineVerdict> = lines.iter().filter(|line| line.verdict == Verdict::Outside).collect();
+    outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
+    for (place, line) in outside.iter().enumerate() {
+        let at = [line.span, line.relative_mm];
+        plot.cross(at, 9, Role::Outside);
+        if place < NAMED {
+            let name = format!("{} {}", line.line, if line.side == Side::Left { "L" } else { "R" });
+            plot.text(&name, at, if line.span > 0.85 { Anchor::Left } else { Anchor::Right }, Role::Outside);
+        }
+    }
+}
+
+fn description(row: Row, lines: &[&LineVerdict]) -> String {
+    let low = lines.iter().map(|line| line.relative_mm).fold(f64::INFINITY, f64::min);
+    let high = lines.iter().map(|line| line.relative_mm).fold(f64::NEG_INFINITY, f64::max);
+    let outside: Vec<String> = lines
+        .iter()
+        .filter(|line| line.verdict == Verdict::Outside)
+        .map(|line| format!("{} {} at {} mm", line.line, line.side, signed(line.relative_mm, 1)))
+        .collect();
+    let verdict = if outside.is_empty() {
+        "None is outside its tolerance.".to_owned()
+    } else {
+        format!("Outside tolerance: {}.", outside.join(", "))
+    };
+    format!(
+        "Deviation less the common offset from the centre to the tip, row {row}, {}: from {} to {} mm. {verdict}",
+        count(lines.len(), "line", "lines"),
+        signed(low, 1),
+        signed(high, 1)
+    )
+}

@@ -1,0 +1,150 @@
+//! Drift of the rows against hours flown, one panel per row.
+
+use serde::{Deserialize, Serialize};
+
+use super::ReportError;
+use super::figure::{Figure, Role};
+use super::plot::{Anchor, Frame, Plot, round_ticks};
+use super::words::{count, number, signed};
+use crate::check::{Fleet, History, Stage, common_offset_mm, deviations};
+use crate::wing::Row;
+
+/// Mean of one row at one check, measured.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DriftPoint {
+    /// Hours flown since new, h.
+    pub hours_h: f64,
+    /// Mean of the row's relative deviations, mm.
+    pub mean_mm: f64,
+}
+
+/// One row of one model: what was measured and what the wear model says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowDrift {
+    /// Model name.
+    pub model: String,
+    /// Row.
+    pub row: Row,
+    /// Means measured at the checks.
+    pub points: Vec<DriftPoint>,
+    /// The wear model's path, by hours (empty when no model was fitted).
+    pub path: Vec<DriftStation>,
+}
+
+/// The wear model at one time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DriftStation {
+    /// Hours flown since new, h.
+    pub hours_h: f64,
+    /// Mean of the row, mm.
+    pub mean_mm: f64,
+    /// Lower end of the 95 % band of that mean, mm.
+    pub lower_mm: f64,
+    /// Upper end of the 95 % band of that mean, mm.
+    pub upper_mm: f64,
+}
+
+/// Row means less the common offset (mm) at every `as_found` check before a wing's first adjustment, by model and row, with
+/// no path. Rows A–D only: they are the ones that carry the trim.
+#[must_use]
+pub fn measured_drift(fleet: &Fleet) -> Vec<RowDrift> {
+    let mut drifts: Vec<RowDrift> = Vec::new();
+    for history in fleet.histories() {
+        let set = fleet.line_set(history);
+        for check in untouched(history) {
+            let read = deviations(set, check);
+            let Some(common_mm) = common_offset_mm(set, &read) else { continue };
+            for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
+                let values: Vec<f64> = read
+                    .iter()
+                    .filter(|line| set.lines().get(line.line).is_some_and(|line| line.row == row))
+                    .map(|line| line.deviation_mm - common_mm)
+                    .collect();
+                if values.is_empty() {
+                    continue;
+                }
+                let mean_mm = values.iter().sum::<f64>() / values.len() as f64;
+                let point = DriftPoint { hours_h: check.hours_h, mean_mm };
+                match drifts.iter_mut().find(|known| known.model == set.model() && known.row == row) {
+                    Some(known) => known.points.push(point),
+                    None => drifts.push(RowDrift {
+                        model: set.model().to_owned(),
+                        row,
+                        points: vec![point],
+                        path: Vec::new(),
+                    }),
+                }
+            }
+        }
+    }
+    drifts.sort_by(|a, b| a.model.cmp(&b.model).then(a.row.cmp(&b.row)));
+    drifts
+}
+
+/// Checks of a wing before anything was adjusted: what came later is wear from another start.
+fn untouched(history: &History) -> impl Iterator<Item = &crate::check::Check> {
+    let acted = history.actions.first().map(|action| action.hours_h);
+    let left = history.checks.iter().find(|check| check.stage == Stage::AsLeft).map(|check| check.hours_h);
+    let until_h = [acted, left].into_iter().flatten().fold(f64::INFINITY, f64::min);
+    history.checks.iter().filter(move |check| check.stage == Stage::AsFound && check.hours_h <= until_h)
+}
+
+/// One panel per row of row mean (mm) against hours flown: a ring per check, the wear model's mean as a line with its 95 %
+/// band. All panels of a call share one scale.
+///
+/// # Errors
+/// [`ReportError::Drawing`] when the charting library refuses.
+pub fn drift_figures(drifts: &[RowDrift]) -> Result<Vec<Figure>, ReportError> {
+    let hours = drifts.iter().flat_map(|drift| {
+        drift.points.iter().map(|point| point.hours_h).chain(drift.path.iter().map(|station| station.hours_h))
+    });
+    let until_h = hours.filter(|value| value.is_finite()).fold(10.0, f64::max);
+    let values = drifts.iter().flat_map(|drift| {
+        let path = drift.path.iter().flat_map(|station| [station.lower_mm, station.upper_mm]);
+        drift.points.iter().map(|point| point.mean_mm).chain(path)
+    });
+    let (low, high) = values
+        .filter(|value| value.is_finite())
+        .fold((-2.0, 2.0), |(low, high): (f64, f64), value| (low.min(value), high.max(value)));
+    let pad = 0.08 * (high - low);
+    drifts.iter().map(|drift| panel(drift, until_h * 1.03, [low - pad, high + pad])).collect()
+}
+
+fn panel(drift: &RowDrift, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
+    let frame = Frame { width: 680, height: 380, left: 62, right: 26, top: 40, bottom: 44, x: [0.0, until_h], y };
+    let title = format!("Model {}: drift of row {}", drift.model, drift.row);
+    Plot::figure(&title, &description(drift), &frame, |plot| {
+        let lower = drift.path.iter().map(|station| [station.hours_h, station.lower_mm]);
+        let upper = drift.path.iter().rev().map(|station| [station.hours_h, station.upper_mm]);
+        let band: Vec<[f64; 2]> = lower.chain(upper).collect();
+        plot.columns(&round_ticks(frame.x, 5));
+        plot.levels(&round_ticks(frame.y, 5));
+        if band.len() > 2 {
+            plot.polygon(&band, Role::ModelBand);
+        }
+        for point in &drift.points {
+            plot.ring([point.hours_h, point.mean_mm], 5, Role::Point);
+        }
+        let line: Vec<[f64; 2]> = drift.path.iter().map(|station| [station.hours_h, station.mean_mm]).collect();
+        if line.len() > 1 {
+            plot.path(&line, Role::Model);
+        }
+        plot.text(&format!("row {}", drift.row), [0.0, y[1]], Anchor::AboveRight, Role::Ink);
+        plot.text("mm against hours", [until_h, y[1]], Anchor::AboveLeft, Role::Muted);
+    })
+}
+
+fn description(drift: &RowDrift) -> String {
+    let points = count(drift.points.len(), "check", "checks");
+    let model = match drift.path.last() {
+        Some(end) => format!(
+            " The wear model's mean reaches {} mm at {} h (95 % {} to {} mm).",
+            signed(end.mean_mm, 1),
+            number(end.hours_h, 0),
+            signed(end.lower_mm, 1),
+            signed(end.upper_mm, 1)
+        ),
+        None => String::new(),
+    };
+    format!("Mean of row {} less the common offset against hours flown, {points}.{model}", drift.row)
+}

@@ -1,0 +1,27 @@
+//! What can go wrong in drawing and writing a report.
+
+use thiserror::Error;
+
+/// Why a report cannot be made.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum ReportError {
+    /// The charting library refused a drawing.
+    #[error("figure `{figure}` cannot be drawn: {reason}")]
+    Drawing {
+        /// Title of the figure.
+        figure: String,
+        /// What the library said.
+        reason: String,
+    },
+    /// A result names a wing that the fleet does not have.
+    #[error("a {what} names wing `{wing}`, which is not in the fleet of {wings} wings")]
+    NoWing {
+        /// `trim` or `due row`.
+        what: &'static str,
+        /// The wing.
+        wing: String,
+        /// How many wings the fleet has.
+        wings: usize,
+    },
+}

@@ -1,0 +1,142 @@
+//! A drawing with its words: SVG that follows the page's light or dark theme.
+
+use plotters::style::RGBColor;
+use serde::{Deserialize, Serialize};
+
+use super::html::escape;
+
+/// One drawing with a title and a description in words. Its SVG carries classes instead of colours, so that a page in
+/// light or dark can dress it; [`Figure::standalone`] gives it its own colours.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Figure {
+    title: String,
+    description: String,
+    width: u32,
+    height: u32,
+    body: String,
+}
+
+/// Rules that dress the classes of a figure, light and dark.
+///
+/// The colours are from the colour-blind-safe set of Okabe and Ito, "Color Universal Design", 2008 (second-hand), darkened
+/// or lightened for contrast with the ground. No meaning hangs on colour alone: sides differ in mark and dash, rows in
+/// panels of their own, lines outside in a cross and their name.
+pub const FIGURE_CSS: &str = include_str!("figure.css");
+
+/// Parts of a figure. Each is drawn in a marker colour that becomes a class afterwards.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Role {
+    Ink,
+    Muted,
+    Grid,
+    Zero,
+    Band,
+    Edge,
+    Left,
+    Right,
+    RightMark,
+    Outside,
+    Model,
+    ModelBand,
+    Point,
+    Interval,
+}
+
+impl Role {
+    const ALL: [Role; 14] = [
+        Role::Ink,
+        Role::Muted,
+        Role::Grid,
+        Role::Zero,
+        Role::Band,
+        Role::Edge,
+        Role::Left,
+        Role::Right,
+        Role::RightMark,
+        Role::Outside,
+        Role::Model,
+        Role::ModelBand,
+        Role::Point,
+        Role::Interval,
+    ];
+
+    const fn class(self) -> &'static str {
+        match self {
+            Role::Ink => "ink",
+            Role::Muted => "muted",
+            Role::Grid => "grid",
+            Role::Zero => "zero",
+            Role::Band => "band",
+            Role::Edge => "edge",
+            Role::Left => "left",
+            Role::Right => "right",
+            Role::RightMark => "rightmark",
+            Role::Outside => "outside",
+            Role::Model => "model",
+            Role::ModelBand => "modelband",
+            Role::Point => "point",
+            Role::Interval => "interval",
+        }
+    }
+
+    /// The marker colour that stands for the role until the drawing is done.
+    pub(super) const fn colour(self) -> RGBColor {
+        RGBColor(1, 2, self as u8)
+    }
+}
+
+impl Figure {
+    /// Takes what the charting library drew (its root element in `raw`) and puts classes in place of colours.
+    pub(super) fn from_raw(title: String, description: String, width: u32, height: u32, raw: &str) -> Self {
+        let inner = raw.find('>').map_or(raw, |end| &raw[end + 1..]);
+        let mut body = inner.replace("</svg>", "").replace(" opacity=\"1\"", "").replace(" stroke=\"none\"", "");
+        body = body.replace(" font-family=\"sans-serif\"", "").replace(" stroke-width=\"1\"", "");
+        body = body.replace(" \"/>", "\"/>");
+        for role in Role::ALL {
+            let RGBColor(r, g, b) = role.colour();
+            let code = format!("#{r:02X}{g:02X}{b:02X}");
+            body = body.replace(&format!("stroke=\"{code}\""), &format!("class=\"s-{}\"", role.class()));
+            body = body.replace(&format!("fill=\"{code}\""), &format!("class=\"f-{}\"", role.class()));
+        }
+        // the library breaks the line inside a text element, which would print as a space
+        let body = body.replace("\">\n", "\">").replace("\n</text>", "</text>");
+        Self { title, description, width, height, body: body.trim().to_owned() }
+    }
+
+    /// Title, as plain text.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// What the figure shows in words, as plain text.
+    #[must_use]
+    pub fn description(&self) -> &str {
+        &self.description
+    }
+
+    /// The SVG element for use inside an HTML page that carries [`FIGURE_CSS`]. `id` must be unique in that page.
+    #[must_use]
+    pub fn inline_svg(&self, id: &str) -> String {
+        self.svg(id, "", "")
+    }
+
+    /// A whole SVG document with its own colours, light and dark.
+    #[must_use]
+    pub fn standalone(&self) -> String {
+        self.svg("figure", " xmlns=\"http://www.w3.org/2000/svg\"", &format!("<style>{FIGURE_CSS}</style>"))
+    }
+
+    fn svg(&self, id: &str, namespace: &str, style: &str) -> String {
+        let id = escape(id);
+        format!(
+            "<svg{namespace} class=\"fig\" viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\">\
+             <title id=\"{id}-t\">{}</title><desc id=\"{id}-d\">{}</desc>{style}\n{}\n</svg>",
+            self.width,
+            self.height,
+            escape(&self.title),
+            escape(&self.description),
+            self.body
+        )
+    }
+}

@@ -1,0 +1,168 @@
+//! The page's part on one wing.
+
+use std::fmt::Write as _;
+
+use jiff::civil::Date;
+
+use super::data::Entry;
+use super::deviation_figure::deviation_figures;
+use super::html::{Cell, escape, table};
+use super::page::panels;
+use super::{ReportError, words};
+use crate::forecast::DueRow;
+use crate::trim::{LineVerdict, Trim, Verdict};
+use crate::wing::Side;
+
+/// Id of the section of the wing in that place.
+pub(super) fn anchor(place: usize) -> String {
+    format!("wing-{place}")
+}
+
+pub(super) fn section(
+    out: &mut String,
+    entry: &Entry<'_>,
+    place: usize,
+    today: Date,
+    pictured: bool,
+    open: bool,
+) -> Result<(), ReportError> {
+    let state = entry.trim.map_or_else(|| "No usable check.".to_owned(), words::state);
+    let _ = writeln!(
+        out,
+        "<details id=\"{}\"{}><summary><h3>Wing {}</h3> <span class=\"model\">{}</span>\n<p>{}</p></summary>",
+        anchor(place),
+        if open { " open" } else { "" },
+        escape(entry.wing),
+        escape(entry.model),
+        escape(&state)
+    );
+    if let Some(row) = entry.due {
+        due(out, row, today);
+    }
+    if let Some(trim) = entry.trim {
+        trimmed(out, trim, place, pictured)?;
+    }
+    out.push_str("</details>\n");
+    Ok(())
+}
+
+fn due(out: &mut String, row: &DueRow, today: Date) {
+    let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
+        (Some(early), Some(middle), Some(late)) => format!(
+            " A limit is passed at about {} h, most likely between {} and {} h (10 % to 90 %).",
+            words::number(middle, 0),
+            words::number(early, 0),
+            words::number(late, 0)
+        ),
+        (Some(early), _, _) => {
+            format!(" The chance that a limit is passed reaches 10 % at {} h.", words::number(early, 0))
+        }
+        _ => String::new(),
+    };
+    let _ = writeln!(
+        out,
+        "<p><strong>Next check {}</strong>: {}. Chance that a limit is passed already: {} %.{crossing} The forecast rests on \
+         {}.</p>",
+        escape(&words::due(row, today)),
+        words::reason(row.reason),
+        words::number(100.0 * row.risk_now, 0),
+        words::basis(row.basis)
+    );
+}
+
+fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
+    let measured = [
+        ("Common offset", words::maybe(trim.common_mm, 1), "mm"),
+        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}, plus is nose up"),
+        ("Angle of attack at trim, change", words::interval(&trim.aoa_change_deg, 2), "\u{b0} (band)"),
+        ("Trim speed, change", words::interval(&trim.speed_change_pct, 1), "% (band)"),
+        ("Left less right, incidence", words::interval(&trim.asymmetry_deg, 2), "\u{b0}"),
+    ];
+    out.push_str("<dl class=\"facts\">\n");
+    for (name, value, unit) in measured {
+        let unit = if value == "–" { "" } else { unit };
+        let _ = writeln!(out, "<div><dt>{name}</dt><dd>{value} {unit}</dd></div>");
+    }
+    out.push_str("</dl>\n");
+    for note in &trim.notes {
+        let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
+    }
+    let rows: Vec<Vec<Cell>> = trim
+        .rows
+        .iter()
+        .map(|row| {
+            vec![
+                Cell::words(format!("{} {}", row.row, row.side)),
+                Cell::figure(words::signed(row.mean_mm, 1)),
+                Cell::figure(words::maybe(row.effective_mm, 1)),
+                Cell::figure(words::number(row.se_mm, 1)),
+                Cell::figure(row.lines.to_string()),
+            ]
+        })
+        .collect();
+    out.push_str(&table(
+        &format!("Row trim, check {} at {} h ({})", trim.check, words::number(trim.hours, 0), trim.stage),
+        &["Row, side", "Mean, mm", "Effective mean, mm", "Standard error, mm", "Lines"],
+        &rows,
+    ));
+    if pictured {
+        panels(
+            out,
+            "Relative deviation from the centre to the tip",
+            "Left: dots, solid. Right: rings, dashed. Shaded: tolerance. Cross: outside it.",
+            &format!("dev-{place}"),
+            &deviation_figures(trim)?,
+        );
+        lines(out, trim);
+    } else {
+        out.push_str(
+            "<p class=\"note\">Figure and table of lines are left out here to keep the page light; the result tables \
+                      beside this page hold every line.</p>\n",
+        );
+    }
+    Ok(())
+}
+
+/// All lines, left and right side by side, in the order of the check.
+fn lines(out: &mut String, trim: &Trim) {
+    let mut names: Vec<(&str, crate::wing::Row)> = Vec::new();
+    for line in &trim.lines {
+        if !names.contains(&(line.line.as_str(), line.row)) {
+            names.push((&line.line, line.row));
+        }
+    }
+    let rows: Vec<Vec<Cell>> = names
+        .into_iter()
+        .map(|(name, row)| {
+            let find =
+                |side| trim.lines.iter().find(|line| line.line == name && line.row == row && line.side == side);
+            let (left, right) = (find(Side::Left), find(Side::Right));
+            let any = left.or(right);
+            let figure = |value: Option<f64>| Cell::figure(words::maybe(value, 1));
+            vec![
+                Cell::words(name),
+                Cell::words(row.name()),
+                figure(left.map(|line| line.relative_mm)),
+                verdict(left),
+                figure(right.map(|line| line.relative_mm)),
+                verdict(right),
+                Cell::figure(any.map_or_else(|| "–".to_owned(), |line| words::number(line.uncertainty_mm, 1))),
+                Cell::figure(any.map_or_else(|| "–".to_owned(), |line| words::number(line.tolerance_mm, 0))),
+            ]
+        })
+        .collect();
+    out.push_str(&table(
+        "All lines, relative deviation",
+        &["Line", "Row", "Left, mm", "Left", "Right, mm", "Right", "Uncertainty \u{b1} mm", "Tolerance \u{b1} mm"],
+        &rows,
+    ));
+}
+
+fn verdict(line: Option<&LineVerdict>) -> Cell {
+    match line.map(|line| line.verdict) {
+        None => Cell::words("not read"),
+        Some(Verdict::Within) => Cell::words("within"),
+        Some(Verdict::Outside) => Cell::words("outside").marked(),
+        Some(Verdict::Undecided) => Cell::words("undecided").marked(),
+    }
+}

@@ -1,0 +1,247 @@
+//! Reports for the terminal: plain tables within 80 columns.
+
+use std::fmt::Write as _;
+
+use jiff::civil::Date;
+
+use super::data::{ReportData, WearSummary};
+use super::words::{self, CAUTIONS, DEMO_NOTE};
+use crate::forecast::{DueRow, Reason};
+use crate::trim::{Interval, Trim, Verdict};
+use crate::wing::Side;
+
+/// Widest line of any text here.
+const WIDTH: usize = 80;
+
+/// The text cut to a width in characters, its end marked by `…` when something is left out. Control characters, which
+/// could move the cursor, are shown as `?`.
+pub(super) fn cut(text: &str, width: usize) -> String {
+    let clean: String = text.chars().map(|c| if c.is_control() { '?' } else { c }).collect();
+    if clean.chars().count() <= width {
+        return clean;
+    }
+    clean.chars().take(width.saturating_sub(1)).chain(['…']).collect()
+}
+
+fn wrap(text: &str, indent: &str) -> String {
+    let mut out = String::new();
+    let mut line = String::from(indent);
+    for word in text.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > WIDTH && line.trim() != "" {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = " ".repeat(indent.chars().count());
+        }
+        line.push_str(word);
+        line.push(' ');
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+    out
+}
+
+fn plain(value: Option<f64>, decimals: usize) -> String {
+    value.map_or_else(|| "-".to_owned(), |value| words::signed(value, decimals).replace('\u{2212}', "-"))
+}
+
+fn range(interval: &Interval, decimals: usize) -> String {
+    words::interval(interval, decimals).replace(['\u{2212}', '–'], "-")
+}
+
+/// The cautions, wrapped.
+#[must_use]
+pub fn cautions() -> String {
+    CAUTIONS.iter().fold(String::new(), |out, caution| out + &wrap(caution, "! "))
+}
+
+/// One line that says that the data is the invented demo.
+#[must_use]
+pub fn demo_note() -> String {
+    wrap(DEMO_NOTE, "")
+}
+
+/// Judged checks: state, rows, and the lines that are outside or undecided.
+#[must_use]
+pub fn trims(trims: &[Trim]) -> String {
+    let mut out = String::new();
+    for trim in trims {
+        let _ = writeln!(
+            out,
+            "Wing {}  check {}  {:.0} h  {}",
+            cut(&trim.wing, 24),
+            cut(&trim.check, 24),
+            trim.hours,
+            trim.stage
+        );
+        out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
+        out.push_str(&wrap(
+            &format!(
+                "common offset {} mm, angle of attack {} deg, left less right {} deg",
+                plain(trim.common_mm, 1),
+                short_range(&trim.aoa_change_deg),
+                plain(trim.asymmetry_deg.value, 2)
+            ),
+            "  ",
+        ));
+        let _ = writeln!(
+            out,
+            "  {:<9}{:<7}{:>9}{:>11}{:>7}{:>7}",
+            "row", "side", "mean mm", "effect. mm", "se mm", "lines"
+        );
+        for row in &trim.rows {
+            let _ = writeln!(
+                out,
+                "  {:<9}{:<7}{:>9}{:>11}{:>7.1}{:>7}",
+                row.row,
+                row.side,
+                plain(Some(row.mean_mm), 1),
+                plain(row.effective_mm, 1),
+                row.se_mm,
+                row.lines
+            );
+        }
+        for (verdict, name) in [(Verdict::Outside, "outside"), (Verdict::Undecided, "undecided")] {
+            let lines: Vec<String> = trim
+                .lines
+                .iter()
+                .filter(|line| line.verdict == verdict)
+                .map(|line| {
+                    let side = if line.side == Side::Left { "L" } else { "R" };
+                    format!("{} {side} {}", cut(&line.line, 12), plain(Some(line.relative_mm), 1))
+                })
+                .collect();
+            if !lines.is_empty() {
+                out.push_str(&wrap(&format!("{name} (mm): {}", lines.join(", ")), "  "));
+            }
+        }
+        for note in &trim.notes {
+            out.push_str(&wrap(&note.message, "  note: "));
+        }
+        out.push('\n');
+    }
+    out
+}
+
+fn short_range(interval: &Interval) -> String {
+    match (interval.lower, interval.upper) {
+        (Some(_), Some(_)) => range(&Interval { value: None, ..*interval }, 2),
+        _ => "-".to_owned(),
+    }
+}
+
+/// The next checks, the most urgent first.
+#[must_use]
+pub fn due(rows: &[DueRow], today: Date) -> String {
+    let mut sorted: Vec<&DueRow> = rows.iter().collect();
+    sorted.sort_by(|a, b| words::by_urgency(a, b));
+    let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>6}  {}\n", "wing", "hours", "due h", "due", "risk", "because");
+    for row in sorted {
+        let date = match row.due_date {
+            _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
+            Some(date) if date <= today => "now".to_owned(),
+            Some(date) => date.to_string(),
+            None => "-".to_owned(),
+        };
+        let _ = writeln!(
+            out,
+            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>5.0}%  {}",
+            cut(&row.wing, 13),
+            row.hours_now,
+            row.due_hours,
+            date,
+            100.0 * row.risk_now,
+            words::reason(row.reason)
+        );
+    }
+    out
+}
+
+/// The wear fit: rates with intervals, spreads, remarks.
+#[must_use]
+pub fn wear(fit: &WearSummary) -> String {
+    let mut out = format!(
+        "{} readings, {} wings, {} checks, {} lines ({} restarted)\nshape {}{}{}\n\n",
+        fit.readings,
+        fit.wings,
+        fit.checks,
+        fit.lines,
+        fit.restarted_lines,
+        fit.shape.name(),
+        fit.shape.scale_h().map_or_else(String::new, |scale| format!(", scale {scale:.0} h")),
+        if fit.converged { "" } else { "  NOT CONVERGED: read nothing from the figures below" }
+    );
+    let _ = writeln!(out, "{:<34}{:>9}{:>8}{:>19}", "term", "estimate", "se", "95 %");
+    for term in &fit.terms {
+        let interval = format!("{} to {}", plain(Some(term.lower), 3), plain(Some(term.upper), 3));
+        let _ = writeln!(
+            out,
+            "{:<34}{:>9}{:>8.3}{:>19}",
+            cut(&term.term, 33),
+            plain(Some(term.estimate), 3),
+            term.se,
+            interval
+        );
+    }
+    let _ = writeln!(out, "\n{:<12}{:<14}{:>9}{:>13}", "group", "effect", "sd", "correlation");
+    for row in &fit.spread {
+        let bare = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.3}"));
+        let _ = writeln!(out, "{:<12}{:<14}{:>9}{:>13}", row.group, row.effect, bare(row.sd), bare(row.correlation));
+    }
+    out.push_str("\nrates: mm per metre of line in the first 100 h, negative is shrinking\n");
+    if !fit.dropped_terms.is_empty() {
+        out.push_str(&wrap(
+            &format!("left out, as the data cannot tell them apart: {}", fit.dropped_terms.join(", ")),
+            "",
+        ));
+    }
+    for diagnostic in &fit.diagnostics {
+        out.push_str(&wrap(&diagnostic.message, "note: "));
+    }
+    out
+}
+
+/// The fleet on one screen: how many wings need what, and the most urgent ten.
+#[must_use]
+pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
+    let entries = data.entries();
+    let with = |verdict| {
+        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
+    };
+    let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| words::due(row, today).starts_with("now")));
+    let mut out = format!(
+        "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}\n\n",
+        words::count(entries.len(), "wing", "wings"),
+        with(Verdict::Outside),
+        with(Verdict::Undecided),
+        now.count()
+    );
+    let _ = writeln!(
+        out,
+        "{:<14}{:>6}{:>9}{:>8}{:>8}  {:<11} incidence deg",
+        "wing", "hours", "common", "outside", "undec.", "next check"
+    );
+    for entry in entries.iter().take(10) {
+        let of =
+            |verdict| entry.trim.map_or_else(|| "-".to_owned(), |trim| words::verdicts(trim, verdict).to_string());
+        let next = match entry.due {
+            Some(row) if words::due(row, today).starts_with("now") => "now".to_owned(),
+            Some(row) => row.due_date.map_or_else(|| format!("{:.0} h", row.due_hours), |date| date.to_string()),
+            None => "-".to_owned(),
+        };
+        let _ = writeln!(
+            out,
+            "{:<14}{:>6}{:>9}{:>8}{:>8}  {:<11} {}",
+            cut(entry.wing, 13),
+            entry.trim.map_or_else(|| "-".to_owned(), |trim| format!("{:.0}", trim.hours)),
+            entry.trim.map_or_else(|| "-".to_owned(), |trim| plain(trim.common_mm, 1)),
+            of(Verdict::Outside),
+            of(Verdict::Undecided),
+            next,
+            entry.trim.map_or_else(|| "-".to_owned(), |trim| range(&trim.incidence_change_deg, 2))
+        );
+    }
+    if entries.len() > 10 {
+        let _ = writeln!(out, "… and {} more, less urgent", entries.len() - 10);
+    }
+    out
+}

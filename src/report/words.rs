@@ -1,0 +1,209 @@
+//! Figures and results put into words.
+
+use jiff::civil::Date;
+
+use crate::forecast::{Basis, DueRow, Reason};
+use crate::trim::{Interval, Trim, Verdict};
+use crate::wear::TermRow;
+
+/// A finite number with a true minus sign; what rounds to nought has no sign.
+pub(super) fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|c| matches!(c, '0' | '.')) => digits.to_owned(),
+        Some(digits) => format!("\u{2212}{digits}"),
+        None => text,
+    }
+}
+
+/// A number that always shows its sign, except nought.
+pub(super) fn signed(value: f64, decimals: usize) -> String {
+    let text = number(value, decimals);
+    let nought = text.chars().all(|c| matches!(c, '0' | '.'));
+    if nought || text.starts_with('\u{2212}') { text } else { format!("+{text}") }
+}
+
+/// A value that may be missing.
+pub(super) fn maybe(value: Option<f64>, decimals: usize) -> String {
+    value.map_or_else(|| "–".to_owned(), |value| signed(value, decimals))
+}
+
+/// `value (lower to upper)`, or a dash.
+pub(super) fn interval(interval: &Interval, decimals: usize) -> String {
+    match (interval.value, interval.lower, interval.upper) {
+        (Some(value), Some(lower), Some(upper)) => {
+            format!("{} ({} to {})", signed(value, decimals), signed(lower, decimals), signed(upper, decimals))
+        }
+        (Some(value), _, _) => signed(value, decimals),
+        (None, Some(lower), Some(upper)) => format!("{} to {}", signed(lower, decimals), signed(upper, decimals)),
+        _ => "–".to_owned(),
+    }
+}
+
+/// One with its noun in the singular, others with the plural.
+pub(super) fn count(n: usize, one: &str, many: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
+}
+
+/// How many lines of a check have a verdict.
+pub(super) fn verdicts(trim: &Trim, verdict: Verdict) -> usize {
+    trim.lines.iter().filter(|line| line.verdict == verdict).count()
+}
+
+/// Why the next check is due, in words.
+pub(super) const fn reason(reason: Reason) -> &'static str {
+    match reason {
+        Reason::Interval => "interval ends",
+        Reason::Line => "a line may leave its tolerance",
+        Reason::RowDifference => "rows may drift apart",
+        Reason::Incidence => "incidence may pass its limit",
+        Reason::Brake => "brake lines may pass their limit",
+        Reason::Offset => "the whole set may pass its limit",
+        Reason::AlreadyOver => "a limit is already passed",
+    }
+}
+
+/// What the forecast rests on, in words.
+pub(super) const fn basis(basis: Basis) -> &'static str {
+    match basis {
+        Basis::History => "its own checks and the fleet",
+        Basis::Fleet => "the fleet alone",
+        Basis::Own => "its own checks alone",
+        Basis::Interval => "the interval alone",
+    }
+}
+
+/// When the next check is due, as seen on a day.
+pub(super) fn due(row: &DueRow, today: Date) -> String {
+    let hours = number(row.due_hours, 0);
+    match row.due_date {
+        _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
+        Some(date) if date <= today => format!("now (was due {date})"),
+        Some(date) => format!("{date}, or at {hours} h"),
+        None => format!("at {hours} h"),
+    }
+}
+
+/// State of a wing in one or two sentences: what was measured, what it did to the incidence.
+pub(super) fn state(trim: &Trim) -> String {
+    let outside = verdicts(trim, Verdict::Outside);
+    let undecided = verdicts(trim, Verdict::Undecided);
+    let read = count(trim.lines.len(), "line", "lines");
+    let lines = match (trim.lines.len(), outside, undecided) {
+        (0, ..) => "No line was read.".to_owned(),
+        (_, 0, 0) => format!("All of {read} within tolerance."),
+        (_, 0, some) => format!(
+            "None of {read} outside tolerance; {} too close to the tolerance to tell: measure again.",
+            count(some, "is", "are")
+        ),
+        (_, some, 0) => format!("{} outside tolerance.", of(some, trim.lines.len())),
+        (_, some, more) => format!(
+            "{} outside tolerance; {more} more too close to the tolerance to tell: measure again.",
+            of(some, trim.lines.len())
+        ),
+    };
+    let change = &trim.incidence_change_deg;
+    let incidence = match (change.value, change.lower, change.upper) {
+        (Some(value), Some(lower), Some(upper)) if lower <= 0.0 && upper >= 0.0 => format!(
+            " No clear change of incidence ({}\u{b0}, 95 % {} to {}\u{b0}).",
+            signed(value, 2),
+            signed(lower, 2),
+            signed(upper, 2)
+        ),
+        (Some(value), Some(lower), Some(upper)) => format!(
+            " Incidence turned nose-{} by {}\u{b0} (95 % {} to {}\u{b0}).",
+            if value > 0.0 { "up" } else { "down" },
+            number(value.abs(), 2),
+            signed(lower, 2),
+            signed(upper, 2)
+        ),
+        (Some(value), _, _) => format!(" Incidence changed by {}\u{b0}.", signed(value, 2)),
+        (None, _, _) => " Incidence cannot be told from this check.".to_owned(),
+    };
+    format!("{lines}{incidence}")
+}
+
+fn of(some: usize, all: usize) -> String {
+    if some == 1 { format!("1 line of {all} is") } else { format!("{some} lines of {all} are") }
+}
+
+/// A rate of the wear model in words a workshop reads, or `None` for a term that is not a rate.
+pub(super) fn rate(term: &TermRow) -> Option<String> {
+    let (kind, _) = term.term.split_once(':')?;
+    let (low, high) = (term.lower.abs().min(term.upper.abs()), term.lower.abs().max(term.upper.abs()));
+    let clear = term.lower * term.upper > 0.0;
+    let between = format!("{} to {} mm", number(low, 2), number(high, 2));
+    match kind {
+        "rate" if clear => {
+            let verb = if term.estimate < 0.0 { "shrinks" } else { "grows" };
+            Some(format!("{verb} {between} per metre of line in the first 100 h"))
+        }
+        "rate" => Some("no clear drift: the interval holds both shrinking and growing".to_owned()),
+        "span" if clear => {
+            let verb = if term.estimate < 0.0 { "shorter" } else { "longer" };
+            Some(format!("the tip drifts {between} per metre {verb} than the centre in the first 100 h"))
+        }
+        "span" => Some("no clear difference between centre and tip".to_owned()),
+        _ => None,
+    }
+}
+
+/// The order of urgency: limits already passed, then the nearest date, then the fewest hours left, then the name.
+pub(super) fn by_urgency(a: &DueRow, b: &DueRow) -> std::cmp::Ordering {
+    let over = |row: &DueRow| row.reason != Reason::AlreadyOver;
+    let date = |row: &DueRow| row.due_date.unwrap_or(Date::MAX);
+    let left = |row: &DueRow| row.due_hours - row.hours_now;
+    over(a)
+        .cmp(&over(b))
+        .then(date(a).cmp(&date(b)))
+        .then(left(a).total_cmp(&left(b)))
+        .then_with(|| a.wing.cmp(&b.wing))
+}
+
+/// What every report says before anything else.
+pub const CAUTIONS: [&str; 4] = [
+    "These are statements about measured line lengths. They do not say that a wing is fit to fly: that is for the maker, \
+     the inspector and the pilot.",
+    "Changes of incidence, angle of attack and speed are changes against the maker's table, given as ranges. Nothing is \
+     said of an absolute angle of attack, of stall or collapse, or of a turn.",
+    "A result is as good as the readings behind it. What lies too close to a tolerance to tell is called undecided: \
+     measure it again before adjusting.",
+    "The next check is a forecast from a model of this fleet's past. A strong load, sand, salt, heat, water or a repair is \
+     a reason to measure earlier.",
+];
+
+/// What is said of the bundled demo.
+pub const DEMO_NOTE: &str = "Invented data: this fleet, its models and its checks were made up by a seeded simulation to \
+                             show the program. No real wing is behind them.";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_true_signs_and_no_minus_nought() {
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(number(-1.26, 1), "\u{2212}1.3");
+        assert_eq!(signed(0.0, 1), "0.0");
+        assert_eq!(signed(2.0, 0), "+2");
+        assert_eq!(maybe(None, 1), "–");
+    }
+
+    #[test]
+    fn rates_are_told_by_their_interval() {
+        let term = |name: &str, estimate: f64, half: f64| TermRow {
+            term: name.to_owned(),
+            estimate,
+            se: half / 1.96,
+            lower: estimate - half,
+            upper: estimate + half,
+        };
+        assert_eq!(
+            rate(&term("rate:uhmwpe:C", -1.1, 0.1)).unwrap(),
+            "shrinks 1.00 to 1.20 mm per metre of line in the first 100 h"
+        );
+        assert!(rate(&term("rate:lcp:A", 0.1, 0.2)).unwrap().starts_with("no clear drift"));
+        assert!(rate(&term("span:A", 0.3, 0.1)).unwrap().contains("longer than the centre"));
+        assert_eq!(rate(&term("offset", 1.0, 0.1)), None);
+    }
+}

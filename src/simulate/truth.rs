@@ -1,0 +1,152 @@
+//! What made a simulated fleet.
+
+use serde::{Deserialize, Serialize};
+
+use super::{FleetSpec, Misreading};
+use crate::check::Fleet;
+use crate::wing::{LineSet, Row, Side};
+
+/// A simulated fleet and what made it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Simulated {
+    /// The fleet as recorded.
+    pub fleet: Fleet,
+    /// What made it.
+    pub truth: Truth,
+}
+
+/// Everything that made a simulated fleet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Truth {
+    /// The settings: rates, spreads, time shape and the rest.
+    pub spec: FleetSpec,
+    /// One entry per wing, by wing id.
+    pub wings: Vec<WingTruth>,
+    /// Readings that were spoilt on purpose, by wing and check.
+    pub misreadings: Vec<Misreading>,
+}
+
+/// True rate of one material in one row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rate {
+    /// Material name.
+    pub material: String,
+    /// Row.
+    pub row: Row,
+    /// Change over the first 100 h, mm per metre of this material in the line's path (negative shrinks).
+    pub mm_per_m: f64,
+}
+
+/// True change of the rate along the span in one row: it multiplies `(η² − 1/3)·L·g(h)`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SpanRate {
+    /// Row.
+    pub row: Row,
+    /// Coefficient over the first 100 h, mm per metre of line.
+    pub mm_per_m: f64,
+}
+
+/// What one wing's row does beyond the fleet and its wing.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RowRate {
+    /// Row.
+    pub row: Row,
+    /// Change over the first 100 h, mm per metre of line.
+    pub mm_per_m: f64,
+}
+
+/// True offset of one line as the wing was built.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LineTruth {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// Offset from what its wing has in common, mm.
+    pub offset_mm: f64,
+}
+
+/// True offset of one check.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CheckTruth {
+    /// Check id.
+    pub check: String,
+    /// Offset of the whole check, mm.
+    pub offset_mm: f64,
+}
+
+/// New true offset of one line after an adjustment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Restart {
+    /// The `as_left` check from which it holds.
+    pub check: String,
+    /// Hours flown since new at that check, h.
+    pub hours_h: f64,
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// The line's offset from then on, in place of the one before, mm.
+    pub offset_mm: f64,
+}
+
+/// What made one wing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WingTruth {
+    /// Wing id.
+    pub wing: String,
+    /// Offset of the whole wing, mm.
+    pub offset_mm: f64,
+    /// Rate of the wing beyond the fleet's, mm per metre of line in the first 100 h.
+    pub rate_mm_per_m: f64,
+    /// Rates of its rows beyond that, front to rear.
+    pub row_rates: Vec<RowRate>,
+    /// Offsets of its lines as built, left before right.
+    pub lines: Vec<LineTruth>,
+    /// Offsets of its checks, in the order taken.
+    pub checks: Vec<CheckTruth>,
+    /// Offsets that adjustments gave its lines, in the order done.
+    pub restarts: Vec<Restart>,
+}
+
+impl Truth {
+    /// What made the wing of that id.
+    #[must_use]
+    pub fn wing(&self, wing: &str) -> Option<&WingTruth> {
+        self.wings.iter().find(|known| known.wing == wing)
+    }
+
+    /// True deviation of a line at some hours, mm, without check offset and reading error. At the very hours of an
+    /// adjustment it is what was left, not what was found.
+    ///
+    /// `set` is the wing's line set and `line` an index in it. `None` when wing, line or side is not there.
+    #[must_use]
+    pub fn deviation_mm(&self, set: &LineSet, wing: &str, side: Side, line: usize, hours_h: f64) -> Option<f64> {
+        let made = self.wing(wing)?;
+        let name = &set.lines().get(line)?.name;
+        let restarted = made
+            .restarts
+            .iter()
+            .rfind(|restart| restart.side == side && restart.line == *name && restart.hours_h <= hours_h);
+        let own_mm = match restarted {
+            Some(restart) => restart.offset_mm,
+            None => made.lines.iter().find(|known| known.side == side && known.line == *name)?.offset_mm,
+        };
+        Some(self.spec.common_offset_mm() + made.offset_mm + own_mm + self.drift_mm(set, made, line, hours_h)?)
+    }
+
+    /// True wear of a line since new, mm: everything in the deviation that grows with the hours.
+    fn drift_mm(&self, set: &LineSet, made: &WingTruth, line: usize, hours_h: f64) -> Option<f64> {
+        let row = set.lines().get(line)?.row;
+        let own = made.row_rates.iter().find(|known| known.row == row).map_or(0.0, |known| known.mm_per_m);
+        Some(
+            self.spec.fleet_drift_mm(set, line, hours_h)?
+                + (made.rate_mm_per_m + own) * path_m(set, line) * self.spec.time_shape().at(hours_h),
+        )
+    }
+}
+
+/// Metres of line from the canopy to the riser.
+pub(super) fn path_m(set: &LineSet, line: usize) -> f64 {
+    set.path(line).map(|segment| segment.length_mm / 1000.0).sum()
+}

@@ -1,0 +1,170 @@
+//! How a check is to be judged.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Trim, TrimError, TrimModel};
+use crate::check::{Budget, Check};
+use crate::wing::{LineSet, Planform, Row, Wing};
+
+/// Which deviation a tolerance judges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ToleranceOn {
+    /// The deviation less the check's common offset.
+    #[default]
+    Relative,
+    /// The raw deviation.
+    Absolute,
+}
+
+/// How a check is judged.
+///
+/// | setting | default | why |
+/// |---|---|---|
+/// | `tolerance_mm` | 10 mm | practice for a single line; a line's own tolerance wins |
+/// | `brake_tolerance_mm` | 20 mm | practice; a line's own tolerance wins |
+/// | `tolerance_on` | relative | a set uniformly long or short is not out of trim |
+/// | `budget` | [`Budget::default`] | u = 1.5 mm, U = 3.0 mm for one deviation |
+/// | `incidence_range_deg` | 1° | past it the linear bands no longer hold |
+/// | `asymmetry_threshold_deg` | 0.1° | smaller differences are not flagged, however certain |
+/// | `common_limit_mm` | 50 mm | practice for a set uniformly long or short |
+/// | `brake_limit_mm` | 20 mm | shortening of the brake fan that is remarked on, where the brake setting is known |
+/// | `planform` | from the `models` table | elliptic from span, area or root chord |
+///
+/// The verdict on a line uses the uncertainty of one deviation with all parts of the budget, also those that the whole
+/// check shares: a cautious choice for relative deviations.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TrimSpec {
+    pub(super) tolerance_mm: f64,
+    pub(super) brake_tolerance_mm: f64,
+    pub(super) tolerance_on: ToleranceOn,
+    pub(super) budget: Budget,
+    pub(super) incidence_range_deg: f64,
+    pub(super) asymmetry_threshold_deg: f64,
+    pub(super) common_limit_mm: f64,
+    pub(super) brake_limit_mm: f64,
+    pub(super) planform: Option<Planform>,
+}
+
+impl Default for TrimSpec {
+    fn default() -> Self {
+        Self {
+            tolerance_mm: 10.0,
+            brake_tolerance_mm: 20.0,
+            tolerance_on: ToleranceOn::Relative,
+            budget: Budget::default(),
+            incidence_range_deg: 1.0,
+            asymmetry_threshold_deg: 0.1,
+            common_limit_mm: 50.0,
+            brake_limit_mm: 20.0,
+            planform: None,
+        }
+    }
+}
+
+impl TrimSpec {
+    /// Tolerance of a line without its own, mm.
+    #[must_use]
+    pub fn tolerance_mm(mut self, tolerance_mm: f64) -> Self {
+        self.tolerance_mm = tolerance_mm;
+        self
+    }
+
+    /// Tolerance of a brake line without its own, mm.
+    #[must_use]
+    pub fn brake_tolerance_mm(mut self, tolerance_mm: f64) -> Self {
+        self.brake_tolerance_mm = tolerance_mm;
+        self
+    }
+
+    /// Which deviation the tolerances judge.
+    #[must_use]
+    pub fn tolerance_on(mut self, on: ToleranceOn) -> Self {
+        self.tolerance_on = on;
+        self
+    }
+
+    /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
+    #[must_use]
+    pub fn budget(mut self, budget: Budget) -> Self {
+        self.budget = budget;
+        self
+    }
+
+    /// Incidence change past which angle of attack and speed are not stated, degrees.
+    #[must_use]
+    pub fn incidence_range_deg(mut self, range_deg: f64) -> Self {
+        self.incidence_range_deg = range_deg;
+        self
+    }
+
+    /// Asymmetry that is flagged when its interval excludes zero, degrees.
+    #[must_use]
+    pub fn asymmetry_threshold_deg(mut self, threshold_deg: f64) -> Self {
+        self.asymmetry_threshold_deg = threshold_deg;
+        self
+    }
+
+    /// Common offset that is remarked on, mm.
+    #[must_use]
+    pub fn common_limit_mm(mut self, limit_mm: f64) -> Self {
+        self.common_limit_mm = limit_mm;
+        self
+    }
+
+    /// Shortening of the brake fan that is remarked on, mm.
+    #[must_use]
+    pub fn brake_limit_mm(mut self, limit_mm: f64) -> Self {
+        self.brake_limit_mm = limit_mm;
+        self
+    }
+
+    /// The wing's planform, in place of what the `models` table gives.
+    #[must_use]
+    pub fn planform(mut self, planform: Planform) -> Self {
+        self.planform = Some(planform);
+        self
+    }
+
+    /// Does once what depends on the line set alone; the result judges any number of checks of that model.
+    ///
+    /// # Errors
+    /// [`TrimError`] on a setting out of its range or a figure of the line set that is not a finite number.
+    pub fn prepare<'a>(&self, set: &'a LineSet) -> Result<TrimModel<'a>, TrimError> {
+        TrimModel::new(self, set)
+    }
+
+    /// Judges one check.
+    ///
+    /// # Errors
+    /// [`TrimError`] as [`TrimSpec::prepare`] and [`TrimModel::run`].
+    pub fn run(&self, set: &LineSet, wing: &Wing, check: &Check) -> Result<Trim, TrimError> {
+        self.prepare(set)?.run(wing, check)
+    }
+
+    /// Tolerance of a line: its own, else its row's default, mm.
+    pub(super) fn tolerance_of(&self, row: Row, own_mm: Option<f64>) -> f64 {
+        own_mm.unwrap_or(if row == Row::Brake { self.brake_tolerance_mm } else { self.tolerance_mm })
+    }
+
+    pub(super) fn validate(&self) -> Result<(), TrimError> {
+        let settings = [
+            ("tolerance_mm", self.tolerance_mm),
+            ("brake_tolerance_mm", self.brake_tolerance_mm),
+            ("incidence_range_deg", self.incidence_range_deg),
+            ("asymmetry_threshold_deg", self.asymmetry_threshold_deg),
+            ("common_limit_mm", self.common_limit_mm),
+            ("brake_limit_mm", self.brake_limit_mm),
+        ];
+        for (name, value) in settings {
+            if !(value.is_finite() && value >= 0.0) {
+                let expected = "a finite number, zero or more";
+                return Err(TrimError::Setting { name: name.to_owned(), value, expected });
+            }
+        }
+        self.budget.not_finite().map_or(Ok(()), |part| {
+            let name = format!("budget part `{}`", part.name);
+            Err(TrimError::Setting { name, value: part.value, expected: "a finite number" })
+        })
+    }
+}

@@ -1,0 +1,317 @@
+//! A fitted wear model.
+
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+use super::layout::{Layout, LineRow};
+use super::{Diagnostic, Reduction, Shape, SpreadRow, TermRow, WearSpec};
+use crate::stats::StopReason;
+use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
+use crate::wing::{LineSet, Row};
+
+/// A fitted wear model: fixed terms with intervals, spreads, and what was found on the way.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WearFit {
+    pub(crate) spec: WearSpec,
+    pub(crate) layout: Layout,
+    pub(crate) mixed: MixedFit,
+    readings: usize,
+    wings: usize,
+    checks: usize,
+    lines: usize,
+    restarted_lines: usize,
+    terms: Vec<TermRow>,
+    spread: Vec<SpreadRow>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+/// Mean drift of one row of a line set since new, with its 95 % confidence interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RowDrift {
+    /// Hours flown, h.
+    pub hours_h: f64,
+    /// Mean drift of the row's lines, mm.
+    pub mean_mm: f64,
+    /// Lower end, mm.
+    pub lower_mm: f64,
+    /// Upper end, mm.
+    pub upper_mm: f64,
+}
+
+impl WearFit {
+    pub(crate) fn new(spec: WearSpec, layout: Layout, mixed: MixedFit, reduction: &Reduction) -> Self {
+        let read = |count: fn(&super::WingReduction) -> usize| reduction.wings.iter().map(count).sum();
+        let quantile = quantile(reduction.wings.len(), layout.wing.is_some());
+        let terms = mixed
+            .fixed()
+            .iter()
+            .map(|fixed| TermRow {
+                term: fixed.name.clone(),
+                estimate: fixed.estimate,
+                se: fixed.se,
+                lower: fixed.estimate - quantile * fixed.se,
+                upper: fixed.estimate + quantile * fixed.se,
+            })
+            .collect();
+        let spread = spread_rows(&layout, &mixed);
+        let diagnostics = diagnose(&layout, &mixed, reduction);
+        Self {
+            readings: reduction.readings(),
+            wings: reduction.wings.len(),
+            checks: read(|wing| {
+                let mut checks: Vec<u32> = wing.cells.iter().map(|cell| cell.check).collect();
+                checks.sort_unstable();
+                checks.dedup();
+                checks.len()
+            }),
+            lines: read(|wing| {
+                let mut lines: Vec<_> = wing
+                    .cells
+                    .iter()
+                    .map(|cell| &wing.levels[cell.level as usize])
+                    .map(|level| (level.side, level.line))
+                    .collect();
+                lines.dedup();
+                lines.len()
+            }),
+            restarted_lines: read(|wing| {
+                let mut levels: Vec<u32> = wing.cells.iter().map(|cell| cell.level).collect();
+                levels.dedup();
+                levels.iter().filter(|level| wing.levels[**level as usize].epoch > 0).count()
+            }),
+            spec,
+            layout,
+            mixed,
+            terms,
+            spread,
+            diagnostics,
+        }
+    }
+
+    /// Readings the fit rests on.
+    #[must_use]
+    pub fn readings(&self) -> usize {
+        self.readings
+    }
+
+    /// Wings with readings.
+    #[must_use]
+    pub fn wings(&self) -> usize {
+        self.wings
+    }
+
+    /// Checks with readings.
+    #[must_use]
+    pub fn checks(&self) -> usize {
+        self.checks
+    }
+
+    /// Lines read, each wing and side its own.
+    #[must_use]
+    pub fn lines(&self) -> usize {
+        self.lines
+    }
+
+    /// Line offsets that an adjustment started anew (one per line and restart that was read).
+    #[must_use]
+    pub fn restarted_lines(&self) -> usize {
+        self.restarted_lines
+    }
+
+    /// The likelihood that was maximised.
+    #[must_use]
+    pub fn criterion(&self) -> Criterion {
+        self.mixed.criterion()
+    }
+
+    /// The criterion at the optimum, −2 log likelihood.
+    #[must_use]
+    pub fn deviance(&self) -> f64 {
+        self.mixed.deviance()
+    }
+
+    /// Evaluations of the criterion.
+    #[must_use]
+    pub fn evaluations(&self) -> usize {
+        self.mixed.minimum().evaluations
+    }
+
+    /// Whether the optimiser converged.
+    #[must_use]
+    pub fn converged(&self) -> bool {
+        self.mixed.minimum().stop == StopReason::Converged
+    }
+
+    /// Time shape.
+    #[must_use]
+    pub fn shape(&self) -> Shape {
+        self.spec.shape
+    }
+
+    /// Fixed terms. Intervals are Wald intervals with Student's t on `wings − 1` degrees of freedom where wings differ in
+    /// their rates (a rate common to a fleet is known no better than its wings are many), else normal.
+    #[must_use]
+    pub fn terms(&self) -> &[TermRow] {
+        &self.terms
+    }
+
+    /// Spreads and correlations.
+    #[must_use]
+    pub fn spread(&self) -> &[SpreadRow] {
+        &self.spread
+    }
+
+    /// Terms that the data cannot tell apart from others.
+    #[must_use]
+    pub fn dropped_terms(&self) -> &[String] {
+        self.mixed.dropped()
+    }
+
+    /// Remarks.
+    #[must_use]
+    pub fn diagnostics(&self) -> &[Diagnostic] {
+        &self.diagnostics
+    }
+
+    /// The mixed-model fit underneath.
+    #[must_use]
+    pub fn mixed(&self) -> &MixedFit {
+        &self.mixed
+    }
+
+    /// Mean drift since new of a row's lines in a line set at some hours, covariates at nought; `None` when the set has no
+    /// line of the row or the fit has no term for its materials.
+    ///
+    /// `Σ_l (Σ_m rate[m,row] L_m + span[row] (η² − 1/3) L) g(h) / lines`, with the variance of that sum of estimates.
+    #[must_use]
+    pub fn row_drift(&self, set: &LineSet, row: Row, hours_h: f64) -> Option<RowDrift> {
+        if !(hours_h >= 0.0 && hours_h.is_finite()) {
+            return None;
+        }
+        let p = self.layout.structure.fixed.len();
+        let mut weights = vec![0.0; p];
+        let g = self.spec.shape.at(hours_h);
+        let mut line_row = LineRow::default();
+        let lines: Vec<usize> =
+            set.lines().iter().enumerate().filter(|(_, line)| line.row == row).map(|(line, _)| line).collect();
+        for &line in &lines {
+            self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
+            for (column, value) in &line_row.fixed {
+                weights[*column] += value / lines.len() as f64;
+            }
+        }
+        let fixed = self.mixed.fixed();
+        if lines.is_empty() || (g > 0.0 && fixed.iter().all(|effect| weights[effect.column] == 0.0)) {
+            return None;
+        }
+        let mean_mm = fixed.iter().map(|effect| weights[effect.column] * effect.estimate).sum();
+        let mut variance = 0.0;
+        for (i, a) in fixed.iter().enumerate() {
+            for (j, b) in fixed.iter().enumerate() {
+                variance += weights[a.column] * weights[b.column] * self.mixed.covariance(i, j);
+            }
+        }
+        let half = quantile(self.wings, self.layout.wing.is_some()) * f64::max(variance, 0.0).sqrt();
+        Some(RowDrift { hours_h, mean_mm, lower_mm: mean_mm - half, upper_mm: mean_mm + half })
+    }
+}
+
+/// Two-sided 95 % quantile of the fixed terms' intervals.
+fn quantile(wings: usize, wings_differ: bool) -> f64 {
+    let normal = || Normal::standard().inverse_cdf(0.975);
+    if wings_differ {
+        let freedom = (wings as f64 - 1.0).max(1.0);
+        StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| normal(), |t| t.inverse_cdf(0.975))
+    } else {
+        normal()
+    }
+}
+
+fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {
+    let row = |group: &str, effect: &str, sd: Option<f64>, correlation: Option<f64>| SpreadRow {
+        group: group.to_owned(),
+        effect: effect.to_owned(),
+        sd,
+        correlation,
+    };
+    let mut rows = Vec::new();
+    if let Some(spread) = layout.wing.and_then(|term| mixed.outer().get(term)) {
+        rows.push(row("wing", "offset", spread.sd.first().copied(), None));
+        rows.push(row("wing", "rate", spread.sd.get(1).copied(), None));
+        rows.push(row("wing", "offset,rate", None, spread.correlation.get(2).copied()));
+    }
+    if let Some(spread) = layout.wing_row.and_then(|term| mixed.outer().get(term)) {
+        rows.push(row("wing:row", "rate", spread.sd.first().copied(), None));
+    }
+    if let Some(spread) = layout.check.and_then(|term| mixed.outer().get(term)) {
+        rows.push(row("check", "offset", spread.sd.first().copied(), None));
+    }
+    if let Some(sd) = mixed.inner_sd() {
+        rows.push(row("line", "offset", Some(sd), None));
+    }
+    rows.push(row("reading", "offset", Some(mixed.sigma()), None));
+    rows
+}
+
+fn diagnose(layout: &Layout, mixed: &MixedFit, reduction: &Reduction) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    let mut say = |code: &str, message: String| out.push(Diagnostic { code: code.to_owned(), message });
+    if layout.few_wings {
+        let wings = reduction.wings.len();
+        say(
+            "few_wings",
+            format!(
+                "{wings} wings are too few to estimate how wings differ; wing effects are left out and the rates hold \
+                 for these wings only. Five wings or more are needed."
+            ),
+        );
+    }
+    if layout.line_not_separable {
+        say(
+            "not_separable",
+            "No line was read twice: the spread of lines and of readings are one figure. Check a wing again, or repeat \
+             readings."
+                .to_owned(),
+        );
+    }
+    if layout.check_not_separable {
+        say(
+            "not_separable",
+            "No wing was checked twice: the offset of a check cannot be told from that of its wing. A second check of \
+             some wings will."
+                .to_owned(),
+        );
+    }
+    for name in mixed.dropped() {
+        say(
+            "dropped_term",
+            format!(
+                "`{name}` is left out: these readings cannot tell it from the terms before it, or never show it."
+            ),
+        );
+    }
+    for diagnostic in mixed.diagnostics() {
+        match diagnostic {
+            MixedDiagnostic::ZeroSpread { term, effect } => {
+                let what = if *effect == 1 { "rate" } else { "offset" };
+                let what = if term == "wing:row" { "rate" } else { what };
+                say(
+                    "boundary",
+                    format!("The spread of the {what} by {term} is estimated as zero: the data show none."),
+                );
+            }
+            MixedDiagnostic::FullCorrelation { term } => say(
+                "boundary",
+                format!(
+                    "The effects of each {term} are estimated as fully correlated: the data do not separate them. More \
+                     wings or longer histories would."
+                ),
+            ),
+            MixedDiagnostic::NotConverged { stop } => say(
+                "not_converged",
+                format!("The optimiser stopped before it converged ({stop:?}): do not use the figures."),
+            ),
+        }
+    }
+    out
+}

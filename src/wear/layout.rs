@@ -1,0 +1,221 @@
+//! Which column of the model is which.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::reduction::{LineEpoch, WingReduction};
+use super::{Reduction, Shape, TermsOption, WearSpec, WingEffects};
+use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
+use crate::wing::{LineSet, Row};
+
+/// Fewest wings for which wing effects are estimated.
+const FEWEST_WINGS: usize = 5;
+/// Fewest distinct span positions of a row for which it gets a span term.
+const FEWEST_SPANS: usize = 8;
+
+/// Columns of the wear model for one fleet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Layout {
+    pub(crate) structure: Structure,
+    /// Fixed column of the rate of a material in a row; materials by name, rows by [`Row::index`].
+    rates: BTreeMap<String, [Option<usize>; 6]>,
+    /// Fixed column of the span term of a row.
+    spans: [Option<usize>; 6],
+    /// Fixed column of the first covariate.
+    first_covariate: usize,
+    /// Places of the outer terms in the structure.
+    pub(crate) check: Option<usize>,
+    pub(crate) wing: Option<usize>,
+    pub(crate) wing_row: Option<usize>,
+    pub(crate) few_wings: bool,
+    pub(crate) line_not_separable: bool,
+    pub(crate) check_not_separable: bool,
+}
+
+/// What one line contributes per unit of each column, at one value of the time shape.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct LineRow {
+    /// Columns and values of the fixed effects that grow with time.
+    pub(crate) fixed: Vec<(usize, f64)>,
+    /// `L · g`, m.
+    pub(crate) length_g_m: f64,
+}
+
+impl Layout {
+    pub(crate) fn new(spec: &WearSpec, reduction: &Reduction) -> Self {
+        let mut rates: BTreeMap<String, BTreeSet<Row>> = BTreeMap::new();
+        let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
+        let mut several_per_level = false;
+        let mut several_checks = false;
+        let mut seen: BTreeSet<(usize, usize)> = BTreeSet::new();
+        for wing in &reduction.wings {
+            let mut level = (u32::MAX, 0);
+            let mut checks = BTreeSet::new();
+            for cell in &wing.cells {
+                checks.insert(cell.check);
+                level =
+                    if level.0 == cell.level { (level.0, level.1 + cell.count) } else { (cell.level, cell.count) };
+                several_per_level |= level.1 > 1;
+                let line = wing.levels[cell.level as usize].line;
+                seen.insert((wing.line_set, line));
+            }
+            several_checks |= checks.len() > 1;
+        }
+        for (set, line) in seen {
+            let set = &reduction.line_sets[set];
+            let data = &set.lines()[line];
+            for exposure in set.exposure_m(line) {
+                rates.entry(exposure.material.to_owned()).or_default().insert(data.row);
+            }
+            positions.entry(data.row).or_default().insert(data.span.to_bits());
+        }
+        let mut fixed = vec!["offset".to_owned()];
+        let mut rate_columns = BTreeMap::new();
+        for (material, rows) in rates {
+            let mut columns = [None; 6];
+            for row in rows {
+                columns[row.index()] = Some(fixed.len());
+                fixed.push(format!("rate:{material}:{row}"));
+            }
+            rate_columns.insert(material, columns);
+        }
+        let mut spans = [None; 6];
+        if spec.terms == TermsOption::RateSpan {
+            for row in positions.iter().filter(|(_, spans)| spans.len() >= FEWEST_SPANS).map(|(row, _)| *row) {
+                spans[row.index()] = Some(fixed.len());
+                fixed.push(format!("span:{row}"));
+            }
+        }
+        let first_covariate = fixed.len();
+        fixed.extend(reduction.covariates.iter().map(|name| format!("covariate:{name}")));
+        let few_wings = reduction.wings.len() < FEWEST_WINGS;
+        let mut outer = Vec::new();
+        let mut push = |name: &str, width| {
+            outer.push(OuterTerm { name: name.to_owned(), width, covariance: Covariance::Full });
+            Some(outer.len() - 1)
+        };
+        let check = if several_checks { push("check", 1) } else { None };
+        let wing = if few_wings { None } else { push("wing", 2) };
+        let by_row = spec.wing_effects == WingEffects::RateRow && !few_wings;
+        let wing_row = if by_row { push("wing:row", 1) } else { None };
+        Self {
+            structure: Structure { inner: several_per_level.then(|| "line".to_owned()), outer, fixed },
+            rates: rate_columns,
+            spans,
+            first_covariate,
+            check,
+            wing,
+            wing_row,
+            few_wings,
+            line_not_separable: !several_per_level,
+            check_not_separable: !several_checks,
+        }
+    }
+
+    /// The contributions of one line at one check or forecast hour.
+    pub(crate) fn line_row(
+        &self,
+        set: &LineSet,
+        level: &LineEpoch,
+        covariates: &[f64],
+        shape: Shape,
+        hours_h: f64,
+        out: &mut LineRow,
+    ) {
+        let g = shape.at(hours_h);
+        if level.new_at_h.is_empty() {
+            self.line_row_by(set, level.line, covariates, |_| g, out);
+        } else {
+            let at =
+                |segment: usize| shape.at((hours_h - level.new_at_h.get(segment).copied().unwrap_or(0.0)).max(0.0));
+            self.line_row_by(set, level.line, covariates, at, out);
+        }
+    }
+
+    /// The same with the time shape's value given for each segment of the path, canopy down.
+    pub(crate) fn line_row_by(
+        &self,
+        set: &LineSet,
+        line: usize,
+        covariates: &[f64],
+        g: impl Fn(usize) -> f64,
+        out: &mut LineRow,
+    ) {
+        out.fixed.clear();
+        out.length_g_m = 0.0;
+        let Some(data) = set.lines().get(line) else { return };
+        let row = data.row.index();
+        for (place, segment) in set.path(line).enumerate() {
+            let value = segment.length_mm / 1000.0 * g(place);
+            out.length_g_m += value;
+            if let Some(column) = self.rates.get(&segment.material).and_then(|columns| columns[row]) {
+                match out.fixed.iter_mut().find(|(known, _)| *known == column) {
+                    Some((_, sum)) => *sum += value,
+                    None => out.fixed.push((column, value)),
+                }
+            }
+        }
+        if let Some(column) = self.spans[row] {
+            out.fixed.push((column, (data.span * data.span - 1.0 / 3.0) * out.length_g_m));
+        }
+        for (k, value) in covariates.iter().enumerate() {
+            out.fixed.push((self.first_covariate + k, value * out.length_g_m));
+        }
+    }
+
+    /// How many copies of each outer term a wing with so many checks has.
+    pub(crate) fn copies(&self, checks: usize) -> Vec<usize> {
+        (0..self.structure.outer.len())
+            .map(|term| {
+                if Some(term) == self.check {
+                    checks
+                } else if Some(term) == self.wing_row {
+                    Row::ALL.len()
+                } else {
+                    1
+                }
+            })
+            .collect()
+    }
+
+    /// One wing's sums as a block under construction.
+    pub(crate) fn builder(&self, set: &LineSet, wing: &WingReduction, shape: Shape) -> BlockBuilder {
+        let structure = &self.structure;
+        let mut builder = BlockBuilder::new(structure, &self.copies(wing.hours_h.len()));
+        for (index, level) in wing.levels.iter().enumerate().filter(|(_, level)| level.epoch > 0) {
+            debug_assert!(level.epoch > 0);
+            builder.flatten(index);
+        }
+        let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
+        let mut line = LineRow::default();
+        let mut entries: Vec<(usize, f64)> = Vec::new();
+        for cell in &wing.cells {
+            let level = &wing.levels[cell.level as usize];
+            let check = cell.check as usize;
+            self.line_row(set, level, &wing.covariates, shape, wing.hours_h[check], &mut line);
+            entries.clear();
+            if let Some(term) = self.check {
+                entries.push((builder.outer_column(structure, term, check, 0), 1.0));
+            }
+            if let Some(column) = wing_column {
+                entries.push((column, 1.0));
+                entries.push((column + 1, line.length_g_m));
+            }
+            if let Some(term) = self.wing_row {
+                let row = set.lines()[level.line].row.index();
+                entries.push((builder.outer_column(structure, term, row, 0), line.length_g_m));
+            }
+            entries.push((builder.fixed_column(0), 1.0));
+            entries.extend(line.fixed.iter().map(|(column, value)| (builder.fixed_column(*column), *value)));
+            builder.add(
+                Some(cell.level as usize),
+                &entries,
+                f64::from(cell.count),
+                cell.sum_mm(),
+                cell.squares_mm2(),
+            );
+        }
+        builder
+    }
+}

@@ -1,0 +1,347 @@
+//! The page and its figures: well formed, escaped, self-contained, the same each time.
+
+use linedrift::Date;
+use linedrift::check::Fleet;
+use linedrift::forecast::{Basis, CrossingHours, DueRow, Reason};
+use linedrift::report::{
+    CAUTIONS, DEMO_NOTE, DriftStation, PageSpec, ReportData, ReportError, RowDrift, WearSummary, deviation_figures,
+    drift_figures, escape, measured_drift, rate_figure, text,
+};
+use linedrift::simulate::FleetSpec;
+use linedrift::trim::{Trim, TrimSpec, Verdict};
+use linedrift::wear::{Diagnostic, Shape, SpreadRow, TermRow};
+
+/// Simulated fleet, its judged last checks, and result rows of a wear fit and of forecasts made by hand.
+struct Made {
+    fleet: Fleet,
+    trims: Vec<Trim>,
+    due: Vec<DueRow>,
+    wear: WearSummary,
+    drifts: Vec<RowDrift>,
+}
+
+impl Made {
+    fn new(spec: &FleetSpec) -> Self {
+        let fleet = spec.run().unwrap().fleet;
+        let trims: Vec<Trim> = fleet
+            .histories()
+            .iter()
+            .filter_map(|history| {
+                let check = history.checks.last()?;
+                Some(TrimSpec::default().run(fleet.line_set(history), &history.wing, check).unwrap())
+            })
+            .collect();
+        let due = fleet.histories().iter().enumerate().map(|(place, history)| due_row(place, history)).collect();
+        let mut drifts = measured_drift(&fleet);
+        for drift in &mut drifts {
+            drift.path = (0..=10)
+                .map(|step| {
+                    let hours_h = 40.0 * f64::from(step);
+                    let mean_mm = -0.01 * hours_h;
+                    DriftStation { hours_h, mean_mm, lower_mm: mean_mm - 0.5, upper_mm: mean_mm + 0.5 }
+                })
+                .collect();
+        }
+        Self { fleet, trims, due, wear: wear(), drifts }
+    }
+
+    fn data(&self) -> ReportData<'_> {
+        ReportData {
+            fleet: &self.fleet,
+            trims: &self.trims,
+            due: &self.due,
+            wear: Some(&self.wear),
+            drifts: &self.drifts,
+        }
+    }
+}
+
+fn due_row(place: usize, history: &linedrift::check::History) -> DueRow {
+    let hours_now = history.checks.last().map_or(0.0, |check| check.hours_h);
+    DueRow {
+        wing: history.wing.id.clone(),
+        model: history.wing.model.clone(),
+        basis: Basis::History,
+        hours_now,
+        due_hours: hours_now + 100.0 - place as f64,
+        due_date: (place % 5 != 4).then(|| Date::constant(2027, 1, 1)),
+        reason: if place == 3 { Reason::AlreadyOver } else { Reason::Interval },
+        crossing_hours: CrossingHours { p10: Some(hours_now + 60.0), p50: Some(hours_now + 160.0), p90: None },
+        risk_now: 0.04,
+    }
+}
+
+fn wear() -> WearSummary {
+    let term = |name: &str, estimate: f64| TermRow {
+        term: name.to_owned(),
+        estimate,
+        se: 0.05,
+        lower: estimate - 0.1,
+        upper: estimate + 0.1,
+    };
+    WearSummary {
+        readings: 1000,
+        wings: 12,
+        checks: 30,
+        lines: 400,
+        restarted_lines: 4,
+        shape: Shape::LINEAR,
+        converged: true,
+        terms: vec![term("offset", -0.8), term("rate:uhmwpe:C", -1.1), term("rate:a<b:A", 0.02), term("span:A", 0.4)],
+        spread: vec![SpreadRow {
+            group: "wing".to_owned(),
+            effect: "rate".to_owned(),
+            sd: Some(0.2),
+            correlation: None,
+        }],
+        dropped_terms: vec!["rate:lcp:B".to_owned()],
+        diagnostics: vec![Diagnostic { code: "few_wings".to_owned(), message: "Only a <few> wings.".to_owned() }],
+    }
+}
+
+/// The fleet of a spec with its first wing, that wing's first check and its model renamed by text replacement in JSON.
+fn renamed(made: &mut Made, name: &str) {
+    let old = made.fleet.histories()[0].wing.id.clone();
+    let mut histories = made.fleet.histories().to_vec();
+    histories[0].wing.id = name.to_owned();
+    histories[0].wing.model = name.to_owned();
+    let last = histories[0].checks.len() - 1;
+    histories[0].checks[last].id = name.to_owned();
+    made.fleet = Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap();
+    for trim in made.trims.iter_mut().filter(|trim| trim.wing == old) {
+        trim.wing = name.to_owned();
+        trim.check = name.to_owned();
+        trim.lines[0].line = name.to_owned();
+        trim.lines[0].relative_mm = 99.0;
+        trim.lines[0].verdict = Verdict::Outside;
+    }
+    for row in made.due.iter_mut().filter(|row| row.wing == old) {
+        row.wing = name.to_owned();
+        row.model = name.to_owned();
+    }
+    made.drifts[0].model = name.to_owned();
+}
+
+fn small() -> Made {
+    Made::new(&FleetSpec::demo().wings(6).unchecked_wings(1))
+}
+
+/// Checks that every element is closed in its order, that attributes are quoted and that no bare `<` or `&` is left.
+fn assert_well_formed(html: &str) {
+    const VOID: [&str; 2] = ["meta", "!DOCTYPE"];
+    let (start, rest) = html.split_once("<style>").map_or((html, ""), |(a, b)| (a, b));
+    let rest = rest.split_once("</style>").map_or(rest, |(_, b)| b);
+    let text = format!("{start}{rest}");
+    let mut open: Vec<String> = Vec::new();
+    let mut at = 0;
+    while let Some(from) = text[at..].find('<') {
+        let from = at + from;
+        check_entities(&text[at..from]);
+        let to = from + text[from..].find('>').unwrap_or_else(|| panic!("tag without end at {from}"));
+        let tag = &text[from + 1..to];
+        assert!(!tag.contains('<'), "a bare `<` before {tag}");
+        if let Some(name) = tag.strip_prefix('/') {
+            assert_eq!(open.pop().as_deref(), Some(name), "closed out of order");
+        } else {
+            let name = tag.split([' ', '/']).next().unwrap();
+            assert!(name == "!DOCTYPE" || name.chars().all(|c| c.is_ascii_alphanumeric()), "odd tag <{tag}>");
+            assert_eq!(tag.matches('"').count() % 2, 0, "quotes of <{tag}>");
+            if !tag.ends_with('/') && !VOID.contains(&name) {
+                open.push(name.to_owned());
+            }
+        }
+        at = to + 1;
+    }
+    assert!(open.is_empty(), "left open: {open:?}");
+}
+
+fn check_entities(text: &str) {
+    for piece in text.split('&').skip(1) {
+        let name = piece.split(';').next().unwrap();
+        assert!(["amp", "lt", "gt", "quot", "#39", "apos"].contains(&name), "a bare `&` before {piece:.20}");
+    }
+}
+
+#[test]
+fn page_is_well_formed_and_needs_nothing_from_outside() {
+    let made = small();
+    let page = PageSpec::default().source("a folder").run(&made.data()).unwrap();
+    let html = page.html();
+    assert_well_formed(html);
+    for banned in ["http", "<script", "<link", "<img", "@import", "url(", "javascript:", "onload"] {
+        assert!(!html.contains(banned), "{banned}");
+    }
+    for caution in CAUTIONS {
+        assert!(html.contains(&escape(caution)));
+    }
+    let fleet = html.find("Wings, the most urgent first").unwrap();
+    assert!(html.find("Before you read").unwrap() < fleet, "cautions come first");
+    assert!(html.starts_with("<!DOCTYPE html>\n<html lang=\"en\">"));
+    assert_eq!(html.matches("<th>").count(), 0, "every header says what it heads");
+    assert_eq!(html.matches("<table>").count(), html.matches("<caption>").count());
+}
+
+#[test]
+fn every_figure_has_a_title_and_a_description_and_ids_are_unique() {
+    let made = small();
+    let page = PageSpec::default().run(&made.data()).unwrap();
+    let html = page.html();
+    let figures = html.matches("<svg").count();
+    assert!(figures > 20, "{figures}");
+    assert_eq!(html.matches("role=\"img\"").count(), figures);
+    assert_eq!(html.matches("</title><desc").count(), figures);
+    let mut ids: Vec<&str> = html.split(" id=\"").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "ids stand twice");
+    for rest in html.split("aria-labelledby=\"").skip(1) {
+        for id in rest.split('"').next().unwrap().split(' ') {
+            assert!(ids.binary_search(&id).is_ok(), "no element {id}");
+        }
+    }
+    for rest in html.split("href=\"#").skip(1) {
+        assert!(ids.binary_search(&rest.split('"').next().unwrap()).is_ok());
+    }
+    assert!(!html.contains("fill=\"#") && !html.contains("stroke=\"#"), "a colour that no theme can change");
+}
+
+#[test]
+fn names_from_tables_are_escaped_everywhere() {
+    let mut made = small();
+    renamed(&mut made, "<b>&\"x");
+    let page = PageSpec::default().source("<i>'&").run(&made.data()).unwrap();
+    let html = page.html();
+    assert_well_formed(html);
+    assert!(!html.contains("<b>&") && !html.contains("<i>'") && !html.contains("a<b"));
+    assert!(html.contains("&lt;b&gt;&amp;&quot;x"));
+    let wing = made.trims.iter().find(|trim| trim.wing == "<b>&\"x").unwrap();
+    for figure in deviation_figures(wing).unwrap() {
+        assert_well_formed(&figure.standalone());
+        assert!(figure.standalone().contains("&lt;b&gt;"));
+    }
+}
+
+#[test]
+fn the_same_results_give_the_same_page() {
+    let (one, two) = (small(), small());
+    let spec = PageSpec::default();
+    assert_eq!(spec.run(&one.data()).unwrap(), spec.run(&two.data()).unwrap());
+}
+
+#[test]
+fn the_demo_is_named_as_invented_and_other_fleets_are_not() {
+    let mut made = small();
+    let spec = PageSpec::default();
+    made.fleet = Fleet::new(made.fleet.line_sets().to_vec(), made.fleet.histories().to_vec()).unwrap();
+    assert!(!spec.run(&made.data()).unwrap().html().contains(DEMO_NOTE));
+    made.fleet = made.fleet.marked_demo();
+    assert!(spec.run(&made.data()).unwrap().html().contains(DEMO_NOTE));
+}
+
+#[test]
+fn wings_come_in_order_of_urgency_and_all_of_them_come() {
+    let made = small();
+    let page = PageSpec::default().run(&made.data()).unwrap();
+    let table = page.html().split("State and next check of each wing</caption>").nth(1).unwrap();
+    let table = table.split("</table>").next().unwrap();
+    let order: Vec<&str> =
+        table.split("<a href=\"#wing-").skip(1).map(|rest| rest.split(['>', '<']).nth(1).unwrap()).collect();
+    assert_eq!(order.len(), made.fleet.histories().len());
+    assert_eq!(order[0], made.due[3].wing, "a limit already passed comes first");
+    let left = |wing: &str| made.due.iter().position(|row| row.wing == wing).unwrap();
+    // of the others, all with one date, the fewest hours left come first; the one without a date comes last
+    assert_eq!(order[1], made.due[5].wing);
+    assert_eq!(left(order[5]), 4);
+}
+
+#[test]
+fn a_large_fleet_gives_figures_to_the_urgent_only() {
+    let made = small();
+    let all = PageSpec::default().run(&made.data()).unwrap();
+    let some = PageSpec::default().pictured_wings(2).run(&made.data()).unwrap();
+    let panels = |html: &str| html.matches("id=\"dev-").count();
+    assert!(panels(some.html()) > 0 && panels(some.html()) < panels(all.html()));
+    assert!(some.html().contains("left out here to keep the page light"));
+}
+
+#[test]
+fn the_page_of_the_demo_stays_under_three_megabytes() {
+    let made = Made::new(&FleetSpec::demo());
+    let page = PageSpec::default().run(&made.data()).unwrap();
+    let bytes = page.html().len();
+    assert!(bytes < 3_000_000, "{bytes}");
+    if let Ok(path) = std::env::var("LINEDRIFT_KEEP_PAGE") {
+        std::fs::write(path, page.html()).unwrap();
+    }
+}
+
+#[test]
+fn results_of_strange_wings_are_refused() {
+    let mut made = small();
+    made.due[0].wing = "nobody".to_owned();
+    let error = PageSpec::default().run(&made.data()).unwrap_err();
+    assert_eq!(error, ReportError::NoWing { what: "due row", wing: "nobody".to_owned(), wings: 6 });
+}
+
+#[test]
+fn figures_show_what_was_measured() {
+    let made = small();
+    let trim = made.trims.iter().find(|trim| trim.lines.iter().any(|line| line.verdict == Verdict::Outside));
+    let trim = trim.unwrap();
+    let figures = deviation_figures(trim).unwrap();
+    let rows: std::collections::BTreeSet<_> = trim.lines.iter().map(|line| line.row).collect();
+    assert_eq!(figures.len(), rows.len());
+    let svg: String = figures.iter().map(|figure| figure.inline_svg("x")).collect();
+    let of = |side| trim.lines.iter().filter(|line| line.side == side).count();
+    assert_eq!(svg.matches("f-left").count(), of(linedrift::wing::Side::Left));
+    assert_eq!(svg.matches("s-rightmark").count(), of(linedrift::wing::Side::Right));
+    let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
+    assert_eq!(svg.matches("s-outside").count(), 2 * outside, "two strokes a cross");
+
+    let drifts = drift_figures(&made.drifts).unwrap();
+    for (drift, figure) in made.drifts.iter().zip(&drifts) {
+        assert_eq!(figure.inline_svg("x").matches("s-point").count(), drift.points.len());
+        assert!(figure.inline_svg("x").contains("f-modelband"));
+    }
+    let rates = rate_figure(&made.wear.terms).unwrap().unwrap();
+    assert_eq!(rates.inline_svg("x").matches("f-interval").count(), 2);
+    assert!(rates.description().contains("uhmwpe C \u{2212}1.10 (\u{2212}1.20 to \u{2212}1.00)"));
+    assert_eq!(rate_figure(&made.wear.terms[..1]).unwrap(), None);
+}
+
+#[test]
+fn drift_is_measured_before_the_first_adjustment_only() {
+    let made = Made::new(&FleetSpec::demo());
+    let points = |fleet: &Fleet| measured_drift(fleet).iter().map(|drift| drift.points.len()).sum::<usize>();
+    let mut histories = made.fleet.histories().to_vec();
+    let adjusted = histories.iter().filter(|history| !history.actions.is_empty()).count();
+    assert!(adjusted > 0);
+    for history in &mut histories {
+        history.actions.clear();
+        history.checks.retain(|check| check.stage == linedrift::check::Stage::AsFound);
+    }
+    let plain = Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap();
+    assert!(points(&plain) > points(&made.fleet));
+}
+
+#[test]
+fn terminal_text_keeps_within_80_columns() {
+    let mut made = small();
+    renamed(&mut made, "a wing with a very long name \u{1b}[31m that goes on and on and on");
+    let today = Date::constant(2026, 11, 1);
+    let all = [
+        text::cautions(),
+        text::demo_note(),
+        text::trims(&made.trims),
+        text::due(&made.due, today),
+        text::wear(&made.wear),
+        text::fleet(&made.data(), today),
+        linedrift::report::FleetSummary::of(&made.fleet).to_string(),
+    ];
+    for line in all.iter().flat_map(|text| text.lines()) {
+        assert!(line.chars().count() <= 80, "{line}");
+        assert!(!line.contains('\u{1b}'), "{line}");
+    }
+    assert_eq!(text::due(&made.due, today).lines().count(), made.due.len() + 1);
+}
