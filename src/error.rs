@@ -12,6 +12,9 @@ pub enum Error {
     /// Histories and line sets do not make a fleet.
     #[error(transparent)]
     Fleet(#[from] crate::check::FleetError),
+    /// The next check cannot be found.
+    #[error(transparent)]
+    Forecast(#[from] crate::forecast::ForecastError),
     /// A fleet cannot be simulated.
     #[error(transparent)]
     Simulate(#[from] crate::simulate::SimulateError),
