@@ -2,7 +2,11 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod architecture;
+mod forecast_crossing;
+mod forecast_due;
 mod forecast_passage;
+mod forecast_run;
+mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
