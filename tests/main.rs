@@ -12,7 +12,10 @@ mod reference_fleet;
 mod report_page;
 mod simulate_truth;
 mod support;
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+mod trim_flight;
 mod trim_run;
+mod trim_theory;
 mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
