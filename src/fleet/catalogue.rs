@@ -19,6 +19,8 @@ pub(super) struct Catalogue {
     models: HashSet<String>,
     /// Whether every model and line that should be here is here.
     whole: bool,
+    /// Whether every segment that should be here is here.
+    segments_whole: bool,
 }
 
 /// The tables that a catalogue is read from.
@@ -39,7 +41,8 @@ impl Catalogue {
         let models = lines.iter().map(|entry| entry.model.clone()).collect();
         let there = matches!(tables.lines, Loaded::Read(_));
         let whole = there && tables.lines.is_whole(&["model", "line"]);
-        let catalogue = Self { lines, cascades, rows, data, models, whole };
+        let segments_whole = tables.segments.is_whole(&["model", "segment"]);
+        let catalogue = Self { lines, cascades, rows, data, models, whole, segments_whole };
         for loaded in [&tables.segments, &tables.rows, &tables.models] {
             let mut reported: HashSet<String> = HashSet::new();
             for record in loaded.grids().iter().flat_map(Grid::records) {
@@ -100,6 +103,8 @@ impl Catalogue {
             draft.rows = self.rows.get(&entry.model).cloned().unwrap_or_default();
             draft.data = self.data.get(&entry.model).copied().unwrap_or_default();
             draft.whole = self.whole;
+            // without a cascade the lines are the segments
+            draft.segments_whole = self.segments_whole && self.whole;
             drafts.push(draft);
         }
         drafts

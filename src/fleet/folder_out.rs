@@ -7,8 +7,8 @@ use std::path::Path;
 use super::atomic::FleetWriteError;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, write};
-use crate::check::{Action, Check, Fitting, Fleet, History};
-use crate::wing::{LineSet, ModelData};
+use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
+use crate::wing::{LineSet, ModelData, Side};
 
 /// Writes the tables of a fleet into a folder, which is made where it is missing. Reading the folder back gives an equal
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
@@ -103,7 +103,7 @@ fn lines(fleet: &Fleet) -> Result<Table, FleetWriteError> {
         .text("main", all.iter().map(|(_, line, _)| line.main.as_deref()))
         .text("material", all.iter().map(|(_, _, top)| top.map(|top| top.material.as_str())))
         .number("tolerance_mm", all.iter().map(|(_, line, _)| line.tolerance_mm))
-        .text("side", all.iter().map(|(_, line, _)| line.side.map(|side| side.name())))
+        .text("side", all.iter().map(|(_, line, _)| line.side.map(Side::name)))
         .text("table_version", all.iter().map(|(set, ..)| set.table_version()));
     Ok(table.without_empty(LINES.required))
 }
@@ -183,7 +183,7 @@ fn checks(fleet: &Fleet) -> Table {
         .number("load_n", all.iter().map(|(_, check)| Some(check.load_n)))
         .number("datum_mm", all.iter().map(|(_, check)| Some(check.datum_mm)))
         .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
-        .text("condition", all.iter().map(|(_, check)| check.condition.map(|condition| condition.name())))
+        .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
         .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm))
         .without_empty(CHECKS.required)
 }
