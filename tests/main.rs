@@ -6,6 +6,7 @@ mod forecast_passage;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
+mod simulate_coverage;
 mod simulate_truth;
 mod support;
 mod trim_run;
