@@ -25,6 +25,7 @@ pub enum Error {
     #[error(transparent)]
     Wear(#[from] crate::wear::WearError),
     /// A forecast cannot be made.
+    /// The next check cannot be found.
     #[error(transparent)]
     Forecast(#[from] crate::forecast::ForecastError),
     /// A fleet cannot be simulated.

@@ -2,13 +2,27 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod architecture;
+mod forecast_crossing;
+mod forecast_due;
 mod forecast_passage;
+mod forecast_run;
+mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
 mod simulate_coverage;
 mod simulate_truth;
 mod support;
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+mod trim_flight;
 mod trim_run;
+mod trim_theory;
 mod trim_values;
+mod wear_coverage;
 mod wear_lme4;
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
+
+#[cfg(feature = "frames")]
+mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_read;

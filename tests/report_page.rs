@@ -67,7 +67,7 @@ fn due_row(place: usize, history: &linedrift::check::History) -> DueRow {
         due_date: (place % 5 != 4).then(|| Date::constant(2027, 1, 1)),
         reason: if place == 3 { Reason::AlreadyOver } else { Reason::Interval },
         crossing_hours: CrossingHours { p10: Some(hours_now + 60.0), p50: Some(hours_now + 160.0), p90: None },
-        risk_now: 0.04,
+        risk_now: Some(0.04),
     }
 }
 

@@ -65,7 +65,7 @@ fn due(out: &mut String, row: &DueRow, today: Date) {
          {}.</p>",
         escape(&words::due(row, today)),
         words::reason(row.reason),
-        words::number(100.0 * row.risk_now, 0),
+        row.risk_now.map_or_else(|| "\u{2013}".to_owned(), |risk| words::number(100.0 * risk, 0)),
         words::basis(row.basis)
     );
 }

@@ -144,12 +144,12 @@ pub fn due(rows: &[DueRow], today: Date) -> String {
         };
         let _ = writeln!(
             out,
-            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>5.0}%  {}",
+            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>6}  {}",
             cut(&row.wing, 13),
             row.hours_now,
             row.due_hours,
             date,
-            100.0 * row.risk_now,
+            row.risk_now.map_or_else(|| "-".to_owned(), |risk| format!("{:.0}%", 100.0 * risk)),
             words::reason(row.reason)
         );
     }
