@@ -22,6 +22,7 @@ mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
+mod simulate_coverage;
 mod simulate_truth;
 mod support;
 mod trim_flight;
