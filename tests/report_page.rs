@@ -4,8 +4,8 @@ use linedrift::Date;
 use linedrift::check::Fleet;
 use linedrift::forecast::{Basis, CrossingHours, DueRow, Reason};
 use linedrift::report::{
-    CAUTIONS, DEMO_NOTE, DriftStation, PageSpec, ReportData, ReportError, RowDrift, WearSummary, deviation_figures,
-    drift_figures, escape, measured_drift, rate_figure, text,
+    CAUTIONS, DEMO_NOTE, DriftSeries, DriftStation, PageSpec, ReportData, ReportError, WearSummary,
+    deviation_figures, drift_figures, escape, measured_drift, rate_figure, text,
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::trim::{Trim, TrimSpec, Verdict};
@@ -17,7 +17,7 @@ struct Made {
     trims: Vec<Trim>,
     due: Vec<DueRow>,
     wear: WearSummary,
-    drifts: Vec<RowDrift>,
+    drifts: Vec<DriftSeries>,
 }
 
 impl Made {
@@ -243,7 +243,7 @@ fn the_demo_is_named_as_invented_and_other_fleets_are_not() {
 fn wings_come_in_order_of_urgency_and_all_of_them_come() {
     let made = small();
     let page = PageSpec::default().run(&made.data()).unwrap();
-    let table = page.html().split("State and next check of each wing</caption>").nth(1).unwrap();
+    let table = page.html().split("State and next check of each wing</span></caption>").nth(1).unwrap();
     let table = table.split("</table>").next().unwrap();
     let order: Vec<&str> =
         table.split("<a href=\"#wing-").skip(1).map(|rest| rest.split(['>', '<']).nth(1).unwrap()).collect();

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::drift_figure::RowDrift;
+use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
 use crate::forecast::DueRow;
 use crate::trim::Trim;
@@ -47,7 +47,7 @@ pub struct ReportData<'a> {
     /// The wear fit, where there is one.
     pub wear: Option<&'a WearSummary>,
     /// Row means against hours, with the wear model's path where there is one.
-    pub drifts: &'a [RowDrift],
+    pub drifts: &'a [DriftSeries],
 }
 
 /// One wing with what is known of it.

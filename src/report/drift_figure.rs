@@ -20,7 +20,7 @@ pub struct DriftPoint {
 
 /// One row of one model: what was measured and what the wear model says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct RowDrift {
+pub struct DriftSeries {
     /// Model name.
     pub model: String,
     /// Row.
@@ -47,8 +47,8 @@ pub struct DriftStation {
 /// Row means less the common offset (mm) at every `as_found` check before a wing's first adjustment, by model and row, with
 /// no path. Rows A–D only: they are the ones that carry the trim.
 #[must_use]
-pub fn measured_drift(fleet: &Fleet) -> Vec<RowDrift> {
-    let mut drifts: Vec<RowDrift> = Vec::new();
+pub fn measured_drift(fleet: &Fleet) -> Vec<DriftSeries> {
+    let mut drifts: Vec<DriftSeries> = Vec::new();
     for history in fleet.histories() {
         let set = fleet.line_set(history);
         for check in untouched(history) {
@@ -67,7 +67,7 @@ pub fn measured_drift(fleet: &Fleet) -> Vec<RowDrift> {
                 let point = DriftPoint { hours_h: check.hours_h, mean_mm };
                 match drifts.iter_mut().find(|known| known.model == set.model() && known.row == row) {
                     Some(known) => known.points.push(point),
-                    None => drifts.push(RowDrift {
+                    None => drifts.push(DriftSeries {
                         model: set.model().to_owned(),
                         row,
                         points: vec![point],
@@ -94,7 +94,7 @@ fn untouched(history: &History) -> impl Iterator<Item = &crate::check::Check> {
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
-pub fn drift_figures(drifts: &[RowDrift]) -> Result<Vec<Figure>, ReportError> {
+pub fn drift_figures(drifts: &[DriftSeries]) -> Result<Vec<Figure>, ReportError> {
     let hours = drifts.iter().flat_map(|drift| {
         drift.points.iter().map(|point| point.hours_h).chain(drift.path.iter().map(|station| station.hours_h))
     });
@@ -110,7 +110,7 @@ pub fn drift_figures(drifts: &[RowDrift]) -> Result<Vec<Figure>, ReportError> {
     drifts.iter().map(|drift| panel(drift, until_h * 1.03, [low - pad, high + pad])).collect()
 }
 
-fn panel(drift: &RowDrift, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
+fn panel(drift: &DriftSeries, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
     let frame = Frame { width: 680, height: 380, left: 62, right: 26, top: 40, bottom: 44, x: [0.0, until_h], y };
     let title = format!("Model {}: drift of row {}", drift.model, drift.row);
     Plot::figure(&title, &description(drift), &frame, |plot| {
@@ -134,7 +134,7 @@ fn panel(drift: &RowDrift, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportEr
     })
 }
 
-fn description(drift: &RowDrift) -> String {
+fn description(drift: &DriftSeries) -> String {
     let points = count(drift.points.len(), "check", "checks");
     let model = match drift.path.last() {
         Some(end) => format!(

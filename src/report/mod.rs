@@ -21,7 +21,7 @@ mod words;
 
 pub use data::{ReportData, WearSummary};
 pub use deviation_figure::deviation_figures;
-pub use drift_figure::{DriftPoint, DriftStation, RowDrift, drift_figures, measured_drift};
+pub use drift_figure::{DriftPoint, DriftSeries, DriftStation, drift_figures, measured_drift};
 pub use error::ReportError;
 pub use figure::{FIGURE_CSS, Figure};
 pub use html::escape;

@@ -173,10 +173,10 @@ fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
             vec![
                 Cell::words(entry.wing).linked(&page_wing::anchor(place)),
                 Cell::words(entry.model),
-                Cell::words(entry.check.map_or_else(|| "–".to_owned(), |check| check.date.to_string())),
+                Cell::short(entry.check.map_or_else(|| "–".to_owned(), |check| check.date.to_string())),
                 Cell::figure(trim.map_or_else(|| "–".to_owned(), |trim| words::number(trim.hours, 0))),
                 Cell::figure(words::maybe(trim.and_then(|trim| trim.common_mm), 1)),
-                Cell::words(trim.map_or_else(|| "–".to_owned(), worst_line)),
+                Cell::short(trim.map_or_else(|| "–".to_owned(), worst_line)),
                 lines,
                 Cell::figure(
                     trim.map_or_else(|| "–".to_owned(), |trim| words::interval(&trim.incidence_change_deg, 2)),

@@ -11,7 +11,7 @@ use super::page::panels;
 use super::{ReportError, words};
 use crate::forecast::DueRow;
 use crate::trim::{LineVerdict, Trim, Verdict};
-use crate::wing::Side;
+use crate::wing::{Row, Side};
 
 /// Id of the section of the wing in that place.
 pub(super) fn anchor(place: usize) -> String {
@@ -73,7 +73,7 @@ fn due(out: &mut String, row: &DueRow, today: Date) {
 fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
     let measured = [
         ("Common offset", words::maybe(trim.common_mm, 1), "mm"),
-        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}, plus is nose up"),
+        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}"),
         ("Angle of attack at trim, change", words::interval(&trim.aoa_change_deg, 2), "\u{b0} (band)"),
         ("Trim speed, change", words::interval(&trim.speed_change_pct, 1), "% (band)"),
         ("Left less right, incidence", words::interval(&trim.asymmetry_deg, 2), "\u{b0}"),
@@ -87,24 +87,7 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
     for note in &trim.notes {
         let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
     }
-    let rows: Vec<Vec<Cell>> = trim
-        .rows
-        .iter()
-        .map(|row| {
-            vec![
-                Cell::words(format!("{} {}", row.row, row.side)),
-                Cell::figure(words::signed(row.mean_mm, 1)),
-                Cell::figure(words::maybe(row.effective_mm, 1)),
-                Cell::figure(words::number(row.se_mm, 1)),
-                Cell::figure(row.lines.to_string()),
-            ]
-        })
-        .collect();
-    out.push_str(&table(
-        &format!("Row trim, check {} at {} h ({})", trim.check, words::number(trim.hours, 0), trim.stage),
-        &["Row, side", "Mean, mm", "Effective mean, mm", "Standard error, mm", "Lines"],
-        &rows,
-    ));
+    rows(out, trim);
     if pictured {
         panels(
             out,
@@ -123,9 +106,44 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
     Ok(())
 }
 
+/// Row means, left, right and both, in the order of the rows.
+fn rows(out: &mut String, trim: &Trim) {
+    let table_rows: Vec<Vec<Cell>> = Row::ALL
+        .into_iter()
+        .filter(|row| trim.rows.iter().any(|known| known.row == *row))
+        .map(|row| {
+            let find = |side: &str| trim.rows.iter().find(|known| known.row == row && known.side == side);
+            let mean = |side: &str| {
+                Cell::figure(find(side).map_or_else(
+                    || "–".to_owned(),
+                    |row| format!("{} \u{b1} {}", words::signed(row.mean_mm, 1), words::number(row.se_mm, 1)),
+                ))
+            };
+            vec![
+                Cell::words(row.name()),
+                mean("left"),
+                mean("right"),
+                mean("both"),
+                Cell::figure(words::maybe(find("both").and_then(|row| row.effective_mm), 1)),
+                Cell::figure(find("both").map_or_else(|| "–".to_owned(), |row| row.lines.to_string())),
+            ]
+        })
+        .collect();
+    out.push_str(&table(
+        &format!(
+            "Row means of the raw deviation \u{b1} standard error, mm: check {} at {} h, {}",
+            trim.check,
+            words::number(trim.hours, 0),
+            words::stage(trim.stage)
+        ),
+        &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
+        &table_rows,
+    ));
+}
+
 /// All lines, left and right side by side, in the order of the check.
 fn lines(out: &mut String, trim: &Trim) {
-    let mut names: Vec<(&str, crate::wing::Row)> = Vec::new();
+    let mut names: Vec<(&str, Row)> = Vec::new();
     for line in &trim.lines {
         if !names.contains(&(line.line.as_str(), line.row)) {
             names.push((&line.line, line.row));

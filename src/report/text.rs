@@ -208,13 +208,17 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
     let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| words::due(row, today).starts_with("now")));
-    let mut out = format!(
-        "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}\n\n",
-        words::count(entries.len(), "wing", "wings"),
-        with(Verdict::Outside),
-        with(Verdict::Undecided),
-        now.count()
+    let mut out = wrap(
+        &format!(
+            "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}",
+            words::count(entries.len(), "wing", "wings"),
+            with(Verdict::Outside),
+            with(Verdict::Undecided),
+            now.count()
+        ),
+        "",
     );
+    out.push('\n');
     let _ = writeln!(
         out,
         "{:<14}{:>6}{:>9}{:>8}{:>8}  {:<11} incidence deg",

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use crate::check::Stage;
 use crate::forecast::{Basis, DueRow, Reason};
 use crate::trim::{Interval, Trim, Verdict};
 use crate::wear::TermRow;
@@ -60,6 +61,14 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Brake => "brake lines may pass their limit",
         Reason::Offset => "the whole set may pass its limit",
         Reason::AlreadyOver => "a limit is already passed",
+    }
+}
+
+/// Stage of a check in words.
+pub(super) const fn stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::AsFound => "as found",
+        Stage::AsLeft => "as left after adjusting",
     }
 }
 
