@@ -36,11 +36,11 @@ pub struct DriftSeries {
 pub struct DriftStation {
     /// Hours flown since new, h.
     pub hours_h: f64,
-    /// Mean of the row, mm.
+    /// Mean of the row less the common offset, as expected of a wing, mm.
     pub mean_mm: f64,
-    /// Lower end of the 95 % band of that mean, mm.
+    /// Lower end of the range that holds 95 of 100 wings, mm.
     pub lower_mm: f64,
-    /// Upper end of the 95 % band of that mean, mm.
+    /// Upper end of that range, mm.
     pub upper_mm: f64,
 }
 
@@ -89,8 +89,8 @@ fn untouched(history: &History) -> impl Iterator<Item = &crate::check::Check> {
     history.checks.iter().filter(move |check| check.stage == Stage::AsFound && check.hours_h <= until_h)
 }
 
-/// One panel per row of row mean (mm) against hours flown: a ring per check, the wear model's mean as a line with its 95 %
-/// band. All panels of a call share one scale.
+/// One panel per row of row mean (mm) against hours flown: a ring per check, what the wear model expects as a line, with
+/// the range that holds 95 of 100 wings as a band. All panels of a call share one scale.
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
@@ -138,7 +138,7 @@ fn description(drift: &DriftSeries) -> String {
     let points = count(drift.points.len(), "check", "checks");
     let model = match drift.path.last() {
         Some(end) => format!(
-            " The wear model's mean reaches {} mm at {} h (95 % {} to {} mm).",
+            " The wear model expects {} mm at {} h (95 of 100 wings: {} to {} mm).",
             signed(end.mean_mm, 1),
             number(end.hours_h, 0),
             signed(end.lower_mm, 1),

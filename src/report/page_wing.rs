@@ -37,7 +37,7 @@ pub(super) fn section(
         escape(&state)
     );
     if let Some(row) = entry.due {
-        due(out, row, today);
+        due(out, row, entry.explanation, today);
     }
     if let Some(trim) = entry.trim {
         trimmed(out, trim, place, pictured)?;
@@ -46,27 +46,29 @@ pub(super) fn section(
     Ok(())
 }
 
-fn due(out: &mut String, row: &DueRow, today: Date) {
+fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
     let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
         (Some(early), Some(middle), Some(late)) => format!(
-            " A limit is passed at about {} h, most likely between {} and {} h (10 % to 90 %).",
+            " The first limit is passed at about {} h (80 % between {} and {} h).",
             words::number(middle, 0),
             words::number(early, 0),
             words::number(late, 0)
         ),
         (Some(early), _, _) => {
-            format!(" The chance that a limit is passed reaches 10 % at {} h.", words::number(early, 0))
+            format!(" One chance in ten that a limit is passed by {} h.", words::number(early, 0))
         }
         _ => String::new(),
     };
+    let now = match row.risk_now {
+        Some(risk) => format!(" Chance that a limit is passed already: {}.", words::chance(risk)),
+        None => String::new(),
+    };
     let _ = writeln!(
         out,
-        "<p><strong>Next check {}</strong>: {}. Chance that a limit is passed already: {} %.{crossing} The forecast rests on \
-         {}.</p>",
+        "<p><strong>Next check: {}</strong> ({}). {}{now}{crossing}</p>",
         escape(&words::due(row, today)),
         words::reason(row.reason),
-        words::number(100.0 * row.risk_now, 0),
-        words::basis(row.basis)
+        escape(explanation.unwrap_or_default())
     );
 }
 
