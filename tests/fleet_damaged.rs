@@ -1,0 +1,1 @@
+//! Fleet folders with faults.
