@@ -14,9 +14,9 @@ mod support;
 mod trim_run;
 mod trim_values;
 mod wear_lme4;
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs)]
-
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
+#[cfg(feature = "cli")]
+mod cli_run;

@@ -18,6 +18,7 @@ struct Made {
     due: DueTable,
     wear: WearSummary,
     drifts: Vec<DriftSeries>,
+    remarks: Vec<String>,
 }
 
 impl Made {
@@ -43,7 +44,7 @@ impl Made {
                 })
                 .collect();
         }
-        Self { fleet, trims, due, wear: wear(), drifts }
+        Self { fleet, trims, due, wear: wear(), drifts, remarks: vec!["A <remark>.".to_owned()] }
     }
 
     fn data(&self) -> ReportData<'_> {
@@ -53,6 +54,7 @@ impl Made {
             due: Some(&self.due),
             wear: Some(&self.wear),
             drifts: &self.drifts,
+            remarks: &self.remarks,
         }
     }
 }

@@ -6,7 +6,7 @@ use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
 use crate::forecast::{DueRow, DueTable};
 use crate::trim::Trim;
-use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow};
+use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearFit};
 
 /// What a report says of a wear fit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -35,6 +35,24 @@ pub struct WearSummary {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+impl From<&WearFit> for WearSummary {
+    fn from(fit: &WearFit) -> Self {
+        Self {
+            readings: fit.readings(),
+            wings: fit.wings(),
+            checks: fit.checks(),
+            lines: fit.lines(),
+            restarted_lines: fit.restarted_lines(),
+            shape: fit.shape(),
+            converged: fit.converged(),
+            terms: fit.terms().to_vec(),
+            spread: fit.spread().to_vec(),
+            dropped_terms: fit.dropped_terms().to_vec(),
+            diagnostics: fit.diagnostics().to_vec(),
+        }
+    }
+}
+
 /// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank.
 #[derive(Debug, Clone, Copy)]
 pub struct ReportData<'a> {
@@ -48,6 +66,8 @@ pub struct ReportData<'a> {
     pub wear: Option<&'a WearSummary>,
     /// Row means against hours, with the wear model's path where there is one.
     pub drifts: &'a [DriftSeries],
+    /// What the reader must know besides, in sentences: what could not be worked out, and why.
+    pub remarks: &'a [String],
 }
 
 /// One wing with what is known of it.
