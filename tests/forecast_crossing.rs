@@ -116,7 +116,7 @@ fn the_incidence_weights_give_the_published_geometry() {
         assert_relative_eq!(got, want, epsilon = 1e-6);
         assert!(weights.iter().sum::<f64>().abs() < 1e-12, "a common offset has no effect");
         assert_eq!(incidence_weights(&set.clone().with_rows(Vec::new()), &lines), None);
-        assert_eq!(incidence_weights(&set.with_data(Default::default()), &lines), None);
+        assert_eq!(incidence_weights(&set.with_data(linedrift::wing::ModelData::default()), &lines), None);
     }
 }
 

@@ -5,14 +5,18 @@ mod architecture;
 mod forecast_crossing;
 mod forecast_due;
 mod forecast_passage;
+mod forecast_run;
 mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
 mod simulate_truth;
 mod support;
+mod trim_flight;
 mod trim_run;
+mod trim_theory;
 mod trim_values;
+mod wear_coverage;
 mod wear_lme4;
 #[cfg(feature = "frames")]
 mod fleet_damaged;

@@ -55,10 +55,20 @@ impl CrossingSpec {
         self
     }
 
+    /// Checks that every limit and the horizon are finite and above zero.
+    ///
+    /// # Errors
+    /// [`ForecastError::NotPositive`] with the first that is not.
+    pub fn validate(&self) -> Result<(), ForecastError> {
+        self.limits.validate()?;
+        positive("horizon_h", self.horizon_h)?;
+        Ok(())
+    }
+
     /// First crossings of the paths of one wing from `hours_now_h` (flown since new) on.
     ///
     /// `incidence_deg_per_mm` holds, for each column of the draws, how many degrees the incidence changes for one
-    /// millimetre of that line (`incidence_weights`); `None` leaves the incidence unwatched.
+    /// millimetre of that line ([`super::incidence_weights`]); `None` leaves the incidence unwatched.
     ///
     /// # Errors
     /// [`ForecastError`] when a limit, the horizon or the hours are out of range, when the draws are empty, do not fit
@@ -70,8 +80,7 @@ impl CrossingSpec {
         hours_now_h: f64,
         incidence_deg_per_mm: Option<&[f64]>,
     ) -> Result<FirstCrossing, ForecastError> {
-        self.limits.validate()?;
-        positive("horizon_h", self.horizon_h)?;
+        self.validate()?;
         if !(hours_now_h.is_finite() && hours_now_h >= 0.0) {
             return Err(ForecastError::Hours { what: "hours_now_h", value: hours_now_h });
         }

@@ -21,7 +21,16 @@ pub enum LinePaths<'a> {
     /// From the wing's own points alone.
     Own(&'a PathDraws),
     /// There are none: only the interval speaks.
-    None,
+    None(WhyNone),
+}
+
+/// Why there are no draws of a wing's paths.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WhyNone {
+    /// Too few wings for a fleet's model, and too few checks of this one.
+    FewWings,
+    /// A new wing with a material in a row that no wing of the fleet has been measured with.
+    NeverMeasured,
 }
 
 /// Finds when a wing must be checked next.
@@ -176,9 +185,7 @@ impl DueSpec {
         set: &LineSet,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        if !(self.risk > 0.0 && self.risk < 1.0) {
-            return Err(ForecastError::Risk { value: self.risk });
-        }
+        self.validate()?;
         let last = last_check(history);
         let hours_now = last.map_or(0.0, |check| check.hours_h);
         let interval = self.interval(history, set, hours_now, usage)?;
@@ -186,7 +193,7 @@ impl DueSpec {
             LinePaths::Fit(draws) if draws.own_history => (Some(draws), Basis::History),
             LinePaths::Fit(draws) => (Some(draws), Basis::Fleet),
             LinePaths::Own(draws) => (Some(draws), Basis::Own),
-            LinePaths::None => (None, Basis::Interval),
+            LinePaths::None(_) => (None, Basis::Interval),
         };
         let crossing = match draws {
             Some(draws) => {
@@ -228,6 +235,10 @@ impl DueSpec {
                 forecast: forecast.as_ref(),
                 interval: &interval,
                 checked: last.is_some(),
+                why_none: match paths {
+                    LinePaths::None(why) => Some(why),
+                    _ => None,
+                },
                 latest: start.and_then(|start| add_months(start, interval.months)).filter(|_| usage.is_none()),
                 seen_until_h: self.seen_until_h,
             },
@@ -250,6 +261,28 @@ impl DueSpec {
         Ok(WingDue { row, detail })
     }
 
+    /// Checks that every setting and limit is in its range.
+    ///
+    /// # Errors
+    /// [`ForecastError`] with the first that is not.
+    pub fn validate(&self) -> Result<(), ForecastError> {
+        if !(self.risk > 0.0 && self.risk < 1.0) {
+            return Err(ForecastError::Risk { value: self.risk });
+        }
+        if self.draws == 0 {
+            return Err(ForecastError::Draws { what: "draws", got: 0, expected: 1 });
+        }
+        positive("interval_h", self.interval_h)?;
+        positive("interval_months", self.interval_months)?;
+        self.crossing.validate()
+    }
+
+    /// The same spec, with these hours as the most seen unless it has its own.
+    pub(super) fn seen_until_or(mut self, hours_h: f64) -> Self {
+        self.seen_until_h = self.seen_until_h.or(Some(hours_h));
+        self
+    }
+
     fn interval(
         &self,
         history: &History,
@@ -257,8 +290,6 @@ impl DueSpec {
         hours_now: f64,
         usage: Option<&UsageRate>,
     ) -> Result<DueInterval, ForecastError> {
-        positive("interval_h", self.interval_h)?;
-        positive("interval_months", self.interval_months)?;
         let wing = &history.wing;
         let own = |what, of_wing: Option<f64>, of_model: Option<f64>, default| match of_wing.or(of_model) {
             Some(value) if !(value.is_finite() && value > 0.0) => {

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::{DueDetail, DueRow, WingDue};
 
@@ -14,8 +14,18 @@ const SCREEN_ROWS: usize = 30;
 pub struct DueTable {
     rows: Vec<DueRow>,
     details: Vec<DueDetail>,
+    failures: Vec<WingFailure>,
     risk: f64,
     demo: bool,
+}
+
+/// A wing for which no next check could be found, and why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WingFailure {
+    /// Wing id.
+    pub wing: String,
+    /// Why.
+    pub message: String,
 }
 
 impl DueTable {
@@ -25,7 +35,20 @@ impl DueTable {
         let left = |wing: &WingDue| wing.row.due_hours - wing.row.hours_now;
         wings.sort_by(|a, b| left(a).total_cmp(&left(b)).then_with(|| a.row.wing.cmp(&b.row.wing)));
         let (rows, details) = wings.into_iter().map(|wing| (wing.row, wing.detail)).unzip();
-        Self { rows, details, risk, demo: false }
+        Self { rows, details, failures: Vec::new(), risk, demo: false }
+    }
+
+    /// The same table, with the wings that failed.
+    #[must_use]
+    pub fn with_failures(mut self, failures: Vec<WingFailure>) -> Self {
+        self.failures = failures;
+        self
+    }
+
+    /// The wings that failed, by id; the others' results stand.
+    #[must_use]
+    pub fn failures(&self) -> &[WingFailure] {
+        &self.failures
     }
 
     /// The same table, marked as made from the bundled invented demo.
@@ -74,6 +97,7 @@ impl DueTable {
             demo: self.demo,
             risk: self.risk,
             wings: self.rows.iter().zip(&self.details).map(|(row, detail)| DueEntry { row, detail }).collect(),
+            failures: &self.failures,
         }
     }
 }
@@ -86,6 +110,8 @@ pub struct DueDocument<'a> {
     demo: bool,
     risk: f64,
     wings: Vec<DueEntry<'a>>,
+    #[serde(skip_serializing_if = "<[WingFailure]>::is_empty")]
+    failures: &'a [WingFailure],
 }
 
 #[derive(Debug, Clone, Serialize)]
@@ -123,6 +149,9 @@ impl fmt::Display for DueTable {
                 quantiles.join(" / "),
                 row.basis.name(),
             )?;
+        }
+        for failure in &self.failures {
+            writeln!(f, "{}: no answer, {}", failure.wing, failure.message)?;
         }
         match self.rows.len().saturating_sub(SCREEN_ROWS) {
             0 => {}

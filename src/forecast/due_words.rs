@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::due::{DueInterval, Forecast};
-use super::{Basis, Cause, DueRow, Reason};
+use super::{Basis, Cause, DueRow, Reason, WhyNone};
 use crate::wing::LineSet;
 
 /// What the sentences are made from, beside the row.
@@ -13,6 +13,7 @@ pub(super) struct Context<'a> {
     pub(super) interval: &'a DueInterval,
     /// Whether the wing has a check.
     pub(super) checked: bool,
+    pub(super) why_none: Option<WhyNone>,
     /// Day on which the months of the interval end, where usage is unknown.
     pub(super) latest: Option<Date>,
     pub(super) seen_until_h: Option<f64>,
@@ -26,9 +27,12 @@ pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> Str
             Basis::History => "Forecast from the fleet's wear and this wing's own checks.",
             Basis::Fleet => "Forecast from the fleet's wear alone: no check of this wing is in it.",
             Basis::Own => "Forecast from this wing's own points alone.",
-            Basis::Interval => {
-                "No forecast could be made: the fleet has too few wings, and this wing too few checks."
-            }
+            Basis::Interval => match context.why_none {
+                Some(WhyNone::NeverMeasured) => {
+                    "No forecast could be made: no wing with these materials in these rows has been measured."
+                }
+                _ => "No forecast could be made: the fleet has too few wings, and this wing too few checks.",
+            },
         }
         .to_owned(),
     );

@@ -15,12 +15,13 @@ mod limits;
 mod normal_tail;
 mod outcome;
 mod passage;
+mod run;
 mod usage;
 mod wiener;
 
 pub use crossing::CrossingSpec;
-pub use due::{DueDetail, DueSpec, LinePaths, WingDue};
-pub use due_table::{DueDocument, DueTable};
+pub use due::{DueDetail, DueSpec, LinePaths, WhyNone, WingDue};
+pub use due_table::{DueDocument, DueTable, WingFailure};
 pub use error::ForecastError;
 pub use first_crossing::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
 pub use incidence::{incidence_weights, mean_chord_mm};
