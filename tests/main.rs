@@ -32,3 +32,9 @@ mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
 mod wear_paths;
+#[cfg(feature = "frames")]
+mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_read;
+#[cfg(feature = "cli")]
+mod cli_run;
