@@ -1,15 +1,9 @@
 //! The one integration-test binary.
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::float_cmp,
-    clippy::print_stderr,
-    clippy::assigning_clones,
-    missing_docs,
-    unreachable_pub
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
 
 mod architecture;
+#[cfg(feature = "cli")]
+mod cli_run;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
@@ -32,9 +26,3 @@ mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
 mod wear_paths;
-#[cfg(feature = "frames")]
-mod fleet_damaged;
-#[cfg(feature = "frames")]
-mod fleet_read;
-#[cfg(feature = "cli")]
-mod cli_run;
