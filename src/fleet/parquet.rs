@@ -46,7 +46,7 @@ fn read(
     // a description that contradicts the file would make the decoder panic
     let description = reader.get_metadata().map_err(|error| error.to_string())?;
     let groups = &description.row_groups;
-    let inside = groups.iter().flat_map(|group| group.byte_ranges_iter()).all(|range| range.end <= size);
+    let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
     let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
     if !inside || sum != Some(description.num_rows) {
         return Err("damaged".to_owned());
