@@ -40,7 +40,17 @@ fn read(
     extra: &[String],
     faults: &mut FaultList,
 ) -> Result<Grid, String> {
-    let mut reader = ParquetReader::new(File::open(path).map_err(|error| error.to_string())?);
+    let file = File::open(path).map_err(|error| error.to_string())?;
+    let size = file.metadata().map_err(|error| error.to_string())?.len();
+    let mut reader = ParquetReader::new(file);
+    // a description that contradicts the file would make the decoder panic
+    let description = reader.get_metadata().map_err(|error| error.to_string())?;
+    let groups = &description.row_groups;
+    let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
+    let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
+    if !inside || sum != Some(description.num_rows) {
+        return Err("damaged".to_owned());
+    }
     let file_schema = reader.schema().map_err(|error| error.to_string())?;
     let header: Vec<String> = file_schema.iter_names().map(ToString::to_string).collect();
     let mut chosen = Selection::new(table, &header, schema, extra, faults);
