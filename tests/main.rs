@@ -4,17 +4,6 @@
 mod architecture;
 #[cfg(feature = "cli")]
 mod cli_run;
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::float_cmp,
-    clippy::print_stderr,
-    clippy::assigning_clones,
-    missing_docs,
-    unreachable_pub
-)]
-
-mod architecture;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
