@@ -2,8 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
 
 mod architecture;
-#[cfg(feature = "cli")]
-mod cli_run;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
@@ -13,6 +11,7 @@ mod forecast_due;
 mod forecast_passage;
 mod forecast_run;
 mod forecast_support;
+mod mixed_nist;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
