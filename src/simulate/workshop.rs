@@ -78,7 +78,7 @@ impl Links {
             Job { side, segment, kind: ActionKind::Turn, change_mm: -turned * TURN_MM, turns: Some(turned) }
         } else if *on_it > 0 {
             *on_it -= 1;
-            Job { side, segment, kind: ActionKind::RemoveLoop, change_mm: TURN_MM, turns: Some(-1.0) }
+            Job { side, segment, kind: ActionKind::RemoveLoop, change_mm: TURN_MM, turns: Some(1.0) }
         } else {
             Job { side, segment, kind: ActionKind::SmallLink, change_mm: SMALL_LINK_MM, turns: None }
         }
