@@ -2,6 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod architecture;
+#[cfg(feature = "cli")]
+mod cli_run;
+#[cfg(feature = "frames")]
+mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_read;
 mod forecast_crossing;
 mod forecast_due;
 mod forecast_passage;
@@ -18,9 +24,3 @@ mod trim_theory;
 mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
-#[cfg(feature = "frames")]
-mod fleet_damaged;
-#[cfg(feature = "frames")]
-mod fleet_read;
-#[cfg(feature = "cli")]
-mod cli_run;

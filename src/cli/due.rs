@@ -72,7 +72,6 @@ impl Args {
             return Ok(Output::json(&table.document())?.with_failed(failed));
         }
         let note = if input.fleet.is_demo() { text::demo_note() } else { String::new() };
-        Ok(Output::text(format!("{}{note}\n{}", text::cautions(), text::due(&table, today)))
-            .with_failed(failed))
+        Ok(Output::text(format!("{}{note}\n{}", text::cautions(), text::due(&table, today))).with_failed(failed))
     }
 }

@@ -124,7 +124,7 @@ impl Args {
             Output::json(&Document::new(document, input.fleet.is_demo()))?
         } else {
             let note = if input.fleet.is_demo() { format!("{}\n", text::demo_note()) } else { String::new() };
-            let remarks: String = results.remarks.iter().map(|remark| format!("note: {remark}\n")).collect();
+            let remarks: String = results.remarks.iter().flat_map(|remark| ["note: ", remark, "\n"]).collect();
             Output::text(format!(
                 "{}{note}\n{}{remarks}\nThe page: {}\n",
                 text::cautions(),
@@ -136,7 +136,13 @@ impl Args {
     }
 
     /// Fit and forecasts. A fleet too small for a wear model still gets its report, with a remark.
-    fn work_out(&self, fleet: &Fleet, mut judged: Judged, today: Date, progress: &Progress) -> Result<Results, Failure> {
+    fn work_out(
+        &self,
+        fleet: &Fleet,
+        mut judged: Judged,
+        today: Date,
+        progress: &Progress,
+    ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
         let mut remarks = Vec::new();
         let fit = match WearSpec::default().fit(fleet) {
@@ -163,9 +169,8 @@ impl Args {
 
     /// The wing that the report is of, when it is of one.
     fn only<'a>(&'a self, fleet: &'a Fleet) -> Option<&'a str> {
-        let of_check = |id: &String| {
-            fleet.histories().iter().find(|history| history.checks.iter().any(|check| check.id == *id))
-        };
+        let of_check =
+            |id: &String| fleet.histories().iter().find(|history| history.checks.iter().any(|check| check.id == *id));
         match (&self.choice.wing, &self.choice.check) {
             (Some(wing), _) => Some(wing),
             (None, Some(check)) => of_check(check).map(|history| history.wing.id.as_str()),

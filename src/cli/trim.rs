@@ -52,8 +52,7 @@ impl Args {
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {
-            let document =
-                TrimDocument { schema: "linedrift.trim/1", checks: &judged.trims, failed: &judged.failed };
+            let document = TrimDocument { schema: "linedrift.trim/1", checks: &judged.trims, failed: &judged.failed };
             Output::json(&Document::new(document, demo))?
         } else {
             let note = if demo { text::demo_note() } else { String::new() };

@@ -96,7 +96,7 @@ pub fn due(due: &[DueRow]) -> Table {
         .number("crossing_p10_h", due.iter().map(|row| row.crossing_hours.p10))
         .number("crossing_p50_h", due.iter().map(|row| row.crossing_hours.p50))
         .number("crossing_p90_h", due.iter().map(|row| row.crossing_hours.p90))
-        .number("risk_now", due.iter().map(|row| Some(row.risk_now)))
+        .number("risk_now", due.iter().map(|row| row.risk_now))
 }
 
 fn interval(table: Table, name: &str, unit: &str, all: impl Iterator<Item = Interval> + Clone) -> Table {
