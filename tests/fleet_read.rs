@@ -287,3 +287,103 @@ fn a_file_is_written_whole_or_not_at_all() {
     let left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     assert_eq!(left.len(), 2, "{left:?}");
 }
+
+#[test]
+fn the_folder_in_the_documents_is_sound() {
+    let text = include_str!("../docs/data.md");
+    let folder = tempfile::tempdir().unwrap();
+    let mut tables = 0;
+    for part in text.split("\n\n`").skip(1) {
+        let Some((name, rest)) = part.split_once("`\n```csv\n") else { continue };
+        fs::write(folder.path().join(name), rest.split("```").next().unwrap()).unwrap();
+        tables += 1;
+    }
+    assert_eq!(tables, 4);
+    let fleet = read(folder.path());
+    let history = fleet.history("7").unwrap();
+    let deviations = linedrift::check::deviations(fleet.line_set(history), &history.checks[0]);
+    assert_eq!(deviations.len(), 8);
+    assert_eq!(deviations[0].deviation_mm, 2.0);
+}
+
+#[test]
+fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
+    use linedrift::fleet::tables;
+    use linedrift::forecast::{Basis, CrossingHours, DueRow, Reason};
+    use linedrift::trim::{Interval, LineVerdict, RowTrim, Trim, Verdict};
+    use linedrift::wear::{SpreadRow, TermRow};
+
+    let trim = Trim {
+        check: "a".to_owned(),
+        wing: "7".to_owned(),
+        hours: 85.0,
+        stage: Stage::AsFound,
+        common_mm: None,
+        lines: vec![LineVerdict {
+            side: Side::Left,
+            line: "A1".to_owned(),
+            row: Row::A,
+            deviation_mm: 2.0,
+            relative_mm: 1.5,
+            uncertainty_mm: 3.0,
+            tolerance_mm: 10.0,
+            span: 0.25,
+            verdict: Verdict::Within,
+        }],
+        rows: vec![RowTrim {
+            row: Row::Brake,
+            side: "both".to_owned(),
+            mean_mm: 1.0,
+            effective_mm: None,
+            se_mm: 0.5,
+            lines: 8,
+        }],
+        incidence_change_deg: Interval { value: Some(0.1), lower: Some(-0.1), upper: Some(0.3) },
+        aoa_change_deg: Interval::default(),
+        speed_change_pct: Interval::default(),
+        twist: Vec::new(),
+        shape_residual_mm: Vec::new(),
+        asymmetry_deg: Interval::default(),
+        notes: Vec::new(),
+    };
+    let term = |name: &str| TermRow { term: name.to_owned(), estimate: 1.0, se: 0.1, lower: 0.8, upper: 1.2 };
+    let spread =
+        SpreadRow { group: "wing".to_owned(), effect: "offset,rate".to_owned(), sd: None, correlation: Some(0.3) };
+    let due = DueRow {
+        wing: "7".to_owned(),
+        model: "Heron".to_owned(),
+        basis: Basis::History,
+        hours_now: 85.0,
+        due_hours: 120.0,
+        due_date: None,
+        reason: Reason::RowDifference,
+        crossing_hours: CrossingHours { p10: Some(120.0), p50: Some(160.0), p90: None },
+        risk_now: 0.01,
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let written = |table: &Table| {
+        write_table(table, folder.path(), TableFormat::Csv).unwrap();
+        fs::read_to_string(folder.path().join(format!("{}.csv", table.name))).unwrap()
+    };
+    let trims = [trim];
+    assert_eq!(
+        written(&tables::lines(&trims)),
+        "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict\n\
+         a,7,left,A1,A,0.25,2.0,1.5,3.0,10.0,within\n"
+    );
+    assert_eq!(
+        written(&tables::rows(&trims)),
+        "check,wing,row,side,mean_mm,effective_mm,se_mm,lines\na,7,brake,both,1.0,,0.5,8\n"
+    );
+    let checks = written(&tables::checks(&trims));
+    assert!(checks.starts_with(
+        "check,wing,hours_h,stage,common_mm,incidence_change_deg,incidence_change_lower_deg,incidence_change_upper_deg,"
+    ));
+    assert!(checks.contains("\na,7,85.0,as_found,,0.1,-0.1,0.3,,"), "{checks}");
+    let terms = written(&tables::terms(&[term("offset"), term("rate:lcp:A")]));
+    assert!(terms.contains("\noffset,mm,1.0,0.1,0.8,1.2\nrate:lcp:A,mm/m in the first 100 h,"), "{terms}");
+    let spread = written(&tables::spread(&[spread]));
+    assert!(spread.ends_with("\nwing,\"offset,rate\",1,,0.3\n"), "{spread}");
+    let due = written(&tables::due(&[due]));
+    assert!(due.ends_with("\n7,Heron,history,85.0,120.0,,row-difference,120.0,160.0,,0.01\n"), "{due}");
+}

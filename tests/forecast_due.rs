@@ -212,6 +212,33 @@ fn the_table_is_in_order_of_urgency_and_its_document_is_the_contract() {
 }
 
 #[test]
+fn the_calendar_folds_escapes_and_counts_months() {
+    let set = set_of(&ROWS);
+    let wing = |id: &str, day: &str, usage: Option<&UsageRate>| {
+        let history = history(id, vec![check("c", day, 50.0)]);
+        DueSpec::default().wing(LinePaths::None(WhyNone::FewWings), &history, &set, usage).unwrap()
+    };
+    let wings = vec![
+        wing("W-1", "2025-03-01", Some(&USAGE)),
+        wing("W;2, höher", "2025-03-02", Some(&USAGE)),
+        wing("W-3", "2020-01-01", Some(&USAGE)),
+        wing("W-4", "2025-03-01", None),
+    ];
+    let table = DueTable::new(0.1, wings);
+    let text = table.icalendar(date("2026-01-02"));
+    assert!(text.starts_with("BEGIN:VCALENDAR\r\nVERSION:2.0\r\n") && text.ends_with("END:VCALENDAR\r\n"));
+    assert_eq!(text.matches("BEGIN:VEVENT").count(), 3, "no event without a date");
+    assert!(text.split("\r\n").all(|line| line.len() <= 75 && !line.contains('\n')));
+    let unfolded = text.replace("\r\n ", "");
+    assert!(unfolded.contains("SUMMARY:Line check of wing W\\;2\\, höher (Heather 24)\r\n"));
+    // 100 h at 0.2 h a day are 500 days
+    assert!(unfolded.contains("DTSTAMP:20260102T000000Z\r\nDTSTART;VALUE=DATE:20260714\r\n"), "{unfolded}");
+    let load = table.workload(date("2026-01-02"));
+    let months: Vec<(i16, i8, usize)> = load.iter().map(|load| (load.year, load.month, load.wings)).collect();
+    assert_eq!(months, [(2026, 1, 1), (2026, 7, 2)]);
+}
+
+#[test]
 fn usage_is_stated_or_drawn_towards_the_fleet_by_the_length_of_the_record() {
     let set = set_of(&ROWS);
     let mut histories: Vec<History> = (0..6)

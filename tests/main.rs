@@ -1,5 +1,5 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
 
 mod architecture;
 #[cfg(feature = "cli")]
@@ -16,6 +16,7 @@ mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
+mod simulate_coverage;
 mod simulate_truth;
 mod support;
 mod trim_flight;
@@ -24,3 +25,4 @@ mod trim_theory;
 mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
+mod wear_paths;

@@ -177,6 +177,8 @@ fn as_found_against_as_left() {
         half(found.incidence_change_deg) * 2f64.sqrt(),
         max_relative = 1e-9
     );
+    let text = change.to_string();
+    assert!(text.contains("20 before, 0 after, of 75") && text.contains("read at one check only: 1"), "{text}");
     let mut other = left.clone();
     other.wing = "w8".to_owned();
     assert!(matches!(compare(&found, &other), Err(TrimError::OtherWing { .. })));
@@ -277,4 +279,67 @@ fn prints_on_one_screen_and_serialises() {
     );
     let keys = ["common_mm", "lines", "rows", "incidence_change_deg", "twist", "shape_residual_mm", "asymmetry_deg"];
     assert!(keys.iter().all(|key| json.contains(&format!("\"{key}\":"))));
+}
+
+#[test]
+fn stations_without_a_slope_take_the_nearest_and_say_so() {
+    // the two rows run together at the tip
+    let chord = |row: Row, span: f64| if row == Row::A { 0.1 } else { 0.1 + 0.5 * (1.0 - span / 0.7).max(0.0) };
+    let base = set_of(&[(Row::A, Some(0.1), 10), (Row::C, Some(0.6), 10)], ModelData::default());
+    let mut lines = base.lines().to_vec();
+    for line in &mut lines {
+        line.chord = Some(chord(line.row, line.span));
+    }
+    let set = linedrift::wing::LineSet::new("Rook 2", None, lines, base.segments().to_vec()).unwrap();
+    let trim = run(&TrimSpec::default().planform(flat(2.5, 2.5)), &set, &check_of(&set, front(|_, _| -1.0)));
+    assert!(note(&trim, "stations_borrowed").is_some());
+    assert!(trim.incidence_change_deg.value.unwrap() < 0.0 && trim.twist.len() < 20);
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(40))]
+    #[test]
+    fn mirror_shift_and_order_hold_for_any_readings(
+        seed in 0u64..10_000,
+        shift in -60.0f64..60.0,
+        missing in 0.0f64..0.9,
+    ) {
+        let set = three_rows();
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut drawn = std::collections::HashMap::new();
+        for side in Side::BOTH {
+            for line in set.lines() {
+                let value: f64 = StandardNormal.sample(&mut rng);
+                let keep: f64 = StandardNormal.sample(&mut rng);
+                if keep > 3.0 * missing - 2.0 {
+                    drawn.insert((side, line.name.clone()), 6.0 * value);
+                }
+            }
+        }
+        let by = |mirrored: bool, shift: f64| {
+            check_of(&set, |side, line| {
+                let side = if mirrored { side.mirror() } else { side };
+                drawn.get(&(side, line.name.clone())).map(|value| value + shift)
+            })
+        };
+        let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => (a - b).abs() < 1e-10,
+            (None, None) => true,
+            _ => false,
+        };
+        let plain = run(&TrimSpec::default(), &set, &by(false, 0.0));
+        let mirrored = run(&TrimSpec::default(), &set, &by(true, 0.0));
+        let shifted = run(&TrimSpec::default(), &set, &by(false, shift));
+        let (a, b) = (plain.asymmetry_deg, mirrored.asymmetry_deg);
+        proptest::prop_assert!(near(a.value, b.value.map(|value| -value)) && near(a.lower, b.upper.map(|upper| -upper)));
+        proptest::prop_assert!(near(plain.incidence_change_deg.value, mirrored.incidence_change_deg.value));
+        proptest::prop_assert!(near(plain.incidence_change_deg.value, shifted.incidence_change_deg.value));
+        for (one, two) in plain.lines.iter().zip(&shifted.lines) {
+            proptest::prop_assert!((one.relative_mm - two.relative_mm).abs() < 1e-9);
+        }
+        let mut turned = by(false, 0.0);
+        turned.readings.reverse();
+        proptest::prop_assert_eq!(&run(&TrimSpec::default(), &set, &turned), &plain);
+        proptest::prop_assert!(!serde_json::to_string(&plain).unwrap().contains("NaN"));
+    }
 }

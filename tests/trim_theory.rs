@@ -8,9 +8,10 @@ use approx::{assert_abs_diff_eq, assert_relative_eq};
 use linedrift::trim::{
     GlideCoefficients, GlideInputs, LiftingLineSpec, PitchBalance, Polar, RiserPoint, RiserTriangle, arch_factor,
     circle, elliptic_load_inside, helmbold_slope_per_rad, induced_drag, isa_density_kg_m3, lift_slope_per_rad,
-    line_drag_coefficient, naca_230_slope, row_load_shares, section_slope_per_rad, speed_change, thin_aerofoil,
+    line_drag_coefficient, naca_230_slope, planform_lift_slope_per_rad, row_load_shares, section_slope_per_rad,
+    speed_change, thin_aerofoil,
 };
-use linedrift::wing::{Planform, PlanformStation};
+use linedrift::wing::{ModelData, Planform, PlanformError, PlanformStation};
 
 fn heatwole_triangle() -> RiserTriangle {
     RiserTriangle::hung_from(RiserPoint { along: 0.5, below: 6.8 / 2.58 }, 0.11, 0.59)
@@ -205,6 +206,42 @@ fn a8_arch() {
     for (radius, expected) in [(0.6, 0.836_206), (0.8, 0.905_482), (1.0, 0.938_791)] {
         assert_abs_diff_eq!(arch_factor(11.0, radius * 11.0), expected, epsilon = 1e-5);
     }
+}
+
+#[test]
+fn lift_slope_of_a_planform_takes_helmbold_and_the_arch_where_due() {
+    let slope = |planform: &Planform| planform_lift_slope_per_rad(planform, 2.0 * PI).unwrap();
+    let slender = Planform::elliptic_of(10.0, 10.0).unwrap();
+    assert_relative_eq!(slope(&slender), 2.0 * PI * 10.0 / 12.0, max_relative = 1e-9);
+    let stubby = Planform::elliptic_of(10.0, 50.0).unwrap();
+    assert_abs_diff_eq!(slope(&stubby), 2.602_58, epsilon = 1e-4);
+    let bent = slender.clone().with_arch_radius(8.0).unwrap();
+    assert_abs_diff_eq!(slope(&bent) / slope(&slender), 0.905_482, epsilon = 1e-5);
+}
+
+#[test]
+fn planforms_come_from_what_is_known_and_wrong_ones_are_refused() {
+    let data = |span_m, area_m2, root_chord_m| ModelData { span_m, area_m2, root_chord_m, ..ModelData::default() };
+    assert!(Planform::of_model(&data(Some(11.0), None, None)).is_none());
+    assert!(Planform::of_model(&data(None, None, Some(f64::NAN))).is_none());
+    let flat = Planform::of_model(&data(Some(11.0), Some(24.0), None)).unwrap();
+    assert_abs_diff_eq!(flat.root_chord_m(), 4.0 * 24.0 / (PI * 11.0), epsilon = 1e-12);
+    assert_abs_diff_eq!(flat.chord_m(0.6), 0.8 * flat.root_chord_m(), epsilon = 1e-12);
+    let measured = Planform::of_model(&data(Some(11.0), None, Some(2.5))).unwrap();
+    assert_abs_diff_eq!(measured.area_m2().unwrap(), PI * 11.0 * 2.5 / 4.0, epsilon = 1e-12);
+    assert_eq!(measured.root_chord_m(), 2.5);
+    assert!(matches!(Planform::elliptic(-1.0), Err(PlanformError::NotPositive { .. })));
+    let at = |y_m, chord_m| PlanformStation { y_m, z_m: 0.0, chord_m };
+    assert!(matches!(Planform::through(&[]), Err(PlanformError::Stations { .. })));
+    assert!(matches!(Planform::through(&[at(0.0, 2.0)]), Err(PlanformError::Stations { .. })));
+    let twice = [at(0.0, 2.0), at(1.0, 2.0), at(1.0, 1.0)];
+    assert_eq!(Planform::through(&twice), Err(PlanformError::Stations { station: 3, stations: 3 }));
+    assert!(Planform::through(&[at(0.0, 2.0), at(4.0, f64::INFINITY)]).is_err());
+    let pointed = Planform::through(&[at(0.0, 2.0), at(4.0, 0.0)]).unwrap();
+    assert_abs_diff_eq!(pointed.chord_m(-0.25), 1.5, epsilon = 1e-12);
+    assert_abs_diff_eq!(pointed.aspect_ratio().unwrap(), 8.0, epsilon = 1e-12);
+    let line = LiftingLineSpec::default().run(&pointed).unwrap();
+    assert!(line.lift_slope_per_rad().is_finite() && line.weights().iter().all(|w| w.weight.is_finite()));
 }
 
 const BALANCE: PitchBalance =

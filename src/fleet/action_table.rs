@@ -94,7 +94,7 @@ fn find_segment(
     let name = record.text("segment")?;
     let draft = wings.draft_of(wing?)?;
     let known = draft.find_segment(&name, side?);
-    if known.is_none() && draft.segments_whole() {
+    if known.is_none() && draft.segments_whole {
         record.fault(faults, "segment", format_args!("a segment of model `{}`", draft.model));
     }
     known
@@ -102,7 +102,7 @@ fn find_segment(
 
 /// The check that an action names is an `as_left` check of the same wing.
 fn judge_check(record: Record<'_>, check: &str, wing: usize, checks: &Checks, faults: &mut FaultList) {
-    match checks.index.get(check).and_then(|check| checks.checks.get(*check)) {
+    match checks.index.get(check).and_then(|check| checks.entries.get(*check)) {
         Some(entry) if entry.wing.is_some_and(|its| its != wing) => {
             record.fault(faults, "check", format_args!("a check of the same wing"));
         }

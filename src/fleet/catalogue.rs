@@ -17,8 +17,11 @@ pub(super) struct Catalogue {
     rows: HashMap<String, Vec<RowData>>,
     data: HashMap<String, ModelData>,
     models: HashSet<String>,
+    sets: HashSet<SetKey>,
     /// Whether every model and line that should be here is here.
     whole: bool,
+    /// Whether every segment that should be here is here.
+    segments_whole: bool,
 }
 
 /// The tables that a catalogue is read from.
@@ -37,9 +40,12 @@ impl Catalogue {
         let rows = read_rows(&tables.rows, faults);
         let data = read_models(&tables.models, faults);
         let models = lines.iter().map(|entry| entry.model.clone()).collect();
+        let key = |entry: &LineEntry| SetKey { model: entry.model.clone(), version: entry.version.clone() };
+        let sets = lines.iter().map(key).collect();
         let there = matches!(tables.lines, Loaded::Read(_));
         let whole = there && tables.lines.is_whole(&["model", "line"]);
-        let catalogue = Self { lines, cascades, rows, data, models, whole };
+        let segments_whole = tables.segments.is_whole(&["model", "segment"]);
+        let catalogue = Self { lines, cascades, rows, data, models, sets, whole, segments_whole };
         for loaded in [&tables.segments, &tables.rows, &tables.models] {
             let mut reported: HashSet<String> = HashSet::new();
             for record in loaded.grids().iter().flat_map(Grid::records) {
@@ -68,8 +74,8 @@ impl Catalogue {
             return None;
         }
         let version = record.text("table_version").map(std::borrow::Cow::into_owned);
-        let there = self.lines.iter().any(|entry| entry.model == model && entry.version == version);
-        if !there {
+        let key = SetKey { model: model.to_owned(), version };
+        if !self.sets.contains(&key) {
             if self.whole {
                 let mut versions: Vec<&str> = self
                     .lines
@@ -83,7 +89,7 @@ impl Catalogue {
             }
             return None;
         }
-        Some(SetKey { model: model.to_owned(), version })
+        Some(key)
     }
 
     /// The line sets in use, in the order of the `lines` table.
@@ -100,6 +106,8 @@ impl Catalogue {
             draft.rows = self.rows.get(&entry.model).cloned().unwrap_or_default();
             draft.data = self.data.get(&entry.model).copied().unwrap_or_default();
             draft.whole = self.whole;
+            // without a cascade the lines are the segments
+            draft.segments_whole = self.segments_whole && self.whole;
             drafts.push(draft);
         }
         drafts

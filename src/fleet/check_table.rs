@@ -14,7 +14,7 @@ use crate::wing::{Row, Side};
 /// The checks of a folder.
 #[derive(Debug)]
 pub(super) struct Checks {
-    pub(super) checks: Vec<CheckEntry>,
+    pub(super) entries: Vec<CheckEntry>,
     pub(super) index: HashMap<String, usize>,
     /// Whether every check that should be here is here.
     pub(super) whole: bool,
@@ -38,12 +38,12 @@ struct Visit<'a> {
 impl Checks {
     pub(super) fn read(loaded: &Loaded, wings: &Wings, faults: &mut FaultList) -> Self {
         let mut all = Self {
-            checks: Vec::new(),
+            entries: Vec::new(),
             index: HashMap::new(),
             whole: matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["check"]),
         };
         let mut visits: Vec<Vec<Visit<'_>>> = Vec::new();
-        visits.resize_with(wings.wings.len(), Vec::new);
+        visits.resize_with(wings.entries.len(), Vec::new);
         // without whole records and sound hours, an `as_left` check may miss its `as_found` one for no fault of its own
         let mut whole = loaded.is_whole(&["check", "wing", "date", "hours"]);
         for record in loaded.grids().iter().flat_map(Grid::records) {
@@ -80,8 +80,8 @@ impl Checks {
                 record.fault(faults, "check", format_args!("each check once"));
                 continue;
             }
-            all.index.insert(id.into_owned(), all.checks.len());
-            all.checks.push(CheckEntry { check, wing });
+            all.index.insert(id.into_owned(), all.entries.len());
+            all.entries.push(CheckEntry { check, wing });
         }
         for visits in &mut visits {
             judge_order(visits, whole, faults);
@@ -104,7 +104,7 @@ impl Checks {
             let datum_mm = record.number("datum_mm", Limit::Any, faults);
             let riser_mm = record.number("riser_mm", Limit::NotNegative, faults);
             let (Some(side), Some(row)) = (side, row) else { continue };
-            let Some(entry) = check.and_then(|check| self.checks.get_mut(check)) else { continue };
+            let Some(entry) = check.and_then(|check| self.entries.get_mut(check)) else { continue };
             if entry.check.risers.iter().any(|known| known.side == side && known.row == row) {
                 record.fault(faults, "row", format_args!("each row once per check and side"));
             } else {

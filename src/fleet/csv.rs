@@ -158,7 +158,10 @@ impl<'a> Records<'a> {
         let piece = if self.quotes && line.contains(&b'"') {
             quoted(rest)
         } else {
-            Piece { line, fields: 1 + line.iter().filter(|byte| **byte == b',').count(), torn: false }
+            // lines are short: a crate that counts bytes in wide registers gains nothing
+            #[allow(clippy::naive_bytecount)]
+            let commas = line.iter().filter(|byte| **byte == b',').count();
+            Piece { line, fields: 1 + commas, torn: false }
         };
         self.at += (piece.line.len() + 1).min(rest.len());
         Some(Piece { line: piece.line.strip_suffix(b"\r").unwrap_or(piece.line), ..piece })
@@ -214,9 +217,8 @@ fn fields(line: &[u8]) -> Vec<String> {
 
 fn complain(record: &Piece<'_>, columns: usize, table: &str, row: usize, faults: &mut FaultList) {
     let line = String::from_utf8_lossy(record.line);
-    let value: String = line.chars().take(200).collect();
     if record.torn {
-        faults.add(table, row, "", value, format_args!("quotes only around a whole field, in pairs"));
+        faults.add(table, row, "", &line, format_args!("quotes only around a whole field, in pairs"));
         return;
     }
     let cells: Vec<&str> = line.split(',').collect();
@@ -233,5 +235,72 @@ fn complain(record: &Piece<'_>, columns: usize, table: &str, row: usize, faults:
         ""
     };
     let found = record.fields;
-    faults.add(table, row, "", value, format_args!("{columns} fields as in the header (here {found}{hint})"));
+    faults.add(table, row, "", &line, format_args!("{columns} fields as in the header (here {found}{hint})"));
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::fleet::schema::RISERS;
+
+    fn encode(cell: &str) -> String {
+        if cell.contains(['"', ',', '\n', '\r']) {
+            format!("\"{}\"", cell.replace('"', "\"\""))
+        } else {
+            cell.to_owned()
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn cells_are_read_as_they_were_written(
+            cells in prop::collection::vec(prop::array::uniform3("[a,\"\n; é1.]{0,14}"), 1..20),
+            crlf: bool,
+            last: bool,
+        ) {
+            let end = if crlf { "\r\n" } else { "\n" };
+            let mut text = format!("check,side,row{end}");
+            for record in &cells {
+                text += &record.each_ref().map(|cell| encode(cell)).join(",");
+                text += end;
+            }
+            if !last {
+                text.truncate(text.len() - end.len());
+            }
+            let mut faults = FaultList::default();
+            let grid = read_csv(text.as_bytes(), RISERS, &[], &mut faults);
+            prop_assert!(faults.is_empty(), "{faults}\n{text}");
+            let grid = grid.unwrap();
+            prop_assert_eq!(grid.height, cells.len());
+            for (at, record) in cells.iter().enumerate() {
+                for (name, cell) in ["check", "side", "row"].into_iter().zip(record) {
+                    let read = grid.column(name).unwrap().get(at).map(|cell| cell.text().into_owned());
+                    prop_assert_eq!(read.unwrap_or_default(), cell.clone(), "{}", text);
+                }
+            }
+        }
+
+        #[test]
+        fn no_text_makes_it_panic(text in "(check,side,row\n)?[a,\"\n\r;\t 1]{0,40}") {
+            let mut faults = FaultList::default();
+            let grid = read_csv(text.as_bytes(), RISERS, &[], &mut faults);
+            // nothing is lost in silence: what is not read is a fault
+            prop_assert!(grid.is_some_and(|grid| grid.whole) || !faults.is_empty(), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn rows_keep_their_numbers_when_others_are_left_out() {
+        let text = "check,side,row\n\na,left,A\nb,left\n\"c\nc\",left,A\nd,left,A\n\n";
+        let mut faults = FaultList::default();
+        let grid = read_csv(text.as_bytes(), RISERS, &[], &mut faults).unwrap();
+        assert_eq!((grid.height, grid.whole), (3, false));
+        assert_eq!([0, 1, 2].map(|at| grid.row_number(at)), [3, 5, 6]);
+        assert_eq!((faults.faults().len(), faults.faults()[0].row), (1, 4));
+        let mut faults = FaultList::default();
+        assert!(read_csv(b"check,side,row\na,le\xFFft,A\n", RISERS, &[], &mut faults).is_none());
+        assert_eq!(faults.faults()[0].row, 2);
+    }
 }

@@ -10,16 +10,19 @@ const KEPT: usize = 1000;
 /// Faults shown by `Display`; the rest is counted.
 const SHOWN: usize = 20;
 
+/// Characters kept of a value: a stray quote can swallow half a file.
+const LONGEST: usize = 200;
+
 /// One fault of one table.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Fault {
-    /// Name of the table, such as `readings` (or `readings/part.parquet` for one file of a folder).
+    /// Name of the table, such as `readings` (or `readings/part.parquet` for one file of a folder); empty: the folder itself.
     pub table: String,
     /// Row number; the header is row 1, and 0 stands for the table as a whole.
     pub row: usize,
     /// Name of the column (empty: the row or the table as a whole).
     pub column: String,
-    /// What stood there.
+    /// What stood there (its first 200 characters).
     pub value: String,
     /// What was expected.
     pub expected: String,
@@ -27,7 +30,7 @@ pub struct Fault {
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.table)?;
+        f.write_str(if self.table.is_empty() { "fleet folder" } else { &self.table })?;
         if self.row > 0 {
             write!(f, ", row {}", self.row)?;
         }
@@ -82,7 +85,7 @@ impl FaultList {
                 table: table.to_owned(),
                 row,
                 column: column.to_owned(),
-                value: value.to_string(),
+                value: value.to_string().chars().take(LONGEST).collect(),
                 expected: expected.to_string(),
             });
         } else {

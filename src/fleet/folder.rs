@@ -1,6 +1,6 @@
 //! Reading a fleet folder.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -130,8 +130,8 @@ fn assemble(
         let line_set = entry.set.unwrap_or(usize::MAX);
         History { wing: entry.wing, line_set, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() }
     };
-    let mut histories: Vec<History> = wings.wings.into_iter().map(history).collect();
-    for mut entry in checks.checks {
+    let mut histories: Vec<History> = wings.entries.into_iter().map(history).collect();
+    for mut entry in checks.entries {
         entry.check.readings.shrink_to_fit();
         if let Some(history) = entry.wing.and_then(|wing| histories.get_mut(wing)) {
             history.checks.push(entry.check);
@@ -205,12 +205,11 @@ impl Source<'_> {
         let Some(grids) = grids.into_iter().collect::<Option<Vec<_>>>().filter(|grids| !grids.is_empty()) else {
             return Loaded::Broken;
         };
-        let mut left_out: BTreeMap<&str, ()> = BTreeMap::new();
-        left_out.extend(grids.iter().flat_map(|grid| &grid.left_out).map(|column| (column.as_str(), ())));
+        let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
         if !left_out.is_empty() {
             let quote =
-                |column: &&str| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
-            let columns: Vec<String> = left_out.keys().map(quote).collect();
+                |column: &&String| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
+            let columns: Vec<String> = left_out.iter().map(quote).collect();
             let word = if columns.len() == 1 { "column" } else { "columns" };
             self.notes.push(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")));
         }

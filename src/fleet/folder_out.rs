@@ -4,11 +4,13 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
+use polars::prelude::Column;
+
 use super::atomic::FleetWriteError;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
-use super::table::{Cells, Table, TableFormat, write};
-use crate::check::{Action, Check, Fitting, Fleet, History};
-use crate::wing::{LineSet, ModelData};
+use super::table::{Cells, Table, TableFormat, write, write_frame};
+use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
+use crate::wing::{LineSet, ModelData, Side};
 
 /// Writes the tables of a fleet into a folder, which is made where it is missing. Reading the folder back gives an equal
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
@@ -27,7 +29,6 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
         models(&sets),
         wings(fleet),
         checks(fleet),
-        readings(fleet),
         risers(fleet),
         actions(fleet),
         fittings(fleet),
@@ -40,16 +41,23 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
     }
     fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
     for table in tables {
-        let needed = [LINES, WINGS, CHECKS, READINGS].into_iter().any(|schema| schema.name == table.name);
+        let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
         let is_written = needed || table.columns.iter().any(|column| !column.data.is_empty());
         if is_written {
             write(&table, folder, format, Cells::Exact)?;
         }
-        for other in [TableFormat::Csv, TableFormat::Parquet] {
-            let stale = folder.join(format!("{}.{}", table.name, other.ending()));
-            if (other != format || !is_written) && stale.exists() {
-                fs::remove_file(&stale).map_err(|source| FleetWriteError::Io { path: stale, source })?;
-            }
+        remove_stale(folder, &table.name, is_written.then_some(format))?;
+    }
+    write_frame(READINGS.name, readings(fleet), folder, format)?;
+    remove_stale(folder, READINGS.name, Some(format))
+}
+
+/// Removes a table's files in other formats than the one just written.
+fn remove_stale(folder: &Path, table: &str, written: Option<TableFormat>) -> Result<(), FleetWriteError> {
+    for format in [TableFormat::Csv, TableFormat::Parquet] {
+        let stale = folder.join(format!("{table}.{}", format.ending()));
+        if Some(format) != written && stale.exists() {
+            fs::remove_file(&stale).map_err(|source| FleetWriteError::Io { path: stale, source })?;
         }
     }
     Ok(())
@@ -103,7 +111,7 @@ fn lines(fleet: &Fleet) -> Result<Table, FleetWriteError> {
         .text("main", all.iter().map(|(_, line, _)| line.main.as_deref()))
         .text("material", all.iter().map(|(_, _, top)| top.map(|top| top.material.as_str())))
         .number("tolerance_mm", all.iter().map(|(_, line, _)| line.tolerance_mm))
-        .text("side", all.iter().map(|(_, line, _)| line.side.map(|side| side.name())))
+        .text("side", all.iter().map(|(_, line, _)| line.side.map(Side::name)))
         .text("table_version", all.iter().map(|(set, ..)| set.table_version()));
     Ok(table.without_empty(LINES.required))
 }
@@ -183,26 +191,37 @@ fn checks(fleet: &Fleet) -> Table {
         .number("load_n", all.iter().map(|(_, check)| Some(check.load_n)))
         .number("datum_mm", all.iter().map(|(_, check)| Some(check.datum_mm)))
         .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
-        .text("condition", all.iter().map(|(_, check)| check.condition.map(|condition| condition.name())))
+        .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
         .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm))
         .without_empty(CHECKS.required)
 }
 
-fn readings(fleet: &Fleet) -> Table {
-    let all: Vec<_> = every_check(fleet)
-        .into_iter()
-        .flat_map(|(history, check)| check.readings.iter().map(move |reading| (history, check, reading)))
-        .collect();
-    let repeated = all.iter().any(|(.., reading)| reading.repeat != 1);
-    let line = |history: &History, at: usize| fleet.line_set(history).lines().get(at).map(|line| line.name.clone());
-    Table::new(READINGS.name)
-        .text("check", all.iter().map(|(_, check, _)| Some(check.id.as_str())))
-        .text("side", all.iter().map(|(.., reading)| Some(reading.side.name())))
-        .text("line", all.iter().map(|(history, _, reading)| line(history, reading.line)))
-        .number("reading_mm", all.iter().map(|(.., reading)| Some(reading.reading_mm)))
-        .count("repeat", all.iter().map(|(.., reading)| repeated.then_some(i64::from(reading.repeat))))
-        .text("operator", all.iter().map(|(.., reading)| reading.operator.as_deref()))
-        .without_empty(READINGS.required)
+/// The readings as columns that borrow their text: it is the only long table.
+fn readings(fleet: &Fleet) -> Vec<Column> {
+    let all = || {
+        let each =
+            fleet.histories().iter().flat_map(|history| history.checks.iter().map(move |check| (history, check)));
+        each.flat_map(|(history, check)| check.readings.iter().map(move |reading| (history, check, reading)))
+    };
+    let line = |history: &History, at: usize| fleet.line_set(history).lines().get(at).map(|line| line.name.as_str());
+    let checks: Vec<&str> = all().map(|(_, check, _)| check.id.as_str()).collect();
+    let sides: Vec<&str> = all().map(|(.., reading)| reading.side.name()).collect();
+    let lines: Vec<Option<&str>> = all().map(|(history, _, reading)| line(history, reading.line)).collect();
+    let values: Vec<f64> = all().map(|(.., reading)| reading.reading_mm).collect();
+    let mut columns = vec![
+        Column::new("check".into(), checks),
+        Column::new("side".into(), sides),
+        Column::new("line".into(), lines),
+        Column::new("reading_mm".into(), values),
+    ];
+    if all().any(|(.., reading)| reading.repeat != 1) {
+        columns.push(Column::new("repeat".into(), all().map(|(.., reading)| reading.repeat).collect::<Vec<u32>>()));
+    }
+    if all().any(|(.., reading)| reading.operator.is_some()) {
+        let operators: Vec<Option<&str>> = all().map(|(.., reading)| reading.operator.as_deref()).collect();
+        columns.push(Column::new("operator".into(), operators));
+    }
+    columns
 }
 
 fn risers(fleet: &Fleet) -> Table {

@@ -118,7 +118,7 @@ impl<'a> Record<'a> {
 
     /// Notes a fault of this record; the value is what stands in the column.
     pub(super) fn fault(self, faults: &mut FaultList, column: &str, expected: std::fmt::Arguments<'_>) {
-        let value = self.cell(column).map(|cell| cell.text()).unwrap_or_default();
+        let value = self.cell(column).map(Cell::text).unwrap_or_default();
         faults.add(&self.grid.name, self.row_number(), column, value, expected);
     }
 

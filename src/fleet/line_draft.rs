@@ -22,6 +22,8 @@ pub(super) struct LineDraft {
     pub(super) data: ModelData,
     /// Whether every line that should be here is here.
     pub(super) whole: bool,
+    /// Whether every segment that should be here is here.
+    pub(super) segments_whole: bool,
 }
 
 impl LineDraft {
@@ -37,6 +39,7 @@ impl LineDraft {
             rows: Vec::new(),
             data: ModelData::default(),
             whole: true,
+            segments_whole: true,
         };
         for entry in own.clone().filter(|entry| entry.version.as_deref() == version) {
             draft.push(entry.clone());
@@ -114,11 +117,6 @@ impl LineDraft {
             Some(cascade) => cascade.index.get(name).copied(),
             None => self.find(name, side),
         }
-    }
-
-    /// Whether every segment that should be here is here.
-    pub(super) fn segments_whole(&self) -> bool {
-        self.cascade.as_ref().map_or(self.whole, |cascade| cascade.whole)
     }
 
     /// Puts the set together.

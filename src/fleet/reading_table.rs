@@ -79,7 +79,7 @@ fn read_grid(grid: &Grid, wings: &Wings, checks: &mut Checks, faults: &mut Fault
             }
         };
         let (Some(side), Some(line), Some(reading_mm)) = (side, index, reading_mm) else { continue };
-        if let Some(entry) = known.check.and_then(|check| checks.checks.get_mut(check)) {
+        if let Some(entry) = known.check.and_then(|check| checks.entries.get_mut(check)) {
             if entry.check.readings.capacity() == 0 {
                 entry.check.readings.reserve(known.draft.map_or(0, |draft| 2 * draft.line_count()));
             }
@@ -100,7 +100,7 @@ fn find_check<'a>(
     if check.is_none() && checks.whole {
         record.fault(faults, "check", format_args!("a check that `checks` has"));
     }
-    let wing = check.and_then(|check| checks.checks.get(check)).and_then(|entry| entry.wing);
+    let wing = check.and_then(|check| checks.entries.get(check)).and_then(|entry| entry.wing);
     Known { cell, check, draft: wing.and_then(|wing| wings.draft_of(wing)), line: 0 }
 }
 
@@ -139,7 +139,7 @@ fn report_empty(record: Record<'_>, all_there: bool, faults: &mut FaultList) {
 fn report_duplicates(loaded: &Loaded, wings: &Wings, checks: &Checks, faults: &mut FaultList) {
     let mut keys: Vec<(usize, usize, u32)> = Vec::new();
     let mut twice: std::collections::HashSet<usize> = std::collections::HashSet::new();
-    for (at, entry) in checks.checks.iter().enumerate() {
+    for (at, entry) in checks.entries.iter().enumerate() {
         keys.clear();
         keys.extend(entry.check.readings.iter().map(|reading| (reading.side.index(), reading.line, reading.repeat)));
         // most tables come in order, where the sort is one pass
@@ -156,7 +156,7 @@ fn report_duplicates(loaded: &Loaded, wings: &Wings, checks: &Checks, faults: &m
         let Some(check) = record.text("check").and_then(|check| checks.index.get(check.as_ref()).copied()) else {
             continue;
         };
-        let draft = checks.checks.get(check).and_then(|entry| wings.draft_of(entry.wing?));
+        let draft = checks.entries.get(check).and_then(|entry| wings.draft_of(entry.wing?));
         let (Some(draft), true) = (draft, twice.contains(&check)) else { continue };
         let Some(side) = record.text("side").and_then(|side| side.parse::<Side>().ok()) else { continue };
         let Some(line) = record.text("line").and_then(|line| draft.find(&line, side)) else { continue };

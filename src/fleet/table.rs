@@ -142,9 +142,19 @@ pub(super) enum Cells {
 }
 
 pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
-    let failed = |error: PolarsError| FleetWriteError::Table { table: table.name.clone(), why: error.to_string() };
     let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
     let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
+    write_frame(&table.name, columns, folder, format)
+}
+
+/// Writes polars columns, which cost less memory than a [`Table`].
+pub(super) fn write_frame(
+    name: &str,
+    columns: Vec<Series>,
+    folder: &Path,
+    format: TableFormat,
+) -> Result<(), FleetWriteError> {
+    let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
     let mut frame = DataFrame::new_infer_height(columns).map_err(failed)?;
     let mut bytes = Vec::new();
     match format {
@@ -153,7 +163,7 @@ pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Ce
             ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
         }
     }
-    write_atomic(&folder.join(format!("{}.{}", table.name, format.ending())), &bytes)
+    write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
 fn series(column: &Column, harmless: bool) -> Series {

@@ -12,7 +12,7 @@ use crate::wing::Wing;
 /// The wings of a folder and the line sets that they follow.
 #[derive(Debug)]
 pub(super) struct Wings {
-    pub(super) wings: Vec<WingEntry>,
+    pub(super) entries: Vec<WingEntry>,
     pub(super) index: HashMap<String, usize>,
     /// Whether every wing that should be here is here.
     pub(super) whole: bool,
@@ -61,7 +61,7 @@ impl Wings {
         }
         let used: HashSet<SetKey> = read.iter().filter_map(|(_, key)| key.clone()).collect();
         let drafts = catalogue.drafts(&used);
-        let wings = read
+        let entries = read
             .into_iter()
             .map(|(wing, key)| {
                 let is_its =
@@ -71,11 +71,11 @@ impl Wings {
             })
             .collect();
         let whole = matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["wing"]);
-        Self { wings, index, whole, drafts }
+        Self { entries, index, whole, drafts }
     }
 
     /// The line set of a wing.
     pub(super) fn draft_of(&self, wing: usize) -> Option<&LineDraft> {
-        self.drafts.get(self.wings.get(wing)?.set?)
+        self.drafts.get(self.entries.get(wing)?.set?)
     }
 }

@@ -4,6 +4,7 @@
 //! [`DueSpec`] turns that and the interval into the hours and the day of the next check, with [`UsageSpec`] for how much a
 //! wing flies. [`GaussianPath`], [`SlopePassage`] and [`WienerPassage`] are the closed forms for a single limit.
 
+mod calendar;
 mod crossing;
 mod due;
 mod due_table;
@@ -19,6 +20,7 @@ mod run;
 mod usage;
 mod wiener;
 
+pub use calendar::MonthLoad;
 pub use crossing::CrossingSpec;
 pub use due::{DueDetail, DueSpec, LinePaths, WhyNone, WingDue};
 pub use due_table::{DueDocument, DueTable, WingFailure};

@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use nalgebra::{DMatrix, DVector, Dyn, LU};
 
 use super::TrimError;
-use super::finite_wing::lift_slope_per_rad;
+use super::finite_wing::{arch_factor, helmbold_slope_per_rad, lift_slope_per_rad};
 use crate::wing::Planform;
 
 /// How a lifting line is solved.
@@ -113,6 +113,22 @@ impl LiftingLineSpec {
         line.uniform = line.at(|_| 1.0)?;
         Ok(line)
     }
+}
+
+/// Lift slope of a wing per radian from its planform: the lifting line, Helmbold's formula below an aspect ratio of 4, times
+/// the factor of the arch where its radius is known.
+///
+/// # Errors
+/// [`TrimError`] as [`LiftingLineSpec::run`].
+pub fn planform_lift_slope_per_rad(planform: &Planform, section_slope_per_rad: f64) -> Result<f64, TrimError> {
+    let line = LiftingLineSpec::default().section_slope_per_rad(section_slope_per_rad).run(planform)?;
+    let flat = if line.aspect_ratio < 4.0 {
+        helmbold_slope_per_rad(section_slope_per_rad, line.aspect_ratio)
+    } else {
+        line.lift_slope_per_rad()
+    };
+    let arch = planform.span_m().zip(planform.arch_radius_m());
+    Ok(flat * arch.map_or(1.0, |(span_m, radius_m)| arch_factor(span_m, radius_m)))
 }
 
 impl LiftingLine {

@@ -36,7 +36,7 @@ pub use finite_wing::{
     arch_factor, elliptic_load_inside, helmbold_slope_per_rad, induced_drag, lift_slope_per_rad, row_load_shares,
     section_slope_per_rad,
 };
-pub use lifting_line::{LiftingLine, LiftingLineSpec, Loading, SpanWeight};
+pub use lifting_line::{LiftingLine, LiftingLineSpec, Loading, SpanWeight, planform_lift_slope_per_rad};
 pub use loads::LineLoad;
 pub use mean_line::{ThinAerofoil, naca_230_slope, thin_aerofoil};
 pub use model::TrimModel;

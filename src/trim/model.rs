@@ -10,7 +10,7 @@ use super::remarks::Remarks;
 use super::rows::{row_differences, row_trims, side_differences};
 use super::span::{SpanWeights, Station};
 use super::{Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
-use crate::check::{Check, Repeats, Uncertainty};
+use crate::check::{Check, Repeats};
 use crate::wing::{LineSet, Planform, Side, Wing};
 
 /// Span stations of one half over which effective values are summed.
@@ -26,6 +26,13 @@ pub struct TrimModel<'a> {
     weights: SpanWeights,
     /// Part of the lift at the same stations.
     lift: SpanWeights,
+}
+
+/// Expanded uncertainty of a deviation that is the mean of so many readings.
+#[derive(Debug, Clone, Copy)]
+struct Expanded {
+    repeats: u32,
+    expanded_mm: f64,
 }
 
 impl<'a> TrimModel<'a> {
@@ -151,14 +158,14 @@ impl<'a> TrimModel<'a> {
     fn verdicts(&self, measured: &Measured) -> Vec<LineVerdict> {
         let common = measured.common_mm.unwrap_or(0.0);
         // few distinct numbers of repeats, so each is worked out once
-        let mut known: Vec<(u32, Uncertainty)> = Vec::new();
+        let mut known: Vec<Expanded> = Vec::new();
         let mut expanded = |repeats: u32| {
-            if let Some((_, found)) = known.iter().find(|(n, _)| *n == repeats) {
-                return found.expanded();
+            if let Some(found) = known.iter().find(|found| found.repeats == repeats) {
+                return found.expanded_mm;
             }
-            let found = measured.budget.one(repeats);
-            known.push((repeats, found));
-            found.expanded()
+            let expanded_mm = measured.budget.one(repeats).expanded();
+            known.push(Expanded { repeats, expanded_mm });
+            expanded_mm
         };
         let mut verdicts = Vec::with_capacity(measured.lines.len());
         for found in &measured.lines {

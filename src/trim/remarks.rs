@@ -90,17 +90,15 @@ impl Remarks {
         let read = |side: Side| trim_rows().filter(|row| !measured.members(*row, &[side]).is_empty()).count();
         for side in Side::BOTH {
             let other = side.mirror();
+            let rest = if read(other) > 1 {
+                format!("the figures are of the {other} half alone")
+            } else {
+                "no incidence is stated".to_owned()
+            };
             match read(side) {
-                0 => self.add(
-                    "side_missing",
-                    format!("Rows A to D were not read on the {side}: the figures are of the {other} half alone."),
-                ),
-                1 => self.add(
-                    "one_row",
-                    format!(
-                        "Only one row was read on the {side}: incidence needs two; none is stated for this half."
-                    ),
-                ),
+                0 => self.add("side_missing", format!("Rows A to D were not read on the {side}: {rest}.")),
+                1 => self
+                    .add("one_row", format!("Only one row was read on the {side}, and incidence needs two: {rest}.")),
                 _ => {}
             }
         }

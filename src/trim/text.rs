@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Interval, Trim, Verdict};
+use super::{Interval, Trim, TrimChange, Verdict};
 
 /// Lines listed that are not within.
 const LISTED: usize = 12;
@@ -57,6 +57,33 @@ impl fmt::Display for Trim {
         writeln!(f, "  trim speed         {}", spoken(self.speed_change_pct, " %"))?;
         for note in &self.notes {
             writeln!(f, "  note: {}", note.message)?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Display for TrimChange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "wing {}: from check {} to check {}", self.wing, self.before, self.after)?;
+        if let Some(common) = self.common_mm {
+            writeln!(f, "  common offset      {common:+.1} mm")?;
+        }
+        let outside = |verdict: Verdict| usize::from(verdict != Verdict::Within);
+        let before: usize = self.lines.iter().map(|line| outside(line.before)).sum();
+        let after: usize = self.lines.iter().map(|line| outside(line.after)).sum();
+        writeln!(f, "  lines not within   {before} before, {after} after, of {}", self.lines.len())?;
+        writeln!(f, "  row      side   before   after   change ± se mm")?;
+        for row in &self.rows {
+            writeln!(
+                f,
+                "  {:<8} {:<6} {:+6.1}  {:+6.1}  {:+6.1} ± {:.1}",
+                row.row, row.side, row.before_mm, row.after_mm, row.change_mm, row.se_mm
+            )?;
+        }
+        writeln!(f, "  incidence          {}", spoken(self.incidence_deg, "°"))?;
+        writeln!(f, "  left less right    {}", spoken(self.asymmetry_deg, "°"))?;
+        if !self.unmatched.is_empty() {
+            writeln!(f, "  read at one check only: {} (lines)", self.unmatched.len())?;
         }
         Ok(())
     }

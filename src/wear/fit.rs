@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::layout::{Layout, LineRow};
+use super::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
+use super::spec::ReducedModel;
 use super::{Diagnostic, Reduction, Shape, SpreadRow, TermRow, WearSpec};
 use crate::stats::StopReason;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
@@ -14,7 +16,10 @@ use crate::wing::{LineSet, Row};
 pub struct WearFit {
     pub(crate) spec: WearSpec,
     pub(crate) layout: Layout,
-    pub(crate) mixed: MixedFit,
+    /// The reported fit first; see [`ShapeSearch`].
+    pub(crate) components: Vec<Component>,
+    scale: Option<ScaleInterval>,
+    comparison: Vec<ShapeComparison>,
     readings: usize,
     wings: usize,
     checks: usize,
@@ -23,6 +28,14 @@ pub struct WearFit {
     terms: Vec<TermRow>,
     spread: Vec<SpreadRow>,
     diagnostics: Vec<Diagnostic>,
+}
+
+/// A fit under one time shape, and its weight among the shapes that the readings leave open.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Component {
+    pub(crate) shape: Shape,
+    pub(crate) weight: f64,
+    pub(crate) mixed: MixedFit,
 }
 
 /// Mean drift of one row of a line set since new, with its 95 % confidence interval.
@@ -39,22 +52,36 @@ pub struct RowDrift {
 }
 
 impl WearFit {
-    pub(crate) fn new(spec: WearSpec, layout: Layout, mixed: MixedFit, reduction: &Reduction) -> Self {
+    pub(crate) fn new(model: ReducedModel<'_>, fits: Vec<MixedFit>, search: ShapeSearch) -> Self {
+        let ReducedModel { spec, layout, reduction } = model;
         let read = |count: fn(&super::WingReduction) -> usize| reduction.wings.iter().map(count).sum();
+        let components: Vec<Component> = search
+            .components
+            .into_iter()
+            .zip(fits)
+            .map(|(known, mixed)| Component { shape: known.shape, weight: known.weight, mixed })
+            .collect();
+        let mixed = &components[0].mixed;
         let quantile = quantile(reduction.wings.len(), layout.wing.is_some());
         let terms = mixed
             .fixed()
             .iter()
-            .map(|fixed| TermRow {
-                term: fixed.name.clone(),
-                estimate: fixed.estimate,
-                se: fixed.se,
-                lower: fixed.estimate - quantile * fixed.se,
-                upper: fixed.estimate + quantile * fixed.se,
+            .map(|fixed| {
+                let mut weights = vec![0.0; layout.structure.fixed.len()];
+                weights[fixed.column] = 1.0;
+                let se = combination(&components, |_| weights.clone()).se;
+                TermRow {
+                    term: fixed.name.clone(),
+                    estimate: fixed.estimate,
+                    se,
+                    lower: fixed.estimate - quantile * se,
+                    upper: fixed.estimate + quantile * se,
+                }
             })
             .collect();
-        let spread = spread_rows(&layout, &mixed);
-        let diagnostics = diagnose(&layout, &mixed, reduction);
+        let spread = spread_rows(&layout, mixed);
+        let mut diagnostics = diagnose(&layout, mixed, reduction);
+        diagnostics.extend(search.diagnostics);
         Self {
             readings: reduction.readings(),
             wings: reduction.wings.len(),
@@ -79,9 +106,11 @@ impl WearFit {
                 levels.dedup();
                 levels.iter().filter(|level| wing.levels[**level as usize].epoch > 0).count()
             }),
-            spec,
+            spec: spec.clone(),
             layout,
-            mixed,
+            components,
+            scale: search.interval,
+            comparison: search.comparison,
             terms,
             spread,
             diagnostics,
@@ -121,31 +150,43 @@ impl WearFit {
     /// The likelihood that was maximised.
     #[must_use]
     pub fn criterion(&self) -> Criterion {
-        self.mixed.criterion()
+        self.mixed().criterion()
     }
 
     /// The criterion at the optimum, −2 log likelihood.
     #[must_use]
     pub fn deviance(&self) -> f64 {
-        self.mixed.deviance()
+        self.mixed().deviance()
     }
 
     /// Evaluations of the criterion.
     #[must_use]
     pub fn evaluations(&self) -> usize {
-        self.mixed.minimum().evaluations
+        self.mixed().minimum().evaluations
     }
 
     /// Whether the optimiser converged.
     #[must_use]
     pub fn converged(&self) -> bool {
-        self.mixed.minimum().stop == StopReason::Converged
+        self.mixed().minimum().stop == StopReason::Converged
     }
 
     /// Time shape.
     #[must_use]
     pub fn shape(&self) -> Shape {
-        self.spec.shape
+        self.components[0].shape
+    }
+
+    /// The scale of the time shape with its interval, where it was estimated.
+    #[must_use]
+    pub fn scale(&self) -> Option<ScaleInterval> {
+        self.scale
+    }
+
+    /// How the time shapes compare, where the shape was chosen among them.
+    #[must_use]
+    pub fn comparison(&self) -> &[ShapeComparison] {
+        &self.comparison
     }
 
     /// Fixed terms. Intervals are Wald intervals with Student's t on `wings − 1` degrees of freedom where wings differ in
@@ -164,7 +205,7 @@ impl WearFit {
     /// Terms that the data cannot tell apart from others.
     #[must_use]
     pub fn dropped_terms(&self) -> &[String] {
-        self.mixed.dropped()
+        self.mixed().dropped()
     }
 
     /// Remarks.
@@ -176,7 +217,7 @@ impl WearFit {
     /// The mixed-model fit underneath.
     #[must_use]
     pub fn mixed(&self) -> &MixedFit {
-        &self.mixed
+        &self.components[0].mixed
     }
 
     /// Mean drift since new of a row's lines in a line set at some hours, covariates at nought; `None` when the set has no
@@ -188,32 +229,67 @@ impl WearFit {
         if !(hours_h >= 0.0 && hours_h.is_finite()) {
             return None;
         }
-        let p = self.layout.structure.fixed.len();
-        let mut weights = vec![0.0; p];
-        let g = self.spec.shape.at(hours_h);
-        let mut line_row = LineRow::default();
         let lines: Vec<usize> =
             set.lines().iter().enumerate().filter(|(_, line)| line.row == row).map(|(line, _)| line).collect();
-        for &line in &lines {
-            self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
-            for (column, value) in &line_row.fixed {
-                weights[*column] += value / lines.len() as f64;
+        let weights = |shape: Shape| {
+            let g = shape.at(hours_h);
+            let mut weights = vec![0.0; self.layout.structure.fixed.len()];
+            let mut line_row = LineRow::default();
+            for &line in &lines {
+                self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
+                for (column, value) in &line_row.fixed {
+                    weights[*column] += value / lines.len() as f64;
+                }
             }
-        }
-        let fixed = self.mixed.fixed();
-        if lines.is_empty() || (g > 0.0 && fixed.iter().all(|effect| weights[effect.column] == 0.0)) {
+            weights
+        };
+        let at_100_h = weights(Shape::LINEAR);
+        let known = hours_h == 0.0 || self.mixed().fixed().iter().any(|effect| at_100_h[effect.column] != 0.0);
+        if lines.is_empty() || !known {
             return None;
         }
-        let mean_mm = fixed.iter().map(|effect| weights[effect.column] * effect.estimate).sum();
+        let drift = combination(&self.components, weights);
+        let half = quantile(self.wings, self.layout.wing.is_some()) * drift.se;
+        Some(RowDrift {
+            hours_h,
+            mean_mm: drift.estimate,
+            lower_mm: drift.estimate - half,
+            upper_mm: drift.estimate + half,
+        })
+    }
+}
+
+/// A linear combination of the fixed effects.
+struct Combination {
+    estimate: f64,
+    se: f64,
+}
+
+/// `w(shape)ᵀβ` under the reported shape, its variance that of the estimates and of the shape's scale together: the mean over
+/// the components of `wᵀ Var(β) w + (wᵀβ − reported)²`.
+fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
+    let one = |component: &Component| {
+        let w = weights(component.shape);
+        let fixed = component.mixed.fixed();
+        let estimate: f64 = fixed.iter().map(|effect| w[effect.column] * effect.estimate).sum();
         let mut variance = 0.0;
         for (i, a) in fixed.iter().enumerate() {
             for (j, b) in fixed.iter().enumerate() {
-                variance += weights[a.column] * weights[b.column] * self.mixed.covariance(i, j);
+                variance += w[a.column] * w[b.column] * component.mixed.covariance(i, j);
             }
         }
-        let half = quantile(self.wings, self.layout.wing.is_some()) * f64::max(variance, 0.0).sqrt();
-        Some(RowDrift { hours_h, mean_mm, lower_mm: mean_mm - half, upper_mm: mean_mm + half })
-    }
+        Combination { estimate, se: f64::max(variance, 0.0).sqrt() }
+    };
+    let reported = one(&components[0]).estimate;
+    let variance: f64 = components
+        .iter()
+        .filter(|component| component.weight > 0.0)
+        .map(|component| {
+            let here = one(component);
+            component.weight * (here.se * here.se + (here.estimate - reported).powi(2))
+        })
+        .sum();
+    Combination { estimate: reported, se: variance.sqrt() }
 }
 
 /// Two-sided 95 % quantile of the fixed terms' intervals.

@@ -120,6 +120,15 @@ impl MixedSpec {
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
     pub fn fit(&self, structure: &Structure, blocks: &[Block]) -> Result<MixedFit, MixedError> {
+        self.fit_from(structure, blocks, &[])
+    }
+
+    /// The same, from where an earlier fit of a model with the same random part ended ([`Minimum::end`]); from the default
+    /// start when the lengths differ.
+    ///
+    /// # Errors
+    /// As [`MixedSpec::fit`].
+    pub fn fit_from(&self, structure: &Structure, blocks: &[Block], start: &[f64]) -> Result<MixedFit, MixedError> {
         let kept = independent_columns(structure, blocks);
         let reduced: Vec<Block>;
         let mut model = structure.clone();
@@ -137,7 +146,9 @@ impl MixedSpec {
             return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), flat });
         }
         let scale = start_scale(&model, blocks);
-        let minimum = self.optimum(&objective, &scale, observations)?;
+        let given = start.len() == scale.len();
+        let from = if given { start.to_vec() } else { start_point(&objective, &scale) };
+        let minimum = self.optimum(&objective, &scale, &from, observations)?;
         let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
         let mut profile = objective.profile(&theta)?;
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
@@ -145,15 +156,20 @@ impl MixedSpec {
         Ok(finish(self.criterion, structure, &model, kept, theta, profile, minimum))
     }
 
-    fn optimum(&self, objective: &Objective<'_>, scale: &[f64], observations: usize) -> Result<Minimum, MixedError> {
+    fn optimum(
+        &self,
+        objective: &Objective<'_>,
+        scale: &[f64],
+        start: &[f64],
+        observations: usize,
+    ) -> Result<Minimum, MixedError> {
         let scaled = |x: &[f64]| {
             let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
             let (value, mut slope) = objective.evaluate(&theta)?;
             slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
             slope.iter().all(|g| g.is_finite()).then_some((value, slope))
         };
-        let start: Vec<f64> = start_point(objective, scale);
-        let Some(mut minimum) = minimise(&start, self.evaluation_cap, scaled) else {
+        let Some(mut minimum) = minimise(start, self.evaluation_cap, scaled) else {
             return Err(MixedError::NoVariation { observations });
         };
         // a stationary point that is a saddle is left along its steepest way down
@@ -171,7 +187,7 @@ impl MixedSpec {
             match best {
                 Some(found) if found.value < minimum.value - 1e-7 => {
                     let evaluations = minimum.evaluations + found.evaluations;
-                    minimum = Minimum { start: start.clone(), evaluations, ..found };
+                    minimum = Minimum { start: start.to_vec(), evaluations, ..found };
                 }
                 _ => break,
             }
