@@ -57,7 +57,7 @@ fn senseless_calls_exit_2_and_write_nothing() {
         &["due"],
         &["summary"],
         &["simulate"],
-        &["wear", "loft", "--shape", "log"],
+        &["wear", "loft", "--shape", "auto", "--scale-h", "30"],
         &["wear", "loft", "--scale-h", "30"],
         &["wear", "loft", "--shape", "log", "--scale-h", "-3"],
         &["due", "loft", "--risk", "1.5"],
@@ -257,7 +257,8 @@ fn text_answers_carry_the_cautions() {
     for command in ["trim", "wear", "due", "report"] {
         let output = linedrift(folder.path(), &[command, "loft"]);
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
-        assert!(stdout(&output).contains("do not say that a wing is fit to fly"), "{command}");
+        let words = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains("do not say that a wing is fit to fly"), "{command}");
         assert!(!stdout(&output).contains("Invented data"), "{command}");
     }
     let help = linedrift(folder.path(), &["--help"]);
@@ -326,7 +327,7 @@ fn the_demo_folder_gives_the_page_that_the_seed_gives() {
     assert!(fs::read_to_string(demo.join("README.md")).unwrap().contains("linedrift simulate --demo"));
     let truth: Value = serde_json::from_str(&fs::read_to_string(demo.join("truth.json")).unwrap()).unwrap();
     assert!(truth.is_object());
-    for command in ["trim", "wear", "due", "summary"] {
+    for command in ["trim", "wear", "summary"] {
         let document = document(folder.path(), &[command, "notebooks-data/demo", "--json"]);
         assert_eq!(document["demo"], true, "{command}");
     }

@@ -1,5 +1,13 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::float_cmp,
+    clippy::print_stderr,
+    clippy::assigning_clones,
+    missing_docs,
+    unreachable_pub
+)]
 
 mod architecture;
 #[cfg(feature = "cli")]
@@ -16,6 +24,7 @@ mod forecast_support;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
+mod report_readme;
 mod simulate_coverage;
 mod simulate_truth;
 mod support;

@@ -9,7 +9,7 @@ use super::deviation_figure::deviation_figures;
 use super::html::{Cell, escape, table};
 use super::page::panels;
 use super::{ReportError, words};
-use crate::forecast::DueRow;
+use crate::forecast::{DueRow, Reason};
 use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{Row, Side};
 
@@ -49,23 +49,24 @@ pub(super) fn section(
 fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
     let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
         (Some(early), Some(middle), Some(late)) => format!(
-            " The first limit is passed at about {} h (80 % between {} and {} h).",
+            " The first limit is crossed at about {} h (80 % between {} and {} h).",
             words::number(middle, 0),
             words::number(early, 0),
             words::number(late, 0)
         ),
         (Some(early), _, _) => {
-            format!(" One chance in ten that a limit is passed by {} h.", words::number(early, 0))
+            format!(" One chance in ten that a limit is crossed by {} h.", words::number(early, 0))
         }
         _ => String::new(),
     };
-    let now = match row.risk_now {
-        Some(risk) => format!(" Chance that a limit is passed already: {}.", words::chance(risk)),
-        None => String::new(),
+    let more = match row.risk_now {
+        _ if row.reason == Reason::AlreadyOver => String::new(),
+        Some(risk) => format!(" The chance that a limit is crossed already is {}.{crossing}", words::chance(risk)),
+        None => crossing,
     };
     let _ = writeln!(
         out,
-        "<p><strong>Next check: {}</strong> ({}). {}{now}{crossing}</p>",
+        "<p><strong>Next check: {}</strong> ({}). {}{more}</p>",
         escape(&words::due(row, today)),
         words::reason(row.reason),
         escape(explanation.unwrap_or_default())

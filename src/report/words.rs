@@ -54,13 +54,13 @@ pub(super) fn verdicts(trim: &Trim, verdict: Verdict) -> usize {
 /// Why the next check is due, in words.
 pub(super) const fn reason(reason: Reason) -> &'static str {
     match reason {
-        Reason::Interval => "interval ends",
-        Reason::Line => "a line may leave its tolerance",
-        Reason::RowDifference => "rows may drift apart",
-        Reason::Incidence => "incidence may pass its limit",
-        Reason::Brake => "brake lines may pass their limit",
-        Reason::Offset => "the whole set may pass its limit",
-        Reason::AlreadyOver => "a limit is already passed",
+        Reason::Interval => "interval",
+        Reason::Line => "a line\u{2019}s tolerance",
+        Reason::RowDifference => "row difference",
+        Reason::Incidence => "incidence",
+        Reason::Brake => "brake row",
+        Reason::Offset => "common offset",
+        Reason::AlreadyOver => "limit already crossed",
     }
 }
 
@@ -157,14 +157,20 @@ pub(super) fn rate(term: &TermRow) -> Option<String> {
     }
 }
 
-/// The order of urgency: limits already passed, then the nearest date, then the fewest hours left, then the name.
-pub(super) fn by_urgency(a: &DueRow, b: &DueRow) -> std::cmp::Ordering {
+/// The order of urgency: limits already crossed, then the nearest date, then the highest chance that a limit is crossed
+/// already, then the most lines outside (where known), then the fewest hours left, then the name.
+pub(super) fn by_urgency(a: (&DueRow, usize), b: (&DueRow, usize)) -> std::cmp::Ordering {
+    let ((a, a_outside), (b, b_outside)) = (a, b);
     let over = |row: &DueRow| row.reason != Reason::AlreadyOver;
     let date = |row: &DueRow| row.due_date.unwrap_or(Date::MAX);
+    // draws know a chance to about a point
+    let points = |row: &DueRow| (100.0 * row.risk_now.unwrap_or(0.0)).round();
     let left = |row: &DueRow| row.due_hours - row.hours_now;
     over(a)
         .cmp(&over(b))
         .then(date(a).cmp(&date(b)))
+        .then(points(b).total_cmp(&points(a)))
+        .then(b_outside.cmp(&a_outside))
         .then(left(a).total_cmp(&left(b)))
         .then_with(|| a.wing.cmp(&b.wing))
 }
