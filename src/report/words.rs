@@ -60,7 +60,7 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Incidence => "incidence",
         Reason::Brake => "brake row",
         Reason::Offset => "common offset",
-        Reason::AlreadyOver => "limit already crossed",
+        Reason::AlreadyOver => "limit crossed",
     }
 }
 
@@ -87,7 +87,7 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
     let hours = number(row.due_hours, 0);
     match row.due_date {
         _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
-        Some(date) if date <= today => format!("now (was due {date})"),
+        Some(date) if date <= today => format!("now (since {date})"),
         Some(date) => format!("{date}, or at {hours} h"),
         None => format!("at {hours} h"),
     }
