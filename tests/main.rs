@@ -10,8 +10,6 @@
 )]
 
 mod architecture;
-#[cfg(feature = "cli")]
-mod cli_run;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
@@ -21,6 +19,7 @@ mod forecast_due;
 mod forecast_passage;
 mod forecast_run;
 mod forecast_support;
+mod mixed_nist;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;

@@ -62,20 +62,19 @@ impl WearFit {
             .map(|(known, mixed)| Component { shape: known.shape, weight: known.weight, mixed })
             .collect();
         let mixed = &components[0].mixed;
-        let quantile = quantile(reduction.wings.len(), layout.wing.is_some());
         let terms = mixed
             .fixed()
             .iter()
             .map(|fixed| {
                 let mut weights = vec![0.0; layout.structure.fixed.len()];
                 weights[fixed.column] = 1.0;
-                let se = combination(&components, |_| weights.clone()).se;
+                let Combination { se, half, .. } = combination(&components, |_| weights.clone());
                 TermRow {
                     term: fixed.name.clone(),
                     estimate: fixed.estimate,
                     se,
-                    lower: fixed.estimate - quantile * se,
-                    upper: fixed.estimate + quantile * se,
+                    lower: fixed.estimate - half,
+                    upper: fixed.estimate + half,
                 }
             })
             .collect();
@@ -189,8 +188,8 @@ impl WearFit {
         &self.comparison
     }
 
-    /// Fixed terms. Intervals are Wald intervals with Student's t on `wings − 1` degrees of freedom where wings differ in
-    /// their rates (a rate common to a fleet is known no better than its wings are many), else normal.
+    /// Fixed terms. Intervals are Wald intervals with Student's t on Satterthwaite degrees of freedom; where the scale of the
+    /// time shape was estimated its uncertainty is in the standard errors.
     #[must_use]
     pub fn terms(&self) -> &[TermRow] {
         &self.terms
@@ -249,12 +248,11 @@ impl WearFit {
             return None;
         }
         let drift = combination(&self.components, weights);
-        let half = quantile(self.wings, self.layout.wing.is_some()) * drift.se;
         Some(RowDrift {
             hours_h,
             mean_mm: drift.estimate,
-            lower_mm: drift.estimate - half,
-            upper_mm: drift.estimate + half,
+            lower_mm: drift.estimate - drift.half,
+            upper_mm: drift.estimate + drift.half,
         })
     }
 }
@@ -263,44 +261,54 @@ impl WearFit {
 struct Combination {
     estimate: f64,
     se: f64,
+    /// Half-width of its 95 % interval.
+    half: f64,
 }
 
 /// `w(shape)ᵀβ` under the reported shape, its variance that of the estimates and of the shape's scale together: the mean over
 /// the components of `wᵀ Var(β) w + (wᵀβ − reported)²`.
 fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
-    let one = |component: &Component| {
-        let w = weights(component.shape);
-        let fixed = component.mixed.fixed();
-        let estimate: f64 = fixed.iter().map(|effect| w[effect.column] * effect.estimate).sum();
-        let mut variance = 0.0;
-        for (i, a) in fixed.iter().enumerate() {
-            for (j, b) in fixed.iter().enumerate() {
-                variance += w[a.column] * w[b.column] * component.mixed.covariance(i, j);
-            }
-        }
-        Combination { estimate, se: f64::max(variance, 0.0).sqrt() }
-    };
-    let reported = one(&components[0]).estimate;
+    let reported = Part::new(&components[0], &weights);
     let variance: f64 = components
         .iter()
         .filter(|component| component.weight > 0.0)
         .map(|component| {
-            let here = one(component);
-            component.weight * (here.se * here.se + (here.estimate - reported).powi(2))
+            let part = Part::new(component, &weights);
+            component.weight * (part.variance + (part.estimate - reported.estimate).powi(2))
         })
         .sum();
-    Combination { estimate: reported, se: variance.sqrt() }
+    let se = variance.sqrt();
+    let half = t_quantile(components[0].mixed.freedom(&reported.weights)) * se;
+    Combination { estimate: reported.estimate, se, half }
 }
 
-/// Two-sided 95 % quantile of the fixed terms' intervals.
-fn quantile(wings: usize, wings_differ: bool) -> f64 {
-    let normal = || Normal::standard().inverse_cdf(0.975);
-    if wings_differ {
-        let freedom = (wings as f64 - 1.0).max(1.0);
-        StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| normal(), |t| t.inverse_cdf(0.975))
-    } else {
-        normal()
+/// A linear combination under one component.
+struct Part {
+    /// By kept fixed effect.
+    weights: Vec<f64>,
+    estimate: f64,
+    variance: f64,
+}
+
+impl Part {
+    fn new(component: &Component, weights: impl Fn(Shape) -> Vec<f64>) -> Self {
+        let by_column = weights(component.shape);
+        let fixed = component.mixed.fixed();
+        let weights: Vec<f64> = fixed.iter().map(|effect| by_column[effect.column]).collect();
+        let estimate = weights.iter().zip(fixed).map(|(w, effect)| w * effect.estimate).sum();
+        let mut variance = 0.0;
+        for (i, a) in weights.iter().enumerate() {
+            for (j, b) in weights.iter().enumerate() {
+                variance += a * b * component.mixed.covariance(i, j);
+            }
+        }
+        Self { weights, estimate, variance: f64::max(variance, 0.0) }
     }
+}
+
+/// Two-sided 95 % quantile of Student's t.
+fn t_quantile(freedom: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| Normal::standard().inverse_cdf(0.975), |t| t.inverse_cdf(0.975))
 }
 
 fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {

@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, SymmetricEigen};
 use serde::{Deserialize, Serialize};
 
 use super::block::triangle;
+use super::freedom::Freedom;
 use super::objective::Profile;
 use super::{Block, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Minimum, StopReason, minimise};
@@ -42,6 +43,8 @@ pub struct FixedEffect {
     pub estimate: f64,
     /// Standard error.
     pub se: f64,
+    /// Satterthwaite degrees of freedom of the standard error (a million stands for normal).
+    pub freedom: f64,
 }
 
 /// Covariance of one outer term's effects.
@@ -87,6 +90,7 @@ pub struct MixedFit {
     pub(crate) beta: Vec<f64>,
     pub(crate) unscaled: Vec<f64>,
     pub(crate) factor: Vec<f64>,
+    freedom: Freedom,
     criterion: Criterion,
     deviance: f64,
     sigma: f64,
@@ -153,7 +157,8 @@ impl MixedSpec {
         let mut profile = objective.profile(&theta)?;
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
         fix_signs(&model, &mut theta);
-        Ok(finish(self.criterion, structure, &model, kept, theta, profile, minimum))
+        let freedom = Freedom::new(&objective, &theta, &scale);
+        Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
     }
 
     fn optimum(
@@ -334,26 +339,39 @@ fn fix_signs(structure: &Structure, theta: &mut [f64]) {
     }
 }
 
+/// What the optimiser found.
+struct Optimum {
+    theta: Vec<f64>,
+    profile: Profile,
+    freedom: Freedom,
+    minimum: Minimum,
+}
+
 fn finish(
     criterion: Criterion,
     structure: &Structure,
     model: &Structure,
     kept: Vec<bool>,
-    theta: Vec<f64>,
-    profile: Profile,
-    minimum: Minimum,
+    optimum: Optimum,
 ) -> MixedFit {
+    let Optimum { theta, profile, freedom, minimum } = optimum;
     let sigma = profile.sigma2.sqrt();
     let p = model.fixed.len();
     let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
     let fixed = columns
         .zip(&model.fixed)
         .enumerate()
-        .map(|(k, (column, name))| FixedEffect {
-            name: name.clone(),
-            column,
-            estimate: profile.beta[k],
-            se: sigma * profile.unscaled[k * p + k].max(0.0).sqrt(),
+        .map(|(k, (column, name))| {
+            let variance = profile.sigma2 * profile.unscaled[k * p + k].max(0.0);
+            let mut weights = vec![0.0; p];
+            weights[k] = 1.0;
+            FixedEffect {
+                name: name.clone(),
+                column,
+                estimate: profile.beta[k],
+                se: variance.sqrt(),
+                freedom: freedom.of(&weights, variance),
+            }
         })
         .collect();
     let mut diagnostics = Vec::new();
@@ -391,6 +409,7 @@ fn finish(
         beta: profile.beta,
         unscaled: profile.unscaled,
         factor: profile.factor,
+        freedom,
         criterion,
         deviance: profile.deviance,
         sigma,
@@ -444,6 +463,21 @@ impl MixedFit {
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
         let p = self.fixed.len();
         if i < p && j < p { self.sigma * self.sigma * self.unscaled[i * p + j] } else { 0.0 }
+    }
+
+    /// Satterthwaite degrees of freedom of a linear combination of the kept fixed effects, weights in the order of
+    /// [`MixedFit::fixed`]; a million stands for normal.
+    #[must_use]
+    pub fn freedom(&self, weights: &[f64]) -> f64 {
+        let p = self.fixed.len();
+        let w: Vec<f64> = (0..p).map(|k| weights.get(k).copied().unwrap_or(0.0)).collect();
+        let mut variance = 0.0;
+        for i in 0..p {
+            for j in 0..p {
+                variance += w[i] * w[j] * self.covariance(i, j);
+            }
+        }
+        self.freedom.of(&w, variance)
     }
 
     /// Names of the fixed columns that were dropped because earlier ones explain them.
