@@ -10,6 +10,8 @@
 )]
 
 mod architecture;
+#[cfg(feature = "cli")]
+mod cli_run;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
