@@ -190,7 +190,7 @@ fn a_saturating_path_that_levels_off_below_the_limit_never_crosses() {
 }
 
 #[test]
-fn the_common_offset_of_the_mean_path_is_its_median_now_and_100_h_later() {
+fn the_common_offset_of_a_path_is_its_median_not_its_mean() {
     // one line of A far away: it pulls the mean of the lines, never the median
     let set = set_of(&[(Row::A, 5)]);
     let lines: Vec<LineKey> = (0..5).map(|line| LineKey { side: Side::Left, line }).collect();

@@ -94,7 +94,6 @@ fn the_crossing_hours_of_simulated_wings_are_as_uncertain_as_said() {
 #[ignore = "slow: fits 60 fleets"]
 fn crossing_hours_of_2400_simulated_wings_cover_within_four_points() {
     let score = score(100..160, 40, 2000);
-    std::fs::write("/tmp/forecast_score.txt", format!("{score:?}")).unwrap();
     assert!(score.wings > 1000);
     assert_calibrated(&score, 0.04);
 }
