@@ -187,7 +187,7 @@ fn wear_json_has_the_keys_of_the_contract_and_follows_its_flags() {
         ],
     );
     assert_eq!(plain["schema"], "linedrift.wear/1");
-    assert_eq!(plain["shape"], serde_json::json!({"kind": "linear", "scale_h": null}));
+    assert_eq!((&plain["shape"]["kind"], &plain["shape"]["scale_h"]), (&"linear".into(), &Value::Null));
     assert_eq!(plain["criterion"], "reml");
     assert_has(&plain["terms"][0], &["term", "estimate", "se", "lower", "upper"]);
     assert_has(&plain["spread"][0], &["group", "effect", "sd", "correlation"]);
@@ -200,7 +200,7 @@ fn wear_json_has_the_keys_of_the_contract_and_follows_its_flags() {
     let args =
         ["wear", "loft", "--json", "--shape", "log", "--scale-h", "40", "--terms", "rate", "--criterion", "ml"];
     let other = document(folder.path(), &[&args[..], &["--wing-effects", "rate+row"]].concat());
-    assert_eq!(other["shape"], serde_json::json!({"kind": "log", "scale_h": 40.0}));
+    assert_eq!((&other["shape"]["kind"], &other["shape"]["scale_h"]), (&"log".into(), &40.0.into()));
     assert_eq!(other["criterion"], "ml");
     assert!(!terms(&other).iter().any(|term| term.starts_with("span:")));
     let spread = other["spread"].as_array().unwrap();
@@ -245,7 +245,7 @@ fn summary_counts_what_was_written() {
     assert_eq!(summary["schema"], "linedrift.summary/1");
     let lines = |table: &str| fs::read_to_string(folder.path().join("loft").join(table)).unwrap().lines().count() - 1;
     for (key, table) in [("wings", "wings.csv"), ("checks", "checks.csv"), ("readings", "readings.csv")] {
-        assert_eq!(summary[key].as_u64().unwrap() as usize, lines(table), "{key}");
+        assert_eq!(summary[key], lines(table), "{key}");
     }
     let text = linedrift(folder.path(), &["summary", "loft"]);
     assert!(stdout(&text).starts_with("8 wings, "), "{}", stdout(&text));

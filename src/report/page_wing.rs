@@ -91,6 +91,7 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
         let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
     }
     rows(out, trim);
+    row_differences(out, trim);
     if pictured {
         panels(
             out,
@@ -142,6 +143,18 @@ fn rows(out: &mut String, trim: &Trim) {
         &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
         &table_rows,
     ));
+}
+
+/// Differences of the rows of the whole wing, in which a common offset cancels.
+fn row_differences(out: &mut String, trim: &Trim) {
+    let differences = words::row_differences(trim);
+    if !differences.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p>Differences of rows, mm \u{b1} standard error: {}.</p>",
+            escape(&differences.join("; "))
+        );
+    }
 }
 
 /// All lines, left and right side by side, in the order of the check.

@@ -100,6 +100,11 @@ pub fn trims(trims: &[Trim]) -> String {
                 row.lines
             );
         }
+        let differences = words::row_differences(trim);
+        if !differences.is_empty() {
+            let line = format!("row differences, mm: {}", differences.join(", "));
+            out.push_str(&wrap(&line.replace('\u{2212}', "-").replace('\u{b1}', "+-"), "  "));
+        }
         for (verdict, name) in [(Verdict::Outside, "outside"), (Verdict::Undecided, "undecided")] {
             let lines: Vec<String> = trim
                 .lines

@@ -64,6 +64,16 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
     }
 }
 
+/// Differences of the rows of the whole wing, such as `A less C +3.2 ± 0.6`.
+pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
+    let both = trim.row_differences.iter().filter(|difference| difference.side == "both");
+    both.map(|one| {
+        let (value, se) = (signed(one.difference_mm, 1), number(one.se_mm, 1));
+        format!("{} less {} {value} \u{b1} {se}", one.front, one.rear)
+    })
+    .collect()
+}
+
 /// Stage of a check in words.
 pub(super) const fn stage(stage: Stage) -> &'static str {
     match stage {
