@@ -6,12 +6,13 @@ use linedrift::Date;
 use linedrift::fleet::{TableFormat, tables, write_table};
 use linedrift::forecast::DueSpec;
 use linedrift::report::text;
+use linedrift::wear::WearSpec;
 
 use super::args::{Common, Tables, day};
 use super::input::Input;
 use super::output::Output;
 use super::progress::Progress;
-use super::{Failure, fitting, judging};
+use super::{Failure, judging};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -53,7 +54,7 @@ impl Args {
         }
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         progress.step("fitting the wear model");
-        let fit = fitting::fit(&input.fleet)?;
+        let fit = WearSpec::default().fit_preferred(&input.fleet)?;
         progress.step("drawing forecasts");
         let mut table = DueSpec::default().risk(self.risk).seed(self.seed).today(today).run(&input.fleet, &fit)?;
         if let Some(wing) = &self.wing {

@@ -3,7 +3,6 @@
 mod args;
 mod due;
 mod failure;
-mod fitting;
 mod input;
 mod judging;
 mod output;
@@ -37,23 +36,30 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
+    #[command(after_help = CAUTIONS)]
     Report(report::Args),
     /// Judges each wing's latest check: verdict per line, row trim, incidence.
+    #[command(after_help = CAUTIONS)]
     Trim(trim::Args),
     /// Fits the wear model to the fleet.
+    #[command(after_help = CAUTIONS)]
     Wear(wear::Args),
     /// The next check per wing.
+    #[command(after_help = CAUTIONS)]
     Due(due::Args),
     /// Counts what a fleet folder holds.
+    #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
     /// Writes an invented fleet folder with its truth.
+    #[command(after_help = CAUTIONS)]
     Simulate(simulate::Args),
 }
 
 const CAUTIONS: &str = "\
-Cautions: results are statements about measured line lengths. They do not say that a wing is
-fit to fly, and nothing about an absolute angle of attack, stall, collapse or turns. The next
-check is a forecast; sand, salt, heat, water, a strong load or a repair call for an earlier one.
+Cautions: a change of trim alters how a wing flies and can make it dangerous. The maker's
+manual and the local rules come first. Have adjustments done or checked by a qualified
+workshop, and fly the wing first with plenty of margin. Length says nothing of the strength
+of lines or the state of the cloth: no result says that a wing is fit to fly.
 
 Exit codes: 0 done, 1 the data is at fault or a result could not be made, 2 the call is wrong.";
 

@@ -8,15 +8,15 @@ use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
 use linedrift::forecast::{DueRow, DueSpec, DueTable};
 use linedrift::report::{PageSpec, ReportData, WearSummary, expected_drift, measured_drift, text};
 use linedrift::trim::Trim;
-use linedrift::wear::{WearError, WearFit};
+use linedrift::wear::{WearError, WearFit, WearSpec};
 use serde::Serialize;
 
+use super::Failure;
 use super::args::{Choice, Common, day};
 use super::input::Input;
 use super::judging::{Judged, failed_due, judge, only_due};
 use super::output::{Document, Output};
 use super::progress::Progress;
-use super::{Failure, fitting};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -145,7 +145,7 @@ impl Args {
     ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
         let mut remarks = Vec::new();
-        let fit = match fitting::fit(fleet) {
+        let fit = match WearSpec::default().fit_preferred(fleet) {
             Ok(fit) => Some(fit),
             Err(error @ (WearError::NoReadings | WearError::Fit { .. })) => {
                 remarks.push(format!("No wear and no next check: {error}."));

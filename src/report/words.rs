@@ -186,9 +186,11 @@ pub(super) fn by_urgency(a: (&DueRow, usize), b: (&DueRow, usize)) -> std::cmp::
 }
 
 /// What every report says before anything else.
-pub const CAUTIONS: [&str; 4] = [
-    "These are statements about measured line lengths. They do not say that a wing is fit to fly: that is for the maker, \
-     the inspector and the pilot.",
+pub const CAUTIONS: [&str; 6] = [
+    "A change of trim alters how a wing flies and can make it dangerous. The maker's manual and the local rules come first.",
+    "Have adjustments done or checked by a qualified workshop, and fly the wing first with plenty of margin.",
+    "Length says nothing of the strength of lines or the state of the cloth. These are statements about measured lengths; \
+     whether a wing is fit to fly is for the maker, the inspector and the pilot.",
     "Changes of incidence, angle of attack and speed are changes against the maker's table, given as ranges. Nothing is \
      said of an absolute angle of attack, of stall or collapse, or of a turn.",
     "A result is as good as the readings behind it. What lies too close to a tolerance to tell is called undecided: \

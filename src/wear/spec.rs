@@ -10,6 +10,9 @@ use super::{Reduction, Shape, WearFit};
 use crate::check::Fleet;
 use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec};
 
+/// How much lower the deviance must be for one variance more (Akaike's criterion).
+const PRICE_OF_A_VARIANCE: f64 = 2.0;
+
 /// Which fixed terms the model has beside the offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum TermsOption {
@@ -147,6 +150,19 @@ impl WearSpec {
     /// [`WearError`]: no readings, a covariate that a wing lacks, a senseless scale, or too little data for the model.
     pub fn fit(&self, fleet: &Fleet) -> Result<WearFit, WearError> {
         self.fit_reduced(&Reduction::new(fleet, &self.covariates)?)
+    }
+
+    /// Fits the model with and without rates that differ by row of a wing, and returns the fit that Akaike's criterion prefers
+    /// (both have the same fixed terms, so that their deviances may be compared). Forecasts want this one: without rates by
+    /// row, a wing's own history hardly moves the forecast of its trim.
+    ///
+    /// # Errors
+    /// As [`WearSpec::fit`].
+    pub fn fit_preferred(&self, fleet: &Fleet) -> Result<WearFit, WearError> {
+        let reduction = Reduction::new(fleet, &self.covariates)?;
+        let plain = self.clone().wing_effects(WingEffects::Rate).fit_reduced(&reduction)?;
+        let by_row = self.clone().wing_effects(WingEffects::RateRow).fit_reduced(&reduction)?;
+        Ok(if by_row.deviance() + PRICE_OF_A_VARIANCE < plain.deviance() { by_row } else { plain })
     }
 
     /// Fits the model to a reduced fleet.
