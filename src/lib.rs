@@ -4,6 +4,7 @@
 pub mod check;
 mod error;
 pub mod forecast;
+pub mod plan;
 pub mod report;
 pub mod simulate;
 pub mod stats;
