@@ -4,6 +4,7 @@
 mod architecture;
 mod forecast_passage;
 mod mixed_published;
+mod plan_search;
 mod reference_fleet;
 mod report_page;
 mod simulate_truth;
