@@ -4,6 +4,9 @@
 mod architecture;
 mod forecast_passage;
 mod mixed_published;
+mod plan_after;
+mod plan_patterns;
+mod plan_referee;
 mod plan_search;
 mod reference_fleet;
 mod report_page;

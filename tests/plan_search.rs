@@ -11,7 +11,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// Most combinations that are tried in one case.
-const MOST_TRIED: usize = 6000;
+const MOST_TRIED: usize = 3000;
 /// The search counts cost in millionths of a unit, rounded line by line.
 const COST_TOLERANCE: f64 = 1e-4;
 
@@ -327,7 +327,7 @@ fn compare(seeds: std::ops::Range<u64>, spec: &PlanSpec, sides: Sides, one_side:
 fn the_search_finds_what_trying_everything_finds() {
     let spec = PlanSpec::default();
     let one = compare(0..2500, &spec, Sides::Separate, true, false);
-    assert!(one.compared > 2000 && one.with_actions > 800, "{} {}", one.compared, one.with_actions);
+    assert!(one.compared > 2000 && one.with_actions > 400, "{} {}", one.compared, one.with_actions);
     let both = compare(10_000..12_000, &spec, Sides::Separate, false, false);
     assert!(both.compared > 500 && both.with_actions > 200, "{} {}", both.compared, both.with_actions);
 }

@@ -75,14 +75,16 @@ impl<'a> Case<'a> {
             }
         }
         // a reading of a line that the set does not have is the trim's to refuse
-        model.run(&history.wing, check)?;
+        let mut trim = model.run(&history.wing, check)?;
         let mut kept = without(check, set, &left_out);
-        let mut trim = model.run(&history.wing, &kept)?;
+        if !remeasure.is_empty() {
+            trim = model.run(&history.wing, &kept)?;
+        }
         let common = trim.common_mm.unwrap_or(0.0);
         let mut far = false;
         for verdict in &trim.lines {
             let far_off = verdict.row != Row::Brake && (verdict.deviation_mm - common).abs() > spec.doubtful_mm;
-            if let Some(line) = set.find(&verdict.line, verdict.side).filter(|_| far_off) {
+            if far_off && let Some(line) = set.find(&verdict.line, verdict.side) {
                 left_out[verdict.side.index() * set.lines().len() + line] = true;
                 remeasure.push(Remeasure::new(verdict.side, &verdict.line, RemeasureReason::FarOff));
                 far = true;

@@ -9,6 +9,9 @@ use crate::check::{Check, Verdict};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
 
+/// Coverage factor of the steps' part in an interval (95 %).
+const STEP_COVERAGE: f64 = 2.0;
+
 /// A step at a place (`segment` none: everything on the side).
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Placed {
@@ -136,11 +139,10 @@ fn predicted(case: &Case<'_>, steps: &[Placed]) -> Check {
 }
 
 /// The interval after, widened by the steps: each step's standard uncertainty times what its change does per millimetre.
-fn widened(after: Interval, per_mm: &[(f64, f64)]) -> Interval {
+fn widened(after: Interval, variance: f64) -> Interval {
     let (Some(value), Some(upper)) = (after.value, after.upper) else { return after };
-    let steps: f64 = per_mm.iter().map(|(slope, standard)| (slope * standard).powi(2)).sum();
     // intervals are symmetric, so the half width stands for the measurement's expanded uncertainty
-    let reach = ((upper - value).powi(2) + 4.0 * steps).sqrt();
+    let reach = ((upper - value).powi(2) + STEP_COVERAGE.powi(2) * variance).sqrt();
     Interval { value: Some(value), lower: Some(value - reach), upper: Some(value + reach) }
 }
 
@@ -151,22 +153,22 @@ struct After {
 }
 
 fn after(case: &Case<'_>, steps: &[Placed]) -> Result<After, PlanError> {
-    let judge = |steps: &[Placed]| case.model.run(&case.history.wing, &predicted(case, steps));
-    let trim = judge(steps)?;
-    let (mut incidence, mut asymmetry) = (Vec::new(), Vec::new());
+    let trim = case.model.run(&case.history.wing, &predicted(case, steps))?;
+    let shares = case.model.incidence_shares(&case.check);
+    let (mut incidence, mut asymmetry) = (0.0, 0.0);
     for placed in steps {
-        let alone = judge(std::slice::from_ref(placed))?;
-        let slope = |with: Interval, without: Interval| match (with.value, without.value) {
-            (Some(with), Some(without)) => (with - without) / placed.step.change_mm,
-            _ => 0.0,
-        };
-        let standard = placed.step.standard_mm;
-        incidence.push((slope(alone.incidence_change_deg, case.trim.incidence_change_deg), standard));
-        asymmetry.push((slope(alone.asymmetry_deg, case.trim.asymmetry_deg), standard));
+        let moved = case.lines.iter().zip(&shares).filter(|(line, _)| moves(case, placed, line.side, line.line));
+        let (mut wing, mut sides) = (0.0, 0.0);
+        for (_, share) in moved {
+            wing += share.wing_deg_per_mm;
+            sides += share.asymmetry_deg_per_mm;
+        }
+        incidence += (wing * placed.step.standard_mm).powi(2);
+        asymmetry += (sides * placed.step.standard_mm).powi(2);
     }
     Ok(After {
-        incidence: widened(trim.incidence_change_deg, &incidence),
-        asymmetry: widened(trim.asymmetry_deg, &asymmetry),
+        incidence: widened(trim.incidence_change_deg, incidence),
+        asymmetry: widened(trim.asymmetry_deg, asymmetry),
         trim,
     })
 }

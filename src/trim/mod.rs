@@ -20,6 +20,7 @@ pub use chordwise::{ChordFit, ChordPoint, chord_fit};
 pub use error::TrimError;
 pub use model::TrimModel;
 pub use outcome::{
-    Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual, SideDifference, Trim, TrimNote, TwistStation,
+    IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual, SideDifference, Trim, TrimNote,
+    TwistStation,
 };
 pub use spec::{ToleranceOn, TrimSpec};

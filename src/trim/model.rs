@@ -5,7 +5,7 @@ use super::incidence::{HalfWing, shape_residuals};
 use super::measured::{Combination, Measured};
 use super::rows::{row_differences, row_trims, side_differences};
 use super::span::SpanWeights;
-use super::{Interval, LineVerdict, ToleranceOn, Trim, TrimError, TrimNote, TrimSpec, Verdict};
+use super::{IncidenceShare, Interval, LineVerdict, ToleranceOn, Trim, TrimError, TrimNote, TrimSpec, Verdict};
 use crate::check::{Check, Repeats, Uncertainty};
 use crate::wing::{LineSet, Planform, Row, Side, Wing};
 
@@ -80,6 +80,27 @@ impl<'a> TrimModel<'a> {
         self.incidence(&measured, &mut trim, &mut notes);
         trim.notes = notes;
         Ok(trim)
+    }
+
+    /// What a millimetre on each line read at a check does to the effective incidence change and to the asymmetry, in the
+    /// order of [`crate::check::deviations`]; empty where incidence is not stated. Holds for any deviations of these lines.
+    #[must_use]
+    pub fn incidence_shares(&self, check: &Check) -> Vec<IncidenceShare> {
+        let measured = Measured::of(self.set, check, self.spec.budget.clone());
+        let Some(planform) = self.planform.as_ref() else { return Vec::new() };
+        let [left, right] = Side::BOTH.map(|side| {
+            let half = HalfWing::of(&measured, side);
+            Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights)
+        });
+        let (wing, asymmetry) = match (left, right) {
+            (Some(left), Some(right)) => (left.half(&right), left.plus(-1.0, &right)),
+            (Some(one), None) | (None, Some(one)) => (one, measured.nothing()),
+            (None, None) => return Vec::new(),
+        };
+        let shares = wing.coefficients.iter().zip(&asymmetry.coefficients);
+        shares
+            .map(|(wing, asymmetry)| IncidenceShare { wing_deg_per_mm: *wing, asymmetry_deg_per_mm: *asymmetry })
+            .collect()
     }
 
     fn validate(&self, wing: &Wing, check: &Check) -> Result<(), TrimError> {
