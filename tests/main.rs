@@ -5,6 +5,7 @@ mod architecture;
 mod forecast_passage;
 mod mixed_published;
 mod plan_after;
+mod plan_fleet;
 mod plan_patterns;
 mod plan_referee;
 mod plan_search;

@@ -245,8 +245,7 @@ fn check_group(set: &LineSet) -> Check {
 fn what_the_measurement_cannot_tell_is_not_proposed() {
     let set = cascade(Some(true), Some(true));
     let check = check(&set, |side, line| match (side, line) {
-        (Side::Left, "A5" | "A6" | "A7" | "A8") => 12.0,
-        (Side::Right, "C3") => 12.0,
+        (Side::Left, "A5" | "A6" | "A7" | "A8") | (Side::Right, "C3") => 12.0,
         _ => 0.0,
     });
     let poor = BudgetPart::new("repeatability", 7.0, Distribution::Normal, SharedBy::Line);

@@ -101,7 +101,7 @@ fn small(rng: &mut ChaCha8Rng, one_side: bool, with_fittings: bool) -> Small {
 }
 
 /// A line as the trying sees it.
-struct Off {
+struct Seen {
     side: Side,
     line: usize,
     row: Row,
@@ -121,7 +121,7 @@ fn common_of(small: &Small) -> f64 {
     median(small.check.readings.iter().filter(trim).map(|reading| reading.reading_mm - 6000.0).collect())
 }
 
-fn offs(small: &Small, target_mm: f64) -> Vec<Off> {
+fn offs(small: &Small, target_mm: f64) -> Vec<Seen> {
     let drawn = |line: usize| &small.set.lines()[line];
     let loading = |span: f64| 4.0 / std::f64::consts::PI * (1.0 - span * span).sqrt();
     let of_trim: Vec<f64> = small
@@ -139,7 +139,7 @@ fn offs(small: &Small, target_mm: f64) -> Vec<Off> {
         .map(|reading| {
             let line = drawn(reading.line);
             let usual = if line.row == Row::Brake { 20.0 } else { 10.0 };
-            Off {
+            Seen {
                 side: reading.side,
                 line: reading.line,
                 row: line.row,
@@ -152,7 +152,7 @@ fn offs(small: &Small, target_mm: f64) -> Vec<Off> {
 }
 
 /// Expanded uncertainty of the mean of some lines by the default budget.
-fn guard(lines: &[&Off], absolute: bool) -> f64 {
+fn guard(lines: &[&Seen], absolute: bool) -> f64 {
     let n = lines.len() as f64;
     let own = (1.0 + (1.0f64 * 0.224).powi(2) / 3.0) / n;
     let mut rows = 0.0;
@@ -182,7 +182,7 @@ fn is_above(set: &LineSet, line: usize, segment: usize) -> bool {
     set.path_indices(line).any(|at| at == segment)
 }
 
-fn spots(spec: &PlanSpec, small: &Small, offs: &[Off], groups: &[Vec<Side>]) -> Vec<Spot> {
+fn spots(spec: &PlanSpec, small: &Small, offs: &[Seen], groups: &[Vec<Side>]) -> Vec<Spot> {
     let set = &small.set;
     let mut found = Vec::new();
     for group in groups {
@@ -191,7 +191,7 @@ fn spots(spec: &PlanSpec, small: &Small, offs: &[Off], groups: &[Vec<Side>]) -> 
             while let Some(below) = set.segments()[root].parent {
                 root = below;
             }
-            let on_root = |off: &&Off| group.contains(&off.side) && is_above(set, off.line, root);
+            let on_root = |off: &&Seen| group.contains(&off.side) && is_above(set, off.line, root);
             let touches =
                 offs.iter().filter(on_root).any(|off| off.row.is_trim() || off.off_mm.abs() > off.tolerance_mm);
             let known_enough = group.iter().all(|side| {
@@ -210,26 +210,26 @@ fn spots(spec: &PlanSpec, small: &Small, offs: &[Off], groups: &[Vec<Side>]) -> 
 }
 
 #[derive(Clone, Copy, PartialEq, Debug)]
-struct Cost {
+struct Price {
     outside: usize,
     cost: f64,
     actions: usize,
 }
 
-impl Cost {
-    fn less(&self, other: &Cost) -> bool {
+impl Price {
+    fn less(&self, other: &Price) -> bool {
         (self.outside, self.cost) < (other.outside, other.cost)
     }
 }
 
 /// Tries every combination; the best with at most 0, 1, 2, … actions.
-fn try_all(small: &Small, offs: &[Off], spots: &[Spot], absolute: bool) -> Vec<Cost> {
+fn try_all(small: &Small, offs: &[Seen], spots: &[Spot], absolute: bool) -> Vec<Price> {
     let set = &small.set;
-    let mut best: Vec<Option<Cost>> = vec![None; 2 * spots.len() + 1];
+    let mut best: Vec<Option<Price>> = vec![None; 2 * spots.len() + 1];
     let mut digits = vec![0usize; spots.len()];
     loop {
         let change = |at: usize| digits[at].checked_sub(1).map_or(0.0, |step| spots[at].steps[step].change_mm);
-        let moved = |off: &Off, below: Option<usize>| -> f64 {
+        let moved = |off: &Seen, below: Option<usize>| -> f64 {
             let on_path = |spot: &Spot| {
                 spot.sides.contains(&off.side)
                     && is_above(set, off.line, spot.segment)
@@ -239,15 +239,15 @@ fn try_all(small: &Small, offs: &[Off], spots: &[Spot], absolute: bool) -> Vec<C
         };
         let allowed = (0..spots.len()).filter(|&at| digits[at] > 0).all(|at| {
             let spot = &spots[at];
-            let above = |off: &&Off| spot.sides.contains(&off.side) && is_above(set, off.line, spot.segment);
-            let lines: Vec<&Off> = offs.iter().filter(above).collect();
+            let above = |off: &&Seen| spot.sides.contains(&off.side) && is_above(set, off.line, spot.segment);
+            let lines: Vec<&Seen> = offs.iter().filter(above).collect();
             let limit = guard(&lines, absolute);
             let mean =
                 lines.iter().map(|off| off.off_mm + moved(off, Some(spot.segment))).sum::<f64>() / lines.len() as f64;
             mean.abs() > limit && change(at).abs() > limit
         });
         if allowed {
-            let mut cost = Cost { outside: 0, cost: 0.0, actions: 0 };
+            let mut cost = Price { outside: 0, cost: 0.0, actions: 0 };
             for off in offs {
                 let after = off.off_mm + moved(off, None);
                 cost.outside += usize::from(after.abs() > off.tolerance_mm);
@@ -348,7 +348,7 @@ fn a_free_target_is_the_best_of_all_whole_millimetres() {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let small = small(&mut rng, true, true);
         let spec = PlanSpec::default().target(Target::Free).common_limit_mm(8.0).most_turns(2).doubtful_mm(10_000.0);
-        let mut best: Option<Cost> = None;
+        let mut best: Option<Price> = None;
         let mut too_many = false;
         for target in -8..=8 {
             let offs = offs(&small, f64::from(target));
@@ -370,6 +370,41 @@ fn a_free_target_is_the_best_of_all_whole_millimetres() {
         moved += usize::from(plan.target_mm != 0.0);
     }
     assert!(moved > 30, "{moved}");
+}
+
+/// Left and right exchanged exchanges the work, and a longer datum changes nothing.
+#[test]
+fn the_mirrored_wing_gets_the_mirrored_plan() {
+    let mut with_actions = 0;
+    for seed in 60_000..60_200 {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let small = small(&mut rng, false, true);
+        let (mut mirrored, mut history) = (small.check.clone(), small.history.clone());
+        mirrored.datum_mm = 37.0;
+        for reading in &mut mirrored.readings {
+            reading.side = reading.side.mirror();
+            reading.reading_mm += 37.0;
+        }
+        for fitting in &mut history.fittings {
+            fitting.side = fitting.side.mirror();
+        }
+        let spec = PlanSpec::default();
+        let plan = spec.run(&small.set, &small.history, &small.check, &[]).unwrap();
+        let other = spec.run(&small.set, &history, &mirrored, &[]).unwrap();
+        let work = |plan: &linedrift::plan::Plan, mirror: bool| {
+            let side = |side: Side| if mirror { side.mirror() } else { side };
+            let mut work: Vec<_> = plan
+                .actions
+                .iter()
+                .map(|action| (side(action.side), action.segment_index, action.kind, action.turns))
+                .collect();
+            work.sort_unstable();
+            work
+        };
+        assert_eq!(work(&plan, false), work(&other, true), "seed {seed}");
+        with_actions += usize::from(!plan.actions.is_empty());
+    }
+    assert!(with_actions > 50, "{with_actions}");
 }
 
 /// The order of the table and of the readings changes nothing.

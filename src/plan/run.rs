@@ -33,11 +33,6 @@ fn search_at(case: &Case<'_>, target_mm: f64) -> Searched {
         exhausted = false;
         limit = (limit / 2).max(1);
         forest.thin(limit);
-        if limit == 1
-            && let Some(states) = States::of(&forest, usize::MAX)
-        {
-            break states;
-        }
     };
     let best = best(&forest, &states);
     Searched { forest, states, best, target_mm, exhausted }
