@@ -60,8 +60,18 @@ fn a_plan_prints_on_one_screen_with_its_caution() {
       right C4       lay a lark's head     -12.1 mm ± 3.6  moves 1
     Lines that end within tolerance with a chance of at least 95 %: 48 of 48
     No better plan exists among the steps that are possible (1512 states searched).
-    Adjustments are to be done or checked by a qualified workshop. Measure again after them: the values here are predictions, and no statement on fitness to fly.
+    Adjustments are to be done or checked by a qualified workshop. Measure again
+      after them: the values here are predictions, and no statement on fitness to
+      fly.
     ");
+    let mut wild = history(vec![]);
+    wild.wing.id = format!("{}\u{1b}[31m", "w".repeat(200));
+    let plain = plan.clone();
+    let plan = PlanSpec::default().run(&set, &wild, &check(&set, off), &[]).unwrap();
+    for line in plan.to_string().lines() {
+        assert!(line.chars().count() <= 80 && !line.contains('\u{1b}'), "{line}");
+    }
+    let plan = plain;
     let steps: Vec<String> = plan.sequence().iter().map(ToString::to_string).collect();
     insta::assert_snapshot!(steps.join("\n"), @r"
     1. left AM2: lay a lark's head (-12.1 mm)

@@ -275,6 +275,31 @@ fn without_a_cascade_or_a_step_it_says_so() {
     assert_eq!(plan.after.outside, 4);
 }
 
+/// A brake main is tied to its handle, so a brake row that is off together is set there; its uppers can be worked on.
+#[test]
+fn brakes_are_touched_only_past_tolerance_and_not_at_the_handle() {
+    for (upper, expected) in [(Some(false), vec![]), (Some(true), vec!["left A5", "left A6"])] {
+        let set = cascade(None, upper);
+        let mut lines = set.lines().to_vec();
+        for line in &mut lines[..12] {
+            line.row = Row::Brake;
+        }
+        let set = LineSet::new("Rook 2", None, lines, set.segments().to_vec()).unwrap();
+        let off = |line: &str| if ["A5", "A6"].contains(&line) { 27.0 } else { 19.0 };
+        let of_brakes = |side, line: &str| if side == Side::Left && line.starts_with('A') { off(line) } else { 0.0 };
+        let plan = planned(&set, of_brakes);
+        assert_eq!(places(&plan), expected, "{plan}");
+        let quiet = planned(&set, |_, line| if line.starts_with('A') { 19.0 } else { 0.0 });
+        assert!(quiet.actions.is_empty(), "{quiet}");
+    }
+    let set = cascade(None, Some(false));
+    let mut lines = set.lines().to_vec();
+    lines[..12].iter_mut().for_each(|line| line.row = Row::Brake);
+    let set = LineSet::new("Rook 2", None, lines, set.segments().to_vec()).unwrap();
+    let plan = planned(&set, |_, line| if line.starts_with('A') { -25.0 } else { 0.0 });
+    assert!(plan.actions.is_empty() && has_note(&plan, "brake_handle"), "{plan}");
+}
+
 #[test]
 fn bad_input_is_refused_with_its_place() {
     let set = cascade(None, None);

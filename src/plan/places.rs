@@ -3,7 +3,7 @@
 use super::step::{LinkStep, small_link, splice};
 use super::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, PlanError, PlanSpec, Step};
 use crate::check::{ActionKind, Fitting};
-use crate::wing::{LineSet, Segment, Side};
+use crate::wing::{LineSet, Row, Segment, Side};
 
 /// One thing, several at once, or nothing, to do at one place.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,12 +69,10 @@ impl Places {
         for segment in segments {
             in_range(segment, "segments", "diameter_mm", segment.diameter_mm, 20.0, "more than 0, at most 20")?;
         }
+        let feet = feet(set);
         let choices = on.map(|side| {
-            segments
-                .iter()
-                .zip(side)
-                .map(|(segment, fitting)| choices(spec, &steps(spec, segment, fitting)))
-                .collect()
+            let places = segments.iter().zip(&feet).zip(side);
+            places.map(|((segment, foot), fitting)| choices(spec, &steps(spec, segment, *foot, fitting))).collect()
         });
         Ok(Self { choices, levels: levels(set) })
     }
@@ -112,12 +110,40 @@ pub(super) fn levels(set: &LineSet) -> Vec<u32> {
     known.into_iter().map(|level| level.unwrap_or(0)).collect()
 }
 
+/// What a segment hangs on at its lower end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Foot {
+    /// A link at the riser.
+    Riser,
+    /// The brake handle: a segment without a parent that carries brake lines alone.
+    Handle,
+    /// Another segment.
+    Junction,
+}
+
+/// What each segment hangs on.
+pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
+    let mut brakes_alone = vec![true; set.segments().len()];
+    for (line, _) in set.lines().iter().enumerate().filter(|(_, drawn)| drawn.row != Row::Brake) {
+        for segment in set.path_indices(line) {
+            brakes_alone[segment] = false;
+        }
+    }
+    let foot = |(segment, brakes): (&Segment, bool)| match segment.parent {
+        Some(_) => Foot::Junction,
+        None if brakes => Foot::Handle,
+        None => Foot::Riser,
+    };
+    set.segments().iter().zip(brakes_alone).map(foot).collect()
+}
+
 /// Single steps possible at a segment.
 ///
 /// A loop may be laid where the fitting says so, else where the segment says so, else only at the riser: there a link is
-/// reached from the ground and made to be opened, while an unknown junction higher up may be sewn or looped line to line.
-pub(super) fn steps(spec: &PlanSpec, segment: &Segment, fitting: Option<&Fitting>) -> Vec<Step> {
-    let at_riser = segment.parent.is_none();
+/// reached from the ground and made to be opened, while an unknown junction higher up may be sewn or looped line to line,
+/// and a brake main is tied to its handle.
+pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Option<&Fitting>) -> Vec<Step> {
+    let at_riser = foot == Foot::Riser;
     let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
     let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
     let mut link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);

@@ -2,7 +2,7 @@
 
 use super::case::Case;
 use super::forest::{Forest, Key};
-use super::places::micrometres;
+use super::places::{Foot, micrometres};
 use super::search::{Best, States, best};
 use super::settle::{Found, Placed, alternative, settle};
 use super::step::standard_of;
@@ -194,7 +194,8 @@ impl PlanSpec {
             count,
         })?;
         let fitting = history.fittings.iter().find(|fitting| fitting.side == side && fitting.segment == segment);
-        Ok(super::places::steps(self, here, fitting))
+        let foot = super::places::feet(set).get(segment).copied().unwrap_or(Foot::Junction);
+        Ok(super::places::steps(self, here, foot, fitting))
     }
 }
 

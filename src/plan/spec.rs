@@ -30,7 +30,7 @@ pub enum Sides {
 /// | `upper_price_pct` | 25 % per level | work away from the riser is slower and harder to undo |
 /// | `most_turns` | 3 | practice: turns that may lie on one link, those there already included |
 /// | `most_at_place` | 1 | actions at one place |
-/// | `small_links_mm` | 8 mm | practice; at the riser only; set what the workshop has, empty for none |
+/// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
 /// | `splices_mm` | none | changes of length that the workshop would splice |
 /// | `formula_uncertainty_pct` | 15 % | how a loop lies on its link (practice) |
 /// | `measured_uncertainty_pct` | 5 % | of the wing's own measured step |

@@ -1,6 +1,6 @@
 //! The plan on one screen.
 
-use std::fmt;
+use std::fmt::{self, Write};
 
 use super::sequence::words;
 use super::{Plan, PlannedState};
@@ -23,7 +23,7 @@ impl fmt::Display for Degrees {
     }
 }
 
-fn state(f: &mut fmt::Formatter<'_>, name: &str, state: &PlannedState) -> fmt::Result {
+fn state(f: &mut String, name: &str, state: &PlannedState) -> fmt::Result {
     writeln!(
         f,
         "{name:<7} {:>3} outside, worst {:+.1} mm, incidence change {}",
@@ -33,8 +33,44 @@ fn state(f: &mut fmt::Formatter<'_>, name: &str, state: &PlannedState) -> fmt::R
     )
 }
 
+/// Columns of the screen.
+const COLUMNS: usize = 80;
+
+/// Writes a line within the columns, broken at spaces and continued two columns in; control characters become `?`.
+fn wrapped(f: &mut fmt::Formatter<'_>, line: &str) -> fmt::Result {
+    let clean: String = line.chars().map(|letter| if letter.is_control() { '?' } else { letter }).collect();
+    let mut rest = clean.as_str();
+    let mut room = COLUMNS;
+    loop {
+        let Some((limit, _)) = rest.char_indices().nth(room) else { return f.write_str(rest) };
+        let head = &rest[..limit];
+        // a break inside the indent would leave an empty line
+        let indent = head.len() - head.trim_start().len();
+        let end = if rest[limit..].starts_with(' ') {
+            limit
+        } else {
+            head.rfind(' ').filter(|at| *at > indent).unwrap_or(limit)
+        };
+        write!(f, "{}\n  ", rest[..end].trim_end())?;
+        rest = rest[end..].trim_start();
+        room = COLUMNS - 2;
+    }
+}
+
 impl fmt::Display for Plan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut text = String::new();
+        self.screen(&mut text)?;
+        for line in text.lines() {
+            wrapped(f, line)?;
+            f.write_str("\n")?;
+        }
+        wrapped(f, CAUTION)
+    }
+}
+
+impl Plan {
+    fn screen(&self, f: &mut String) -> fmt::Result {
         writeln!(
             f,
             "Plan for wing {}, check {} (target {}: {:+.1} mm)",
@@ -85,6 +121,6 @@ impl fmt::Display for Plan {
         for note in self.notes.iter().take(6) {
             writeln!(f, "Note: {}", note.message)?;
         }
-        f.write_str(CAUTION)
+        Ok(())
     }
 }
