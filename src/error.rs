@@ -9,12 +9,31 @@ pub enum Error {
     /// Lines and segments do not make a line set.
     #[error(transparent)]
     LineSet(#[from] crate::wing::LineSetError),
+    /// Numbers do not make a planform.
+    #[error(transparent)]
+    Planform(#[from] crate::wing::PlanformError),
     /// Histories and line sets do not make a fleet.
     #[error(transparent)]
     Fleet(#[from] crate::check::FleetError),
+    /// A mixed model cannot be fitted.
+    #[error(transparent)]
+    Mixed(#[from] crate::stats::mixed::MixedError),
+    /// A check cannot be judged.
+    #[error(transparent)]
+    Trim(#[from] crate::trim::TrimError),
+    /// The wear model cannot be fitted.
+    #[error(transparent)]
+    Wear(#[from] crate::wear::WearError),
+    /// A forecast cannot be made.
+    /// The next check cannot be found.
+    #[error(transparent)]
+    Forecast(#[from] crate::forecast::ForecastError),
     /// A fleet cannot be simulated.
     #[error(transparent)]
     Simulate(#[from] crate::simulate::SimulateError),
+    /// A report cannot be made.
+    #[error(transparent)]
+    Report(#[from] crate::report::ReportError),
 }
 
 /// A result with this crate's [`enum@Error`].

@@ -3,6 +3,8 @@
 
 pub mod check;
 mod error;
+#[cfg(feature = "frames")]
+pub mod fleet;
 pub mod forecast;
 pub mod plan;
 pub mod report;

@@ -1,8 +1,25 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::float_cmp,
+    clippy::print_stderr,
+    clippy::assigning_clones,
+    missing_docs,
+    unreachable_pub
+)]
 
 mod architecture;
+#[cfg(feature = "frames")]
+mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_read;
+mod forecast_crossing;
+mod forecast_due;
 mod forecast_passage;
+mod forecast_run;
+mod forecast_support;
+mod mixed_nist;
 mod mixed_published;
 mod plan_after;
 mod plan_fleet;
@@ -11,8 +28,13 @@ mod plan_referee;
 mod plan_search;
 mod reference_fleet;
 mod report_page;
+mod simulate_coverage;
 mod simulate_truth;
 mod support;
+mod trim_flight;
 mod trim_run;
+mod trim_theory;
 mod trim_values;
+mod wear_coverage;
 mod wear_lme4;
+mod wear_paths;

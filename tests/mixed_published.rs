@@ -251,3 +251,21 @@ fn rescaling_the_response_rescales_the_answer() {
         assert!((b.se / a.se / 1e6 - 1.0).abs() < 1e-7);
     }
 }
+
+#[test]
+fn satterthwaite_freedom_is_that_of_the_balanced_design() {
+    // derived: in these balanced designs the variances are those of mean squares with known degrees of freedom
+    let all = cases();
+    let named = |name| all.iter().find(|case| case.name == name).unwrap();
+    // six batches: the mean of means has 5
+    let dyestuff = fitted(named("dyestuff"), Criterion::Reml);
+    assert!((dyestuff.fixed()[0].freedom - 5.0).abs() < 1e-3, "{:?}", dyestuff.fixed());
+    // 18 subjects with their own lines: intercept and slope each have 17
+    let sleep = fitted(named("sleepstudy_slope"), Criterion::Reml);
+    for fixed in sleep.fixed() {
+        assert!((fixed.freedom - 17.0).abs() < 1e-2, "{fixed:?}");
+    }
+    // random intercepts only: the slope is estimated within subjects, 180 − 18 − 1
+    let within = fitted(named("sleepstudy_int"), Criterion::Reml);
+    assert!((within.fixed()[1].freedom - 161.0).abs() < 0.1, "{:?}", within.fixed());
+}

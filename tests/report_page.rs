@@ -2,22 +2,23 @@
 
 use linedrift::Date;
 use linedrift::check::Fleet;
-use linedrift::forecast::{Basis, CrossingHours, DueRow, Reason};
+use linedrift::forecast::{Basis, CrossingHours, DueDetail, DueRow, DueTable, Reason, WingDue};
 use linedrift::report::{
-    CAUTIONS, DEMO_NOTE, DriftStation, PageSpec, ReportData, ReportError, RowDrift, WearSummary, deviation_figures,
-    drift_figures, escape, measured_drift, rate_figure, text,
+    CAUTIONS, DEMO_NOTE, DriftSeries, DriftStation, PageSpec, ReportData, ReportError, WearSummary,
+    deviation_figures, drift_figures, escape, expected_drift, measured_drift, rate_figure, text,
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::trim::{Trim, TrimSpec, Verdict};
-use linedrift::wear::{Diagnostic, Shape, SpreadRow, TermRow};
+use linedrift::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearSpec, WingEffects};
 
 /// Simulated fleet, its judged last checks, and result rows of a wear fit and of forecasts made by hand.
 struct Made {
     fleet: Fleet,
     trims: Vec<Trim>,
-    due: Vec<DueRow>,
+    due: DueTable,
     wear: WearSummary,
-    drifts: Vec<RowDrift>,
+    drifts: Vec<DriftSeries>,
+    remarks: Vec<String>,
 }
 
 impl Made {
@@ -31,7 +32,8 @@ impl Made {
                 Some(TrimSpec::default().run(fleet.line_set(history), &history.wing, check).unwrap())
             })
             .collect();
-        let due = fleet.histories().iter().enumerate().map(|(place, history)| due_row(place, history)).collect();
+        let due = fleet.histories().iter().enumerate().map(|(place, history)| due_row(place, history));
+        let due = table(due.collect());
         let mut drifts = measured_drift(&fleet);
         for drift in &mut drifts {
             drift.path = (0..=10)
@@ -42,16 +44,17 @@ impl Made {
                 })
                 .collect();
         }
-        Self { fleet, trims, due, wear: wear(), drifts }
+        Self { fleet, trims, due, wear: wear(), drifts, remarks: vec!["A <remark>.".to_owned()] }
     }
 
     fn data(&self) -> ReportData<'_> {
         ReportData {
             fleet: &self.fleet,
             trims: &self.trims,
-            due: &self.due,
+            due: Some(&self.due),
             wear: Some(&self.wear),
             drifts: &self.drifts,
+            remarks: &self.remarks,
         }
     }
 }
@@ -67,8 +70,25 @@ fn due_row(place: usize, history: &linedrift::check::History) -> DueRow {
         due_date: (place % 5 != 4).then(|| Date::constant(2027, 1, 1)),
         reason: if place == 3 { Reason::AlreadyOver } else { Reason::Interval },
         crossing_hours: CrossingHours { p10: Some(hours_now + 60.0), p50: Some(hours_now + 160.0), p90: None },
-        risk_now: 0.04,
+        risk_now: Some(0.04),
     }
+}
+
+fn table(rows: Vec<DueRow>) -> DueTable {
+    let detail = DueDetail {
+        explanation: "Because of <this> & that.".to_owned(),
+        earliest_date: None,
+        latest_date: None,
+        interval_hours: 100.0,
+        risk_hours: None,
+        risk_hours_lower: None,
+        risk_hours_upper: None,
+        risk_at_due: None,
+        risk_at_due_se: None,
+        draws: None,
+        first_limits: Vec::new(),
+    };
+    DueTable::new(0.1, rows.into_iter().map(|row| WingDue { row, detail: detail.clone() }).collect())
 }
 
 fn wear() -> WearSummary {
@@ -115,10 +135,12 @@ fn renamed(made: &mut Made, name: &str) {
         trim.lines[0].relative_mm = 99.0;
         trim.lines[0].verdict = Verdict::Outside;
     }
-    for row in made.due.iter_mut().filter(|row| row.wing == old) {
+    let mut rows = made.due.rows().to_vec();
+    for row in rows.iter_mut().filter(|row| row.wing == old) {
         row.wing = name.to_owned();
         row.model = name.to_owned();
     }
+    made.due = table(rows);
     made.drifts[0].model = name.to_owned();
 }
 
@@ -243,16 +265,14 @@ fn the_demo_is_named_as_invented_and_other_fleets_are_not() {
 fn wings_come_in_order_of_urgency_and_all_of_them_come() {
     let made = small();
     let page = PageSpec::default().run(&made.data()).unwrap();
-    let table = page.html().split("State and next check of each wing</caption>").nth(1).unwrap();
+    let table = page.html().split("State and next check of each wing</span></caption>").nth(1).unwrap();
     let table = table.split("</table>").next().unwrap();
     let order: Vec<&str> =
         table.split("<a href=\"#wing-").skip(1).map(|rest| rest.split(['>', '<']).nth(1).unwrap()).collect();
     assert_eq!(order.len(), made.fleet.histories().len());
-    assert_eq!(order[0], made.due[3].wing, "a limit already passed comes first");
-    let left = |wing: &str| made.due.iter().position(|row| row.wing == wing).unwrap();
-    // of the others, all with one date, the fewest hours left come first; the one without a date comes last
-    assert_eq!(order[1], made.due[5].wing);
-    assert_eq!(left(order[5]), 4);
+    // by place in the fleet: 3 is over a limit; of those with a day the fewest hours left come first; 4 has no day
+    let wings: Vec<&str> = made.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
+    assert_eq!(order, [3, 5, 2, 1, 0, 4].map(|place| wings[place]));
 }
 
 #[test]
@@ -279,7 +299,9 @@ fn the_page_of_the_demo_stays_under_three_megabytes() {
 #[test]
 fn results_of_strange_wings_are_refused() {
     let mut made = small();
-    made.due[0].wing = "nobody".to_owned();
+    let mut rows = made.due.rows().to_vec();
+    rows[0].wing = "nobody".to_owned();
+    made.due = table(rows);
     let error = PageSpec::default().run(&made.data()).unwrap_err();
     assert_eq!(error, ReportError::NoWing { what: "due row", wing: "nobody".to_owned(), wings: 6 });
 }
@@ -343,5 +365,30 @@ fn terminal_text_keeps_within_80_columns() {
         assert!(line.chars().count() <= 80, "{line}");
         assert!(!line.contains('\u{1b}'), "{line}");
     }
-    assert_eq!(text::due(&made.due, today).lines().count(), made.due.len() + 1);
+    assert_eq!(text::due(&made.due, today).lines().count(), made.due.rows().len() + 1);
+}
+
+#[test]
+fn the_expected_drift_follows_what_was_put_in_and_holds_most_wings() {
+    let fleet = FleetSpec::default().wings(30).models(2).seed(3).run().unwrap().fleet;
+    let fit = WearSpec::default().wing_effects(WingEffects::RateRow).fit(&fleet).unwrap();
+    let series = expected_drift(measured_drift(&fleet), &fleet, &fit, 1).unwrap();
+    assert_eq!(series, expected_drift(measured_drift(&fleet), &fleet, &fit, 1).unwrap());
+    let (mut inside, mut all) = (0, 0);
+    for one in &series {
+        assert_eq!(one.path[0].hours_h, 0.0);
+        for point in &one.points {
+            let after = one.path.iter().position(|station| station.hours_h >= point.hours_h).unwrap().max(1);
+            let (a, b) = (one.path[after - 1], one.path[after]);
+            let share = (point.hours_h - a.hours_h) / (b.hours_h - a.hours_h);
+            let between = |from: f64, to: f64| from + share * (to - from);
+            all += 1;
+            let (lower, upper) = (between(a.lower_mm, b.lower_mm), between(a.upper_mm, b.upper_mm));
+            inside += usize::from((lower..=upper).contains(&point.mean_mm));
+        }
+    }
+    // checks of one wing are not independent and the readings' own noise is not in the band, so the count is loose
+    assert!(all > 100 && inside * 100 >= all * 80, "{inside} of {all}");
+    let end = |row| series.iter().find(|one| one.row == row).unwrap().path.last().unwrap().mean_mm;
+    assert!(end(linedrift::wing::Row::B) < end(linedrift::wing::Row::A), "the rear row shortens more");
 }

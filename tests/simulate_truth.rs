@@ -80,7 +80,7 @@ fn without_noise_every_reading_follows_the_formula() {
 /// Readings less the recorded truth leave exactly the reading error, with its spread, across adjustments too.
 #[test]
 fn the_recorded_truth_explains_the_readings() {
-    let made = FleetSpec::demo().rounding_mm(0.0).run().unwrap();
+    let made = FleetSpec::demo().wing_row_spread(0.2).rounding_mm(0.0).run().unwrap();
     let mut left = Vec::new();
     let mut worst_wrong: f64 = 0.0;
     for history in made.fleet.histories() {
@@ -107,9 +107,10 @@ fn the_recorded_truth_explains_the_readings() {
     let n = left.len() as f64;
     let mean = left.iter().sum::<f64>() / n;
     let sd = (left.iter().map(|x| x * x).sum::<f64>() / n).sqrt();
-    // 4 standard errors of a mean and of a standard deviation of normal errors, σ = 1.9 mm
-    assert!(mean.abs() < 4.0 * 1.9 / n.sqrt(), "{mean}");
-    assert!((sd - 1.9).abs() < 4.0 * 1.9 / (2.0 * n).sqrt(), "{sd}");
+    // 4 standard errors of a mean and of a standard deviation of normal errors
+    let sigma = made.truth.spec.true_spreads().reading_mm;
+    assert!(mean.abs() < 4.0 * sigma / n.sqrt(), "{mean}");
+    assert!((sd - sigma).abs() < 4.0 * sigma / (2.0 * n).sqrt(), "{sd}");
     // and the restarts are what explains the as_left checks: without them the residual would hold a whole turn
     assert!(worst_wrong > 8.0, "{worst_wrong}");
 }

@@ -19,8 +19,15 @@ pub fn json(path: &str) -> serde_json::Value {
 impl Table {
     pub fn read(path: &str) -> Self {
         let text = std::fs::read_to_string(data(path)).unwrap();
-        let mut lines = text.lines().map(|line| line.split(',').map(str::to_owned).collect::<Vec<_>>());
+        let mut lines = text
+            .trim_start_matches('\u{feff}')
+            .lines()
+            .map(|line| line.split(',').map(str::to_owned).collect::<Vec<_>>());
         Self { header: lines.next().unwrap(), rows: lines.collect() }
+    }
+
+    pub fn has(&self, column: &str) -> bool {
+        self.header.iter().any(|name| name == column)
     }
 
     pub fn rows(&self) -> usize {

@@ -7,7 +7,7 @@ use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
 use crate::wear::{LineKey, PathDraws};
 use crate::wing::{LineSet, Row};
 
-/// Hours ahead at which the common offset of a path is tied a second time to the median of the mean path, h.
+/// Hours ahead at which the common offset of a path is its median a second time, h.
 const TIE_AHEAD_H: f64 = 100.0;
 
 /// Finds the first crossing of any limit in each draw of a wing's line paths.
@@ -22,9 +22,10 @@ const TIE_AHEAD_H: f64 = 100.0;
 /// now where `|x| ≥ T`, else at `g₀ + (T − sign(B)·x)/|B|`, never where `B = 0`. The draw's shape turns `g` into hours.
 ///
 /// *Common offset.* At a check it is the median deviation of the lines in rows A–D. A median of lines is not linear in
-/// `g`; on a path the mean over the lines of A–D is taken, plus a correction that is linear in `g` and the same for all
-/// draws at the same hours: it makes the common offset of the mean path equal to its median now and 100 h later. A wing
-/// without lines in A–D has the common offset 0.
+/// `g`; on a path it is the straight line in `g` through the draw's own median now and 100 h later, so that it is exact at
+/// both. (The mean over the lines, tied to the median of the mean path, is cheaper but biased: a mean path has no scatter
+/// of lines, its median sits inside one row, and the other rows look further off than they are.) A wing without lines in
+/// A–D has the common offset 0.
 ///
 /// Where several limits are crossed at the same hours (all those already crossed now), the one named is the first in the
 /// order row difference (A–B, A–C, …), incidence, offset, brake, line.
@@ -55,10 +56,20 @@ impl CrossingSpec {
         self
     }
 
+    /// Checks that every limit and the horizon are finite and above zero.
+    ///
+    /// # Errors
+    /// [`ForecastError::NotPositive`] with the first that is not.
+    pub fn validate(&self) -> Result<(), ForecastError> {
+        self.limits.validate()?;
+        positive("horizon_h", self.horizon_h)?;
+        Ok(())
+    }
+
     /// First crossings of the paths of one wing from `hours_now_h` (flown since new) on.
     ///
     /// `incidence_deg_per_mm` holds, for each column of the draws, how many degrees the incidence changes for one
-    /// millimetre of that line (`incidence_weights`); `None` leaves the incidence unwatched.
+    /// millimetre of that line ([`super::incidence_weights`]); `None` leaves the incidence unwatched.
     ///
     /// # Errors
     /// [`ForecastError`] when a limit, the horizon or the hours are out of range, when the draws are empty, do not fit
@@ -70,8 +81,7 @@ impl CrossingSpec {
         hours_now_h: f64,
         incidence_deg_per_mm: Option<&[f64]>,
     ) -> Result<FirstCrossing, ForecastError> {
-        self.limits.validate()?;
-        positive("horizon_h", self.horizon_h)?;
+        self.validate()?;
         if !(hours_now_h.is_finite() && hours_now_h >= 0.0) {
             return Err(ForecastError::Hours { what: "hours_now_h", value: hours_now_h });
         }
@@ -89,12 +99,14 @@ impl CrossingSpec {
             .iter()
             .map(|shape| Span { now: shape.at(hours_now_h), later: shape.at(hours_now_h + TIE_AHEAD_H) })
             .collect();
-        let tie = layout.tie(start, slope, &spans, paths, set)?;
+        layout.refuse_not_finite(start, slope, set)?;
+        let mut scratch = Vec::with_capacity(columns);
         let last_h = hours_now_h + self.horizon_h;
         let mut crossed = Vec::with_capacity(paths.shapes.len());
         for (draw, (shape, span)) in paths.shapes.iter().zip(&spans).enumerate() {
             let range = draw * columns..(draw + 1) * columns;
-            let Some(first) = layout.first(&start[range.clone()], &slope[range], *span, tie, &self.limits) else {
+            let Some(first) = layout.first(&start[range.clone()], &slope[range], *span, &self.limits, &mut scratch)
+            else {
                 continue;
             };
             let hours = if first.ahead <= 0.0 {
@@ -151,13 +163,6 @@ impl Linear {
             f64::INFINITY
         }
     }
-}
-
-/// Median less mean of the lines A–D of the mean path, now and 100 h later, mm.
-#[derive(Debug, Clone, Copy, Default)]
-struct Tie {
-    now_mm: f64,
-    later_mm: f64,
 }
 
 /// First crossing of one draw.
@@ -240,54 +245,43 @@ impl<'a> Layout<'a> {
         Ok(Self { lines: &paths.lines, runs, counts, trim_count, tolerances_mm, incidence_deg_per_mm })
     }
 
-    /// Median less mean over the lines A–D of the mean path; also where numbers that are not finite are found.
-    fn tie(
-        &self,
-        start: &[f64],
-        slope: &[f64],
-        spans: &[Span],
-        paths: &PathDraws,
-        set: &LineSet,
-    ) -> Result<Tie, ForecastError> {
-        let columns = self.lines.len();
-        let mut now = vec![0.0; columns];
-        let mut later = vec![0.0; columns];
-        for (draw, span) in spans.iter().enumerate() {
-            let range = draw * columns..(draw + 1) * columns;
-            let (start, slope) = (&start[range.clone()], &slope[range]);
-            for (((now, later), at), per_g) in now.iter_mut().zip(&mut later).zip(start).zip(slope) {
-                *now += at + per_g * span.now;
-                *later += at + per_g * span.later;
-            }
-        }
-        if let Some(column) = now.iter().zip(&later).position(|(now, later)| !(now.is_finite() && later.is_finite()))
-        {
-            let line = paths.lines[column].line;
-            return Err(ForecastError::NotFinite { line: set.lines()[line].name.clone() });
-        }
-        let draws = spans.len() as f64;
-        Ok(Tie { now_mm: self.median_less_mean(&now) / draws, later_mm: self.median_less_mean(&later) / draws })
+    fn refuse_not_finite(&self, start: &[f64], slope: &[f64], set: &LineSet) -> Result<(), ForecastError> {
+        let wrong = start.iter().zip(slope).position(|(at, per_g)| !(at.is_finite() && per_g.is_finite()));
+        let Some(at) = wrong else {
+            return Ok(());
+        };
+        let key = self.lines.get(at % self.lines.len().max(1));
+        let line = key.and_then(|key| set.lines().get(key.line)).map(|line| line.name.clone());
+        Err(ForecastError::NotFinite { line: line.unwrap_or_default() })
     }
 
-    fn median_less_mean(&self, values: &[f64]) -> f64 {
-        let mut trim: Vec<f64> = self
-            .runs
-            .iter()
-            .filter(|run| run.row.is_trim())
-            .flat_map(|run| values[run.from..run.to].iter().copied())
-            .collect();
-        let n = trim.len();
-        if n == 0 {
-            return 0.0;
+    /// Median deviation of the lines A–D of one draw at `g`.
+    fn median(&self, start: &[f64], slope: &[f64], g: f64, scratch: &mut Vec<f64>) -> f64 {
+        scratch.clear();
+        for run in self.runs.iter().filter(|run| run.row.is_trim()) {
+            let values =
+                start[run.from..run.to].iter().zip(&slope[run.from..run.to]).map(|(at, per_g)| at + per_g * g);
+            scratch.extend(values);
         }
-        let mean = trim.iter().sum::<f64>() / n as f64;
-        trim.sort_by(f64::total_cmp);
-        let median = if n % 2 == 1 { trim[n / 2] } else { f64::midpoint(trim[n / 2 - 1], trim[n / 2]) };
-        median - mean
+        let n = scratch.len();
+        let (below, middle, _) = scratch.select_nth_unstable_by(n / 2, f64::total_cmp);
+        let middle = *middle;
+        if n % 2 == 1 {
+            middle
+        } else {
+            f64::midpoint(below.iter().copied().fold(f64::NEG_INFINITY, f64::max), middle)
+        }
     }
 
     /// First crossing of one draw (`None`: never).
-    fn first(&self, start: &[f64], slope: &[f64], span: Span, tie: Tie, limits: &Limits) -> Option<First> {
+    fn first(
+        &self,
+        start: &[f64],
+        slope: &[f64],
+        span: Span,
+        limits: &Limits,
+        scratch: &mut Vec<f64>,
+    ) -> Option<First> {
         let now = span.now;
         let mut sums = [Linear::default(); 6];
         for run in &self.runs {
@@ -295,7 +289,7 @@ impl<'a> Layout<'a> {
             sum.at += start[run.from..run.to].iter().sum::<f64>();
             sum.per_g += slope[run.from..run.to].iter().sum::<f64>();
         }
-        let common = self.common(&sums, span, tie);
+        let common = self.common(start, slope, span, scratch);
         let mut first = First { ahead: f64::INFINITY, cause: Cause::Offset };
         for front in 0..4 {
             for rear in front + 1..4 {
@@ -338,19 +332,17 @@ impl<'a> Layout<'a> {
         first.ahead.is_finite().then_some(first)
     }
 
-    fn common(&self, sums: &[Linear; 6], span: Span, tie: Tie) -> Linear {
+    fn common(&self, start: &[f64], slope: &[f64], span: Span, scratch: &mut Vec<f64>) -> Linear {
         if self.trim_count == 0.0 {
             return Linear::default();
         }
-        let mut total = Linear::default();
-        for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
-            total.at += sums[row.index()].at;
-            total.per_g += sums[row.index()].per_g;
-        }
-        let mean = total.over(self.trim_count);
+        let now = self.median(start, slope, span.now, scratch);
         let step = span.later - span.now;
-        // a saturated shape stands still: then the correction of now holds for good
-        let tilt = if step > 1e-12 { (tie.later_mm - tie.now_mm) / step } else { 0.0 };
-        Linear { at: mean.at + tie.now_mm - tilt * span.now, per_g: mean.per_g + tilt }
+        // a saturated shape stands still: then the median of now holds for good
+        if step <= 1e-12 {
+            return Linear { at: now, per_g: 0.0 };
+        }
+        let per_g = (self.median(start, slope, span.later, scratch) - now) / step;
+        Linear { at: now - per_g * span.now, per_g }
     }
 }

@@ -2,6 +2,9 @@
 
 use thiserror::Error;
 
+use crate::check::FleetError;
+use crate::wear::WearError;
+
 /// Why a forecast cannot be made.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
@@ -61,6 +64,22 @@ pub enum ForecastError {
     NotFinite {
         /// The line.
         line: String,
+    },
+    /// The wear model gives no paths for a wing.
+    #[error("wing `{wing}`: {source}")]
+    Wear {
+        /// The wing.
+        wing: String,
+        /// Why.
+        source: WearError,
+    },
+    /// A wing's history does not stand by itself.
+    #[error("wing `{wing}`: {source}")]
+    Alone {
+        /// The wing.
+        wing: String,
+        /// Why.
+        source: FleetError,
     },
     /// Parameters that are no distribution.
     #[error("{what} is {value}, expected {expected}")]

@@ -1,20 +1,34 @@
 //! When to look again: first crossing of a limit, and the next check due.
 //!
 //! [`CrossingSpec`] takes joint draws of a wing's line paths and finds where each first crosses one of the [`Limits`].
+//! [`DueSpec`] turns that and the interval into the hours and the day of the next check, with [`UsageSpec`] for how much a
+//! wing flies. [`GaussianPath`], [`SlopePassage`] and [`WienerPassage`] are the closed forms for a single limit.
 
+mod calendar;
 mod crossing;
+mod due;
+mod due_table;
+mod due_words;
 mod error;
 mod first_crossing;
+mod incidence;
 mod limits;
 mod normal_tail;
 mod outcome;
 mod passage;
+mod run;
+mod usage;
 mod wiener;
 
+pub use calendar::MonthLoad;
 pub use crossing::CrossingSpec;
+pub use due::{DueDetail, DueSpec, LinePaths, WhyNone, WingDue};
+pub use due_table::{DueDocument, DueTable, WingFailure};
 pub use error::ForecastError;
 pub use first_crossing::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
+pub use incidence::{incidence_weights, mean_chord_mm};
 pub use limits::Limits;
 pub use outcome::{Basis, CrossingHours, DueRow, Reason};
 pub use passage::{GaussianPath, SlopePassage};
+pub use usage::{ExpectedDay, FleetUsage, UsageRate, UsageSource, UsageSpec};
 pub use wiener::WienerPassage;

@@ -96,6 +96,6 @@ pub struct DueRow {
     pub reason: Reason,
     /// Quantiles of the first crossing of any limit.
     pub crossing_hours: CrossingHours,
-    /// Chance that a limit is crossed now.
-    pub risk_now: f64,
+    /// Chance that a limit is crossed now (`None` without a forecast: basis `interval`).
+    pub risk_now: Option<f64>,
 }

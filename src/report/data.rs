@@ -2,11 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::drift_figure::RowDrift;
+use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
-use crate::forecast::DueRow;
+use crate::forecast::{DueRow, DueTable};
 use crate::trim::Trim;
-use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow};
+use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearFit};
 
 /// What a report says of a wear fit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -35,6 +35,24 @@ pub struct WearSummary {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+impl From<&WearFit> for WearSummary {
+    fn from(fit: &WearFit) -> Self {
+        Self {
+            readings: fit.readings(),
+            wings: fit.wings(),
+            checks: fit.checks(),
+            lines: fit.lines(),
+            restarted_lines: fit.restarted_lines(),
+            shape: fit.shape(),
+            converged: fit.converged(),
+            terms: fit.terms().to_vec(),
+            spread: fit.spread().to_vec(),
+            dropped_terms: fit.dropped_terms().to_vec(),
+            diagnostics: fit.diagnostics().to_vec(),
+        }
+    }
+}
+
 /// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank.
 #[derive(Debug, Clone, Copy)]
 pub struct ReportData<'a> {
@@ -42,12 +60,14 @@ pub struct ReportData<'a> {
     pub fleet: &'a Fleet,
     /// One judged check per wing, the one to show.
     pub trims: &'a [Trim],
-    /// The next check of each wing.
-    pub due: &'a [DueRow],
+    /// The next check of each wing, where it was forecast.
+    pub due: Option<&'a DueTable>,
     /// The wear fit, where there is one.
     pub wear: Option<&'a WearSummary>,
     /// Row means against hours, with the wear model's path where there is one.
-    pub drifts: &'a [RowDrift],
+    pub drifts: &'a [DriftSeries],
+    /// What the reader must know besides, in sentences: what could not be worked out, and why.
+    pub remarks: &'a [String],
 }
 
 /// One wing with what is known of it.
@@ -57,6 +77,7 @@ pub(super) struct Entry<'a> {
     pub(super) model: &'a str,
     pub(super) trim: Option<&'a Trim>,
     pub(super) due: Option<&'a DueRow>,
+    pub(super) explanation: Option<&'a str>,
     pub(super) check: Option<&'a crate::check::Check>,
 }
 
@@ -73,7 +94,8 @@ impl<'a> ReportData<'a> {
                     wing: &history.wing.id,
                     model: &history.wing.model,
                     trim,
-                    due: self.due.iter().find(|row| row.wing == history.wing.id),
+                    due: self.due.and_then(|table| table.wing(&history.wing.id)),
+                    explanation: self.due.and_then(|table| table.explanation(&history.wing.id)),
                     check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
                 }
             })
@@ -94,7 +116,7 @@ impl<'a> ReportData<'a> {
         for trim in self.trims {
             self.fleet.history(&trim.wing).ok_or_else(|| stranger("trim", &trim.wing))?;
         }
-        for row in self.due {
+        for row in self.due.map_or(&[][..], DueTable::rows) {
             self.fleet.history(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
         }
         Ok(())

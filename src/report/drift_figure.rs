@@ -20,7 +20,7 @@ pub struct DriftPoint {
 
 /// One row of one model: what was measured and what the wear model says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct RowDrift {
+pub struct DriftSeries {
     /// Model name.
     pub model: String,
     /// Row.
@@ -36,19 +36,19 @@ pub struct RowDrift {
 pub struct DriftStation {
     /// Hours flown since new, h.
     pub hours_h: f64,
-    /// Mean of the row, mm.
+    /// Mean of the row less the common offset, as expected of a wing, mm.
     pub mean_mm: f64,
-    /// Lower end of the 95 % band of that mean, mm.
+    /// Lower end of the range that holds 95 of 100 wings, mm.
     pub lower_mm: f64,
-    /// Upper end of the 95 % band of that mean, mm.
+    /// Upper end of that range, mm.
     pub upper_mm: f64,
 }
 
 /// Row means less the common offset (mm) at every `as_found` check before a wing's first adjustment, by model and row, with
 /// no path. Rows A–D only: they are the ones that carry the trim.
 #[must_use]
-pub fn measured_drift(fleet: &Fleet) -> Vec<RowDrift> {
-    let mut drifts: Vec<RowDrift> = Vec::new();
+pub fn measured_drift(fleet: &Fleet) -> Vec<DriftSeries> {
+    let mut drifts: Vec<DriftSeries> = Vec::new();
     for history in fleet.histories() {
         let set = fleet.line_set(history);
         for check in untouched(history) {
@@ -67,7 +67,7 @@ pub fn measured_drift(fleet: &Fleet) -> Vec<RowDrift> {
                 let point = DriftPoint { hours_h: check.hours_h, mean_mm };
                 match drifts.iter_mut().find(|known| known.model == set.model() && known.row == row) {
                     Some(known) => known.points.push(point),
-                    None => drifts.push(RowDrift {
+                    None => drifts.push(DriftSeries {
                         model: set.model().to_owned(),
                         row,
                         points: vec![point],
@@ -89,12 +89,12 @@ fn untouched(history: &History) -> impl Iterator<Item = &crate::check::Check> {
     history.checks.iter().filter(move |check| check.stage == Stage::AsFound && check.hours_h <= until_h)
 }
 
-/// One panel per row of row mean (mm) against hours flown: a ring per check, the wear model's mean as a line with its 95 %
-/// band. All panels of a call share one scale.
+/// One panel per row of row mean (mm) against hours flown: a ring per check, what the wear model expects as a line, with
+/// the range that holds 95 of 100 wings as a band. All panels of a call share one scale.
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
-pub fn drift_figures(drifts: &[RowDrift]) -> Result<Vec<Figure>, ReportError> {
+pub fn drift_figures(drifts: &[DriftSeries]) -> Result<Vec<Figure>, ReportError> {
     let hours = drifts.iter().flat_map(|drift| {
         drift.points.iter().map(|point| point.hours_h).chain(drift.path.iter().map(|station| station.hours_h))
     });
@@ -110,7 +110,7 @@ pub fn drift_figures(drifts: &[RowDrift]) -> Result<Vec<Figure>, ReportError> {
     drifts.iter().map(|drift| panel(drift, until_h * 1.03, [low - pad, high + pad])).collect()
 }
 
-fn panel(drift: &RowDrift, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
+fn panel(drift: &DriftSeries, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
     let frame = Frame { width: 680, height: 380, left: 62, right: 26, top: 40, bottom: 44, x: [0.0, until_h], y };
     let title = format!("Model {}: drift of row {}", drift.model, drift.row);
     Plot::figure(&title, &description(drift), &frame, |plot| {
@@ -134,11 +134,11 @@ fn panel(drift: &RowDrift, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportEr
     })
 }
 
-fn description(drift: &RowDrift) -> String {
+fn description(drift: &DriftSeries) -> String {
     let points = count(drift.points.len(), "check", "checks");
     let model = match drift.path.last() {
         Some(end) => format!(
-            " The wear model's mean reaches {} mm at {} h (95 % {} to {} mm).",
+            " The wear model expects {} mm at {} h (95 of 100 wings: {} to {} mm).",
             signed(end.mean_mm, 1),
             number(end.hours_h, 0),
             signed(end.lower_mm, 1),

@@ -40,6 +40,11 @@ impl Cell {
         Self { text: text.into(), link: None, class: "n" }
     }
 
+    /// A cell of words that stay on one line, such as a date.
+    pub(super) fn short(text: impl Into<String>) -> Self {
+        Self { text: text.into(), link: None, class: "k" }
+    }
+
     /// The same cell, marked as needing a look.
     pub(super) fn marked(mut self) -> Self {
         self.class = if self.class == "n" { "n mark" } else { "mark" };
@@ -64,7 +69,7 @@ impl Cell {
 /// A table in a wrapper that scrolls by itself. The first cell of each row is its header. `heads` are plain text.
 pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<Cell>]) -> String {
     let mut out = format!(
-        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{0}\"><table><caption>{0}</caption><thead><tr>",
+        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{0}\"><table><caption><span>{0}</span></caption><thead><tr>",
         escape(caption)
     );
     let figures = rows.first();

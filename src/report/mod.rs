@@ -8,6 +8,7 @@ mod data;
 mod deviation_figure;
 mod drift_figure;
 mod error;
+mod expected_drift;
 mod figure;
 mod html;
 mod page;
@@ -21,8 +22,9 @@ mod words;
 
 pub use data::{ReportData, WearSummary};
 pub use deviation_figure::deviation_figures;
-pub use drift_figure::{DriftPoint, DriftStation, RowDrift, drift_figures, measured_drift};
+pub use drift_figure::{DriftPoint, DriftSeries, DriftStation, drift_figures, measured_drift};
 pub use error::ReportError;
+pub use expected_drift::expected_drift;
 pub use figure::{FIGURE_CSS, Figure};
 pub use html::escape;
 pub use page::{Page, PageSpec};

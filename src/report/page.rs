@@ -67,7 +67,7 @@ impl PageSpec {
         let entries = data.entries();
         let mut out = String::new();
         head(&mut out, data, &self.source, today);
-        glance(&mut out, &entries, today);
+        glance(&mut out, &entries, data.remarks, today);
         fleet_table(&mut out, &entries, today);
         page_wear::section(&mut out, data)?;
         out.push_str("<section aria-labelledby=\"wings\"><h2 id=\"wings\">Wing by wing</h2>\n");
@@ -136,7 +136,7 @@ fn head(out: &mut String, data: &ReportData<'_>, source: &str, today: Date) {
 }
 
 /// What the fleet needs, in a few figures.
-fn glance(out: &mut String, entries: &[Entry<'_>], today: Date) {
+fn glance(out: &mut String, entries: &[Entry<'_>], remarks: &[String], today: Date) {
     let with = |verdict| {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
@@ -153,7 +153,11 @@ fn glance(out: &mut String, entries: &[Entry<'_>], today: Date) {
         let noun = if n == 1 { "wing" } else { "wings" };
         let _ = writeln!(out, "<li><b>{n}</b> {noun} {what}</li>");
     }
-    out.push_str("</ul></section>\n");
+    out.push_str("</ul>\n");
+    for remark in remarks {
+        let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(remark));
+    }
+    out.push_str("</section>\n");
 }
 
 fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
@@ -173,10 +177,10 @@ fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
             vec![
                 Cell::words(entry.wing).linked(&page_wing::anchor(place)),
                 Cell::words(entry.model),
-                Cell::words(entry.check.map_or_else(|| "–".to_owned(), |check| check.date.to_string())),
+                Cell::short(entry.check.map_or_else(|| "–".to_owned(), |check| check.date.to_string())),
                 Cell::figure(trim.map_or_else(|| "–".to_owned(), |trim| words::number(trim.hours, 0))),
                 Cell::figure(words::maybe(trim.and_then(|trim| trim.common_mm), 1)),
-                Cell::words(trim.map_or_else(|| "–".to_owned(), worst_line)),
+                Cell::short(trim.map_or_else(|| "–".to_owned(), worst_line)),
                 lines,
                 Cell::figure(
                     trim.map_or_else(|| "–".to_owned(), |trim| words::interval(&trim.incidence_change_deg, 2)),

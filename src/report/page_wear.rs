@@ -27,7 +27,8 @@ pub(super) fn section(out: &mut String, data: &ReportData<'_>) -> Result<(), Rep
             out,
             &format!("Model {model}: mean of each row, less the common offset, against hours flown"),
             if modelled {
-                "Ring: one check of one wing, before any adjustment. Line: the wear model\u{2019}s mean, with its 95 % band."
+                "Ring: one check of one wing, before any adjustment. \
+                 Line: what the wear model expects of a wing. Band: 95 of 100 wings."
             } else {
                 "Ring: one check of one wing, before any adjustment."
             },

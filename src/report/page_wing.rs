@@ -11,7 +11,7 @@ use super::page::panels;
 use super::{ReportError, words};
 use crate::forecast::DueRow;
 use crate::trim::{LineVerdict, Trim, Verdict};
-use crate::wing::Side;
+use crate::wing::{Row, Side};
 
 /// Id of the section of the wing in that place.
 pub(super) fn anchor(place: usize) -> String {
@@ -37,7 +37,7 @@ pub(super) fn section(
         escape(&state)
     );
     if let Some(row) = entry.due {
-        due(out, row, today);
+        due(out, row, entry.explanation, today);
     }
     if let Some(trim) = entry.trim {
         trimmed(out, trim, place, pictured)?;
@@ -46,34 +46,36 @@ pub(super) fn section(
     Ok(())
 }
 
-fn due(out: &mut String, row: &DueRow, today: Date) {
+fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
     let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
         (Some(early), Some(middle), Some(late)) => format!(
-            " A limit is passed at about {} h, most likely between {} and {} h (10 % to 90 %).",
+            " The first limit is passed at about {} h (80 % between {} and {} h).",
             words::number(middle, 0),
             words::number(early, 0),
             words::number(late, 0)
         ),
         (Some(early), _, _) => {
-            format!(" The chance that a limit is passed reaches 10 % at {} h.", words::number(early, 0))
+            format!(" One chance in ten that a limit is passed by {} h.", words::number(early, 0))
         }
         _ => String::new(),
     };
+    let now = match row.risk_now {
+        Some(risk) => format!(" Chance that a limit is passed already: {}.", words::chance(risk)),
+        None => String::new(),
+    };
     let _ = writeln!(
         out,
-        "<p><strong>Next check {}</strong>: {}. Chance that a limit is passed already: {} %.{crossing} The forecast rests on \
-         {}.</p>",
+        "<p><strong>Next check: {}</strong> ({}). {}{now}{crossing}</p>",
         escape(&words::due(row, today)),
         words::reason(row.reason),
-        words::number(100.0 * row.risk_now, 0),
-        words::basis(row.basis)
+        escape(explanation.unwrap_or_default())
     );
 }
 
 fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
     let measured = [
         ("Common offset", words::maybe(trim.common_mm, 1), "mm"),
-        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}, plus is nose up"),
+        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}"),
         ("Angle of attack at trim, change", words::interval(&trim.aoa_change_deg, 2), "\u{b0} (band)"),
         ("Trim speed, change", words::interval(&trim.speed_change_pct, 1), "% (band)"),
         ("Left less right, incidence", words::interval(&trim.asymmetry_deg, 2), "\u{b0}"),
@@ -87,24 +89,7 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
     for note in &trim.notes {
         let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
     }
-    let rows: Vec<Vec<Cell>> = trim
-        .rows
-        .iter()
-        .map(|row| {
-            vec![
-                Cell::words(format!("{} {}", row.row, row.side)),
-                Cell::figure(words::signed(row.mean_mm, 1)),
-                Cell::figure(words::maybe(row.effective_mm, 1)),
-                Cell::figure(words::number(row.se_mm, 1)),
-                Cell::figure(row.lines.to_string()),
-            ]
-        })
-        .collect();
-    out.push_str(&table(
-        &format!("Row trim, check {} at {} h ({})", trim.check, words::number(trim.hours, 0), trim.stage),
-        &["Row, side", "Mean, mm", "Effective mean, mm", "Standard error, mm", "Lines"],
-        &rows,
-    ));
+    rows(out, trim);
     if pictured {
         panels(
             out,
@@ -123,9 +108,44 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
     Ok(())
 }
 
+/// Row means, left, right and both, in the order of the rows.
+fn rows(out: &mut String, trim: &Trim) {
+    let table_rows: Vec<Vec<Cell>> = Row::ALL
+        .into_iter()
+        .filter(|row| trim.rows.iter().any(|known| known.row == *row))
+        .map(|row| {
+            let find = |side: &str| trim.rows.iter().find(|known| known.row == row && known.side == side);
+            let mean = |side: &str| {
+                Cell::figure(find(side).map_or_else(
+                    || "–".to_owned(),
+                    |row| format!("{} \u{b1} {}", words::signed(row.mean_mm, 1), words::number(row.se_mm, 1)),
+                ))
+            };
+            vec![
+                Cell::words(row.name()),
+                mean("left"),
+                mean("right"),
+                mean("both"),
+                Cell::figure(words::maybe(find("both").and_then(|row| row.effective_mm), 1)),
+                Cell::figure(find("both").map_or_else(|| "–".to_owned(), |row| row.lines.to_string())),
+            ]
+        })
+        .collect();
+    out.push_str(&table(
+        &format!(
+            "Row means of the raw deviation \u{b1} standard error, mm: check {} at {} h, {}",
+            trim.check,
+            words::number(trim.hours, 0),
+            words::stage(trim.stage)
+        ),
+        &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
+        &table_rows,
+    ));
+}
+
 /// All lines, left and right side by side, in the order of the check.
 fn lines(out: &mut String, trim: &Trim) {
-    let mut names: Vec<(&str, crate::wing::Row)> = Vec::new();
+    let mut names: Vec<(&str, Row)> = Vec::new();
     for line in &trim.lines {
         if !names.contains(&(line.line.as_str(), line.row)) {
             names.push((&line.line, line.row));

@@ -32,7 +32,7 @@ pub fn rate_figure(terms: &[TermRow]) -> Result<Option<Figure>, ReportError> {
     let frame = Frame {
         width: 680,
         height: rows.saturating_mul(36).saturating_add(90),
-        left: u32::try_from(longest * 12 + 24).unwrap_or(240).min(240),
+        left: u32::try_from(longest * 14 + 28).unwrap_or(290).min(290),
         right: 90,
         top: 16,
         bottom: 74,

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::data::{ReportData, WearSummary};
 use super::words::{self, CAUTIONS, DEMO_NOTE};
-use crate::forecast::{DueRow, Reason};
+use crate::forecast::{DueRow, DueTable, Reason};
 use crate::trim::{Interval, Trim, Verdict};
 use crate::wing::Side;
 
@@ -131,10 +131,10 @@ fn short_range(interval: &Interval) -> String {
 
 /// The next checks, the most urgent first.
 #[must_use]
-pub fn due(rows: &[DueRow], today: Date) -> String {
-    let mut sorted: Vec<&DueRow> = rows.iter().collect();
+pub fn due(table: &DueTable, today: Date) -> String {
+    let mut sorted: Vec<&DueRow> = table.rows().iter().collect();
     sorted.sort_by(|a, b| words::by_urgency(a, b));
-    let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>6}  {}\n", "wing", "hours", "due h", "due", "risk", "because");
+    let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>10}  because\n", "wing", "hours", "due h", "due", "risk now");
     for row in sorted {
         let date = match row.due_date {
             _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
@@ -144,12 +144,12 @@ pub fn due(rows: &[DueRow], today: Date) -> String {
         };
         let _ = writeln!(
             out,
-            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>5.0}%  {}",
+            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>10}  {}",
             cut(&row.wing, 13),
             row.hours_now,
             row.due_hours,
             date,
-            100.0 * row.risk_now,
+            row.risk_now.map_or_else(|| "-".to_owned(), words::chance),
             words::reason(row.reason)
         );
     }
@@ -208,16 +208,20 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
     let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| words::due(row, today).starts_with("now")));
-    let mut out = format!(
-        "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}\n\n",
-        words::count(entries.len(), "wing", "wings"),
-        with(Verdict::Outside),
-        with(Verdict::Undecided),
-        now.count()
+    let mut out = wrap(
+        &format!(
+            "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}",
+            words::count(entries.len(), "wing", "wings"),
+            with(Verdict::Outside),
+            with(Verdict::Undecided),
+            now.count()
+        ),
+        "",
     );
+    out.push('\n');
     let _ = writeln!(
         out,
-        "{:<14}{:>6}{:>9}{:>8}{:>8}  {:<11} incidence deg",
+        "{:<12}{:>6}{:>8}{:>8}{:>7}  {:<10}  incidence deg",
         "wing", "hours", "common", "outside", "undec.", "next check"
     );
     for entry in entries.iter().take(10) {
@@ -230,8 +234,8 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
         };
         let _ = writeln!(
             out,
-            "{:<14}{:>6}{:>9}{:>8}{:>8}  {:<11} {}",
-            cut(entry.wing, 13),
+            "{:<12}{:>6}{:>8}{:>8}{:>7}  {:<10}  {}",
+            cut(entry.wing, 11),
             entry.trim.map_or_else(|| "-".to_owned(), |trim| format!("{:.0}", trim.hours)),
             entry.trim.map_or_else(|| "-".to_owned(), |trim| plain(trim.common_mm, 1)),
             of(Verdict::Outside),

@@ -2,7 +2,8 @@
 
 use jiff::civil::Date;
 
-use crate::forecast::{Basis, DueRow, Reason};
+use crate::check::Stage;
+use crate::forecast::{DueRow, Reason};
 use crate::trim::{Interval, Trim, Verdict};
 use crate::wear::TermRow;
 
@@ -63,13 +64,21 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
     }
 }
 
-/// What the forecast rests on, in words.
-pub(super) const fn basis(basis: Basis) -> &'static str {
-    match basis {
-        Basis::History => "its own checks and the fleet",
-        Basis::Fleet => "the fleet alone",
-        Basis::Own => "its own checks alone",
-        Basis::Interval => "the interval alone",
+/// Stage of a check in words.
+pub(super) const fn stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::AsFound => "as found",
+        Stage::AsLeft => "as left after adjusting",
+    }
+}
+
+/// A chance in per cent, without a false nought or certainty.
+pub(super) fn chance(share: f64) -> String {
+    match 100.0 * share {
+        none if none <= 0.0 => "0 %".to_owned(),
+        small if small < 1.0 => "under 1 %".to_owned(),
+        large if (99.0..100.0).contains(&large) => "over 99 %".to_owned(),
+        some => format!("{some:.0} %"),
     }
 }
 

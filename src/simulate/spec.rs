@@ -103,10 +103,20 @@ impl Default for FleetSpec {
 
 impl FleetSpec {
     /// The bundled demo: the loft of an invented hill-flying club, 48 wings of four invented models over six years, two
-    /// of them new, four in ten adjusted when out of trim, with wing-by-row rates of 0.2 mm/m.
+    /// of them new, six in ten adjusted when out of trim. The wings drift and differ less than by default, so that some
+    /// are over a limit, some are near and most are not. Rows of one wing do not differ beyond their wing, so that the
+    /// default wear model is the right one.
     #[must_use]
     pub fn demo() -> Self {
-        Self::default().seed(DEMO_SEED).unchecked_wings(2).adjusted_share(0.4).wing_row_spread(0.2)
+        Self::default()
+            .seed(DEMO_SEED)
+            .unchecked_wings(2)
+            .adjusted_share(0.6)
+            .spreads(Spreads { wing_rate_mm_per_m: 0.12, line_offset_mm: 1.4, reading_mm: 1.5, ..Spreads::default() })
+            .rate("uhmwpe", Row::C, -0.80)
+            .rate("uhmwpe", Row::Stabilo, -0.60)
+            .rate("uhmwpe", Row::Brake, -1.20)
+            .rate("aramid", Row::A, 0.20)
     }
 
     /// Number of wings, 1 to 1,000,000.

@@ -12,7 +12,9 @@ const SMALL_LINK_MM: f64 = 8.0;
 /// Diameter of a link's rod, mm: with a main of 1.9 mm one turn takes `π(D + d)/2` = 10.05 mm.
 const LINK_DIAMETER_MM: f64 = 4.5;
 /// A main is judged on no fewer lines than this.
-const FEWEST_LINES: usize = 3;
+const FEWEST_LINES: usize = 2;
+/// The brake fan may be off by so many times what the other mains may.
+const BRAKE_SLACK: f64 = 2.0;
 
 /// Turns that lie on each main, by side and segment.
 pub(super) struct Links {
@@ -41,7 +43,8 @@ impl Links {
     }
 
     /// The jobs that the check's own readings call for: a main whose lines' median relative deviation is past
-    /// `past_mm` is brought back by whole turns, by a loop taken out, or by a small link.
+    /// `past_mm` (twice that in the brake fan) is brought back: in rows A–D by whole turns, by a loop taken out, or by a
+    /// small link, in stabilo and brake by a splice to length.
     pub(super) fn judge(&mut self, set: &LineSet, check: &Check, past_mm: f64) -> Vec<Job> {
         let read = deviations(set, check);
         let Some(common_mm) = common_offset_mm(set, &read) else { return Vec::new() };
@@ -58,15 +61,20 @@ impl Links {
                 }
                 off.sort_by(f64::total_cmp);
                 let Some(&median_mm) = off.get(off.len() / 2) else { continue };
-                if median_mm.abs() > past_mm {
-                    jobs.push(self.job(side, main.segment, median_mm));
+                let slack = if main.row == Row::Brake { BRAKE_SLACK } else { 1.0 };
+                if median_mm.abs() > past_mm * slack {
+                    jobs.push(self.job(side, &main, median_mm));
                 }
             }
         }
         jobs
     }
 
-    fn job(&mut self, side: Side, segment: usize, off_mm: f64) -> Job {
+    fn job(&mut self, side: Side, main: &Main, off_mm: f64) -> Job {
+        let segment = main.segment;
+        if !main.row.is_trim() {
+            return Job { side, segment, kind: ActionKind::Splice, change_mm: -off_mm.round(), turns: None };
+        }
         let on_it = self.turns.entry((side, segment)).or_insert(0);
         if off_mm > 0.0 {
             let mut turns = 1u32;
@@ -78,7 +86,7 @@ impl Links {
             Job { side, segment, kind: ActionKind::Turn, change_mm: -turned * TURN_MM, turns: Some(turned) }
         } else if *on_it > 0 {
             *on_it -= 1;
-            Job { side, segment, kind: ActionKind::RemoveLoop, change_mm: TURN_MM, turns: Some(-1.0) }
+            Job { side, segment, kind: ActionKind::RemoveLoop, change_mm: TURN_MM, turns: Some(1.0) }
         } else {
             Job { side, segment, kind: ActionKind::SmallLink, change_mm: SMALL_LINK_MM, turns: None }
         }
@@ -106,10 +114,10 @@ struct Main {
     row: Row,
 }
 
-/// The mains of rows A–D, each with its row.
+/// All mains, each with its row.
 fn mains(set: &LineSet) -> Vec<Main> {
     let mut mains: Vec<Main> = Vec::new();
-    for (index, line) in set.lines().iter().enumerate().filter(|(_, line)| line.row.is_trim()) {
+    for (index, line) in set.lines().iter().enumerate() {
         if let Some(segment) = set.path_indices(index).last()
             && mains.iter().all(|known| known.segment != segment)
         {

@@ -46,6 +46,10 @@ pub(crate) fn minimise(
     let mut evaluations = 1;
     let mut point = start.to_vec();
     let (mut value, mut gradient) = objective(&point)?;
+    if n == 0 {
+        let end = Vec::new();
+        return Some(Minimum { start: end.clone(), end, value, evaluations, stop: StopReason::Converged });
+    }
     let mut inverse = identity(n);
     let mut fresh = true;
     let stop = loop {
@@ -175,5 +179,7 @@ mod tests {
         assert!(minimum.evaluations <= 7);
         assert_eq!(minimum.stop, StopReason::EvaluationCap);
         assert!(minimise(&[0.0], 7, |_| None).is_none());
+        let nothing = minimise(&[], 7, |_| Some((3.0, Vec::new()))).unwrap();
+        assert_eq!((nothing.value, nothing.stop), (3.0, StopReason::Converged));
     }
 }

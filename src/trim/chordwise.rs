@@ -25,10 +25,10 @@ pub struct ChordFit {
 }
 
 /// Coefficients `c_r` of the slope per unit of chord position, `slope = Σ c_r d_r`, `c_r = (x_r − x̄)/Σ(x − x̄)²`, written
-/// over `positions`; `None` (and `positions` spoilt) with fewer than two distinct positions.
+/// over `positions`; `None` (and `positions` spoilt) with fewer than two positions apart.
 pub(super) fn slope_coefficients(positions: &mut [f64]) -> Option<()> {
-    // two rows nearer than a thousandth of the chord say nothing of incidence
-    const NEAREST: f64 = 1e-3;
+    // rows nearer than about 3 % of the chord (√2 · 0.02 for two) turn a millimetre into degrees: no incidence from them
+    const NEAREST: f64 = 0.02;
     let mean = positions.iter().sum::<f64>() / positions.len().max(1) as f64;
     let spread: f64 = positions.iter().map(|x| (x - mean).powi(2)).sum();
     if positions.len() < 2 || !(spread.is_finite() && spread > NEAREST * NEAREST) {
@@ -43,7 +43,7 @@ pub(super) fn slope_coefficients(positions: &mut [f64]) -> Option<()> {
 /// Fits `d = mean + slope · chord · (x − x̄)` by least squares with equal weights; `chord_mm` is the local chord.
 /// The incidence change is `−slope` in radians, turned into degrees.
 ///
-/// `None` with fewer than two distinct positions or a chord that is not positive.
+/// `None` with fewer than two positions apart (about 3 % of the chord) or a chord that is not positive.
 ///
 /// ```
 /// use linedrift::trim::{ChordPoint, chord_fit};

@@ -62,4 +62,24 @@ pub enum TrimError {
         /// Its value.
         value: f64,
     },
+    /// A planform that does not allow what was asked.
+    #[error("the planform cannot be used: {what}")]
+    Planform {
+        /// What is wrong with it.
+        what: &'static str,
+    },
+    /// Two results that are not of one wing.
+    #[error(
+        "check `{before_check}` is of wing `{before}`, check `{after_check}` of wing `{after}`: compare one wing's checks"
+    )]
+    OtherWing {
+        /// Wing of the first.
+        before: String,
+        /// Check of the first.
+        before_check: String,
+        /// Wing of the second.
+        after: String,
+        /// Check of the second.
+        after_check: String,
+    },
 }

@@ -10,6 +10,16 @@ use crate::wing::{Planform, Row, Side};
 /// chord of an elliptic wing vanishes.
 const TWIST_STATIONS: [f64; 10] = [0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9];
 
+/// One row at the centre of the wing.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct CentreRow {
+    pub(super) row: Row,
+    pub(super) chord: f64,
+    pub(super) deviation_mm: f64,
+    /// Index in the line set of its innermost line.
+    pub(super) line: usize,
+}
+
 /// The rows A–D of one side that have chord positions.
 #[derive(Debug, Clone)]
 pub(super) struct HalfWing {
@@ -56,7 +66,13 @@ impl HalfWing {
         Some(())
     }
 
-    /// Effective incidence change of this half: the local incidence changes weighted by their part in the lift.
+    /// Span stations at which the rows' positions do not allow a slope.
+    pub(super) fn lacking(&self, weights: &SpanWeights) -> usize {
+        weights.stations.iter().filter(|station| self.slope(station.span).is_none()).count()
+    }
+
+    /// Effective incidence change of this half: the local incidence changes weighted by their part in the lift. A station
+    /// that allows no slope takes the nearest one that does; `None` where none does.
     pub(super) fn effective(
         &self,
         measured: &Measured,
@@ -65,9 +81,38 @@ impl HalfWing {
     ) -> Option<Combination> {
         let mut sum = measured.nothing();
         for station in &weights.stations {
-            self.add_incidence(&mut sum, station.span, planform, station.weight)?;
+            if self.add_incidence(&mut sum, station.span, planform, station.weight).is_none() {
+                let away = |span: f64| (span - station.span).abs();
+                let able = weights.stations.iter().map(|other| other.span).filter(|span| self.slope(*span).is_some());
+                let nearest = able.min_by(|a, b| away(*a).total_cmp(&away(*b)))?;
+                self.add_incidence(&mut sum, nearest, planform, station.weight)?;
+            }
         }
         Some(sum)
+    }
+
+    /// Centre-to-tip difference of the incidence change.
+    pub(super) fn tip_twist(&self, measured: &Measured, planform: &Planform) -> Option<Combination> {
+        let [centre, .., tip] = TWIST_STATIONS;
+        Some(self.at(measured, planform, tip)?.plus(-1.0, &self.at(measured, planform, centre)?))
+    }
+
+    /// Relative deviation of the foremost and the rearmost row at the centre.
+    pub(super) fn centre_rows(&self, measured: &Measured) -> Option<[CentreRow; 2]> {
+        let level = measured.common_mm.unwrap_or(0.0);
+        let at_centre = |row: &RowOnSide| {
+            let (mut deviation_mm, mut innermost) = (0.0, None);
+            row.curve.shares(0.0, |share| {
+                let line = &measured.lines[share.line];
+                deviation_mm += share.coefficient * (line.deviation_mm - level);
+                innermost = Some(line.line);
+            });
+            Some(CentreRow { row: row.row, chord: row.curve.chord(0.0)?, deviation_mm, line: innermost? })
+        };
+        let rows: Vec<CentreRow> = self.rows.iter().filter_map(at_centre).collect();
+        let first = rows.iter().min_by(|a, b| a.chord.total_cmp(&b.chord))?;
+        let last = rows.iter().max_by(|a, b| a.chord.total_cmp(&b.chord))?;
+        Some([*first, *last])
     }
 
     /// Incidence change at one span position.

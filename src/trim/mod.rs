@@ -4,23 +4,48 @@
 //! [`TrimSpec::prepare`] does once what depends on the line set alone. Every output is a linear combination of the
 //! lines' deviations, so its uncertainty follows from theirs by the budget, see [`crate::check::Budget`].
 
+mod balance;
 mod bands;
+mod brake;
+mod change;
 mod chordwise;
 mod error;
+mod finite_wing;
 mod incidence;
+mod lifting_line;
+mod loads;
+mod mean_line;
 mod measured;
 mod model;
 mod outcome;
+mod remarks;
+mod riser;
 mod rows;
 mod span;
 mod spec;
+mod speed;
+mod text;
 
 pub use crate::check::Verdict;
+pub use balance::{GlideCoefficients, PitchBalance, Polar};
+pub use bands::{aoa_band_deg, speed_band_pct};
+pub use change::{LineChange, RowChange, TrimChange, UnmatchedLine, compare};
 pub use chordwise::{ChordFit, ChordPoint, chord_fit};
 pub use error::TrimError;
+pub use finite_wing::{
+    arch_factor, elliptic_load_inside, helmbold_slope_per_rad, induced_drag, lift_slope_per_rad, row_load_shares,
+    section_slope_per_rad,
+};
+pub use lifting_line::{LiftingLine, LiftingLineSpec, Loading, SpanWeight, planform_lift_slope_per_rad};
+pub use loads::LineLoad;
+pub use mean_line::{ThinAerofoil, naca_230_slope, thin_aerofoil};
 pub use model::TrimModel;
 pub use outcome::{
-    IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual, SideDifference, Trim, TrimNote,
-    TwistStation,
+    BrakeFan, BrakeLine, IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual,
+    SideDifference, Trim, TrimNote, TwistStation,
 };
+pub use riser::{RiserPoint, RiserRotation, RiserTriangle};
 pub use spec::{ToleranceOn, TrimSpec};
+pub use speed::{
+    Circle, GRAVITY_M_S2, Glide, GlideInputs, circle, isa_density_kg_m3, line_drag_coefficient, speed_change,
+};

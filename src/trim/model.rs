@@ -1,13 +1,20 @@
 //! A line set prepared for judging checks.
 
-use super::bands::{AOA, SPEED, band};
+use super::bands::{aoa_band_deg, past, speed_band_pct};
+use super::brake::brake_fans;
 use super::incidence::{HalfWing, shape_residuals};
+use super::lifting_line::LiftingLineSpec;
+use super::loads::{LineLoad, line_loads};
 use super::measured::{Combination, Measured};
+use super::remarks::Remarks;
 use super::rows::{row_differences, row_trims, side_differences};
-use super::span::SpanWeights;
-use super::{IncidenceShare, Interval, LineVerdict, ToleranceOn, Trim, TrimError, TrimNote, TrimSpec, Verdict};
-use crate::check::{Check, Repeats, Uncertainty};
-use crate::wing::{LineSet, Planform, Row, Side, Wing};
+use super::span::{SpanWeights, Station};
+use super::{
+    IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError, TrimSpec,
+    Verdict,
+};
+use crate::check::{Check, Repeats};
+use crate::wing::{LineSet, Planform, Side, Wing};
 
 /// Span stations of one half over which effective values are summed.
 const STATIONS: usize = 100;
@@ -18,11 +25,17 @@ pub struct TrimModel<'a> {
     spec: TrimSpec,
     set: &'a LineSet,
     planform: Option<Planform>,
+    /// Weight of the local incidence in the lift, over one half.
     weights: SpanWeights,
+    /// Part of the lift at the same stations.
+    lift: SpanWeights,
 }
 
-fn note(notes: &mut Vec<TrimNote>, code: &str, message: String) {
-    notes.push(TrimNote { code: code.to_owned(), message });
+/// Expanded uncertainty of a deviation that is the mean of so many readings.
+#[derive(Debug, Clone, Copy)]
+struct Expanded {
+    repeats: u32,
+    expanded_mm: f64,
 }
 
 impl<'a> TrimModel<'a> {
@@ -43,7 +56,34 @@ impl<'a> TrimModel<'a> {
             }
         }
         let planform = spec.planform.clone().or_else(|| Planform::of_model(set.data()));
-        Ok(Self { spec: spec.clone(), set, planform, weights: SpanWeights::elliptic(STATIONS) })
+        let elliptic = SpanWeights::elliptic(STATIONS);
+        let (weights, lift) = match planform.as_ref().filter(|planform| !planform.is_elliptic()) {
+            // on an ellipse both are (4/π)√(1 − η²)
+            None => (elliptic.clone(), elliptic),
+            Some(planform) => {
+                let line = LiftingLineSpec::default().run(planform)?;
+                let half = || line.weights().iter().filter(|station| station.span > 0.0);
+                let circulation = |span: f64| line.uniform().circulation(span) * (1.0 - span * span).sqrt();
+                (
+                    SpanWeights::normalised(half().map(|s| Station { span: s.span, weight: s.weight })),
+                    SpanWeights::normalised(half().map(|s| Station { span: s.span, weight: circulation(s.span) })),
+                )
+            }
+        };
+        Ok(Self { spec: spec.clone(), set, planform, weights, lift })
+    }
+
+    /// The planform that incidence is worked out with.
+    #[must_use]
+    pub fn planform(&self) -> Option<&Planform> {
+        self.planform.as_ref()
+    }
+
+    /// Part of each line A–D in the lift of its half wing, from statics with the centre of pressure at 0.30 of the chord.
+    /// Empty for a side without two rows of known chord position.
+    #[must_use]
+    pub fn line_loads(&self) -> Vec<LineLoad> {
+        Side::BOTH.into_iter().filter_map(|side| line_loads(self.set, side, &self.lift)).flatten().collect()
     }
 
     /// Judges one check.
@@ -55,7 +95,7 @@ impl<'a> TrimModel<'a> {
         self.validate(wing, check)?;
         let budget = self.spec.budget.clone().repeats(Repeats::of(self.set, check));
         let measured = Measured::of(self.set, check, budget);
-        let mut notes = Vec::new();
+        let mut remarks = Remarks::default();
         let mut trim = Trim {
             check: check.id.clone(),
             wing: wing.id.clone(),
@@ -72,13 +112,17 @@ impl<'a> TrimModel<'a> {
             aoa_change_deg: Interval::default(),
             speed_change_pct: Interval::default(),
             twist: Vec::new(),
+            tip_twist_deg: Interval::default(),
+            centre_rotation: None,
+            brakes: brake_fans(self.set, check, &measured),
             shape_residual_mm: Vec::new(),
             asymmetry_deg: Interval::default(),
             notes: Vec::new(),
         };
-        self.remark_readings(&measured, &mut notes);
-        self.incidence(&measured, &mut trim, &mut notes);
-        trim.notes = notes;
+        remarks.readings(self.set, &measured, self.spec.common_limit_mm);
+        remarks.brakes(&trim.brakes, self.spec.brake_limit_mm);
+        self.incidence(&measured, &mut trim, &mut remarks);
+        trim.notes = remarks.notes;
         Ok(trim)
     }
 
@@ -138,14 +182,14 @@ impl<'a> TrimModel<'a> {
     fn verdicts(&self, measured: &Measured) -> Vec<LineVerdict> {
         let common = measured.common_mm.unwrap_or(0.0);
         // few distinct numbers of repeats, so each is worked out once
-        let mut known: Vec<(u32, Uncertainty)> = Vec::new();
+        let mut known: Vec<Expanded> = Vec::new();
         let mut expanded = |repeats: u32| {
-            if let Some((_, found)) = known.iter().find(|(n, _)| *n == repeats) {
-                return found.expanded();
+            if let Some(found) = known.iter().find(|found| found.repeats == repeats) {
+                return found.expanded_mm;
             }
-            let found = measured.budget.one(repeats);
-            known.push((repeats, found));
-            found.expanded()
+            let expanded_mm = measured.budget.one(repeats).expanded();
+            known.push(Expanded { repeats, expanded_mm });
+            expanded_mm
         };
         let mut verdicts = Vec::with_capacity(measured.lines.len());
         for found in &measured.lines {
@@ -173,66 +217,27 @@ impl<'a> TrimModel<'a> {
         verdicts
     }
 
-    /// Remarks on what was and was not read.
-    fn remark_readings(&self, measured: &Measured, notes: &mut Vec<TrimNote>) {
-        match measured.common_mm {
-            None => note(
-                notes,
-                "no_trim_rows",
-                "No line of the rows A to D was read: relative deviations are the raw ones; read those rows."
-                    .to_owned(),
-            ),
-            Some(common) if common.abs() > self.spec.common_limit_mm => note(
-                notes,
-                "common_offset",
-                format!(
-                    "The whole set is off by {common:.0} mm, past {:.0} mm: check datum and instrument, then the set.",
-                    self.spec.common_limit_mm
-                ),
-            ),
-            Some(_) => {}
-        }
-        for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
-            for side in Side::BOTH {
-                let expected =
-                    self.set.lines().iter().any(|line| line.row == row && line.side.is_none_or(|only| only == side));
-                let side_read = measured.lines.iter().any(|line| line.side == side && line.row.is_trim());
-                if expected && side_read && measured.members(row, &[side]).is_empty() {
-                    note(notes, "row_missing", format!("No line of row {row} was read on the {side}."));
-                }
-            }
-        }
-        if measured.lines.iter().any(|line| line.riser_mm != 0.0) {
-            note(
-                notes,
-                "riser_added",
-                "Measured risers are added to their rows: deviations run from the riser's lower end to the canopy."
-                    .to_owned(),
-            );
-        }
-        if measured.lines.iter().any(|found| self.set.lines().get(found.line).is_some_and(|line| line.span_assumed)) {
-            note(
-                notes,
-                "span_assumed",
-                "Span positions are assumed from the count of the lines; give `span` for sharper figures.".to_owned(),
-            );
-        }
-    }
-
     /// Fills in everything that rests on incidence.
-    fn incidence(&self, measured: &Measured, trim: &mut Trim, notes: &mut Vec<TrimNote>) {
+    fn incidence(&self, measured: &Measured, trim: &mut Trim, remarks: &mut Remarks) {
         if measured.common_mm.is_none() {
             return;
         }
         let halves = Side::BOTH.map(|side| HalfWing::of(measured, side));
         let able: Vec<&HalfWing> = halves.iter().filter(|half| half.rows() > 1).collect();
         trim.shape_residual_mm = shape_residuals(&able, measured, &self.weights);
-        self.remark_missing(measured, &halves, notes);
+        remarks.missing(measured, &halves, self.planform.as_ref());
         let Some(planform) = self.planform.as_ref() else { return };
         let [left, right] = halves
             .each_ref()
             .map(|half| Some(half).filter(|half| half.rows() > 1)?.effective(measured, planform, &self.weights));
+        remarks.borrowed(&able, &self.weights);
         trim.twist = able.iter().flat_map(|half| half.twist(measured, planform)).collect();
+        let tips: Vec<Combination> = able.iter().filter_map(|half| half.tip_twist(measured, planform)).collect();
+        trim.tip_twist_deg = match tips.as_slice() {
+            [left, right] => left.half(right).interval(measured),
+            [one] => one.interval(measured),
+            _ => Interval::default(),
+        };
         let interval = |found: Option<&Combination>| found.map(|f| f.interval(measured)).unwrap_or_default();
         trim.incidence_left_deg = interval(left.as_ref());
         trim.incidence_right_deg = interval(right.as_ref());
@@ -245,79 +250,38 @@ impl<'a> TrimModel<'a> {
             (None, None) => None,
         };
         trim.incidence_change_deg = interval(wing.as_ref());
-        self.remark_asymmetry(trim.asymmetry_deg, notes);
-        self.bands(trim, notes);
-    }
-
-    fn bands(&self, trim: &mut Trim, notes: &mut Vec<TrimNote>) {
-        let Some(value) = trim.incidence_change_deg.value else { return };
-        if value.abs() > self.spec.incidence_range_deg {
-            note(
-                notes,
-                "past_range",
-                format!(
-                    "The incidence change of {value:.2}° is past ±{:.1}°, where the bands for angle of attack and speed \
-                     no longer hold: they are not stated.",
-                    self.spec.incidence_range_deg
-                ),
-            );
-            return;
+        remarks.asymmetry(trim.asymmetry_deg, self.spec.asymmetry_threshold_deg);
+        trim.centre_rotation = self.centre_rotation(&able, measured, planform);
+        remarks.rotation(trim.centre_rotation);
+        let (incidence, range) = (trim.incidence_change_deg, self.spec.incidence_range_deg);
+        if let Some(value) = incidence.value.filter(|_| past(incidence, range)) {
+            remarks.past_range(value, range);
         }
-        trim.aoa_change_deg = band(trim.incidence_change_deg, AOA, 1.0);
-        trim.speed_change_pct = band(trim.incidence_change_deg, SPEED, -1.0);
+        trim.aoa_change_deg = aoa_band_deg(incidence, range);
+        trim.speed_change_pct = speed_band_pct(incidence, range);
     }
 
-    fn remark_asymmetry(&self, asymmetry: Interval, notes: &mut Vec<TrimNote>) {
-        let (Some(value), Some(lower), Some(upper)) = (asymmetry.value, asymmetry.lower, asymmetry.upper) else {
-            return;
+    /// Rotation of the centre section from the triangle of riser, foremost and rearmost row, deviations averaged over the
+    /// sides. Line lengths are the makers', with the riser's where it is known.
+    fn centre_rotation(&self, able: &[&HalfWing], measured: &Measured, planform: &Planform) -> Option<RiserRotation> {
+        let chord_mm = planform.root_chord_m() * 1000.0;
+        let sides: Vec<_> = able.iter().filter_map(|half| half.centre_rows(measured)).collect();
+        let [front, rear] = *sides.first()?;
+        let n = sides.iter().filter(|pair| pair[0].row == front.row && pair[1].row == rear.row).count();
+        if n != sides.len() {
+            return None;
+        }
+        let length = |at: super::incidence::CentreRow| {
+            let riser_mm = self.set.row(at.row).and_then(|data| data.riser_mm).unwrap_or(0.0);
+            Some((self.set.lines().get(at.line)?.nominal_mm + riser_mm) / chord_mm)
         };
-        if (lower > 0.0 || upper < 0.0) && value.abs() > self.spec.asymmetry_threshold_deg {
-            note(
-                notes,
-                "asymmetry",
-                format!("Left and right differ by {:.2}° of incidence: a turn tendency is possible.", value.abs()),
-            );
-        }
-    }
-
-    /// Says why incidence is missing, and what would give it.
-    fn remark_missing(&self, measured: &Measured, halves: &[HalfWing; 2], notes: &mut Vec<TrimNote>) {
-        let read = |side: Side, row: Row| !measured.members(row, &[side]).is_empty();
-        let rows_read = |side: Side| Row::ALL.into_iter().filter(|row| row.is_trim() && read(side, *row)).count();
-        for side in Side::BOTH {
-            let other = side.mirror();
-            match rows_read(side) {
-                0 => note(
-                    notes,
-                    "side_missing",
-                    format!("Rows A to D were not read on the {side}: the figures are of the {other} half alone."),
-                ),
-                1 => note(
-                    notes,
-                    "one_row",
-                    format!(
-                        "Only one row was read on the {side}: incidence needs two; none is stated for this half."
-                    ),
-                ),
-                _ => {}
-            }
-        }
-        let able = Side::BOTH.into_iter().filter(|side| rows_read(*side) > 1);
-        let no_position = able.clone().any(|side| halves[side.index()].rows() < rows_read(side));
-        let tape = "lay one tape along the centre cell from leading to trailing edge, read where each row is attached \
-                    and where the tape ends";
-        if no_position {
-            note(
-                notes,
-                "no_chord",
-                format!("Rows without a chord position are left out of incidence. One measurement gives it: {tape}."),
-            );
-        } else if self.planform.is_none() && able.count() > 0 {
-            note(
-                notes,
-                "no_chord_length",
-                format!("The chord is unknown, so incidence is not stated. One measurement gives it: {tape}."),
-            );
-        }
+        let mean = |end: usize| sides.iter().map(|pair| pair[end].deviation_mm).sum::<f64>() / n as f64 / chord_mm;
+        let triangle = RiserTriangle {
+            front: front.chord,
+            rear: rear.chord,
+            front_length: length(front)?,
+            rear_length: length(rear)?,
+        };
+        triangle.rotation(mean(0), mean(1))
     }
 }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::RiserRotation;
 use crate::check::{Stage, Verdict};
 use crate::wing::{Row, Side};
 
@@ -120,6 +121,32 @@ pub struct ShapeResidual {
     pub mm: f64,
 }
 
+/// One brake line within its fan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BrakeLine {
+    /// Line name.
+    pub line: String,
+    /// Position along the half span, 0 … 1.
+    pub span: f64,
+    /// Deviation less the mean of its fan, mm.
+    pub shape_mm: f64,
+}
+
+/// The fan of brake lines on one side. It never enters incidence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BrakeFan {
+    /// Side.
+    pub side: Side,
+    /// Free length given at the handle, mm, where the check says it.
+    pub setting_mm: Option<f64>,
+    /// Mean deviation less the check's common offset, mm; stated only where the setting is known.
+    pub mean_relative_mm: Option<f64>,
+    /// Its standard error, mm.
+    pub se_mm: Option<f64>,
+    /// The lines relative to their fan, by span.
+    pub lines: Vec<BrakeLine>,
+}
+
 /// A remark on a trim result: a stable code and a sentence that says what to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct TrimNote {
@@ -166,6 +193,16 @@ pub struct Trim {
     pub speed_change_pct: Interval,
     /// Incidence change along the span.
     pub twist: Vec<TwistStation>,
+    /// Incidence change near the tip (0.9 of the half span) less at the centre, mean of the sides, degrees.
+    #[serde(default)]
+    pub tip_twist_deg: Interval,
+    /// Rotation of the centre section by its foremost and rearmost row, exact and for small angles; `None` where the
+    /// chord or the rows are not known.
+    #[serde(default)]
+    pub centre_rotation: Option<RiserRotation>,
+    /// The brake fans.
+    #[serde(default)]
+    pub brakes: Vec<BrakeFan>,
     /// What a straight line through the rows leaves.
     pub shape_residual_mm: Vec<ShapeResidual>,
     /// Left minus right effective incidence change, degrees.

@@ -31,6 +31,41 @@ pub enum ToleranceOn {
 /// | `brake_limit_mm` | 20 mm | shortening of the brake fan that is remarked on, where the brake setting is known |
 /// | `planform` | from the `models` table | elliptic from span, area or root chord |
 ///
+/// ```
+/// use linedrift::check::{Check, Reading};
+/// use linedrift::trim::TrimSpec;
+/// use linedrift::wing::{Line, LineSet, ModelData, Row, Segment, Side, Wing};
+///
+/// let mut lines = Vec::new();
+/// let mut segments = Vec::new();
+/// for (name, row, chord) in [("A1", Row::A, 0.12), ("B1", Row::B, 0.62)] {
+///     lines.push(Line {
+///         name: name.to_owned(), row, rank: 1, nominal_mm: 6000.0, span: 0.5, span_assumed: false,
+///         chord: Some(chord), main: None, tolerance_mm: None, side: None, segment: segments.len(),
+///     });
+///     segments.push(Segment {
+///         name: name.to_owned(), parent: None, material: "uhmwpe".to_owned(), length_mm: 6000.0,
+///         diameter_mm: None, can_loop: None,
+///     });
+/// }
+/// let data = ModelData { root_chord_m: Some(2.5), ..ModelData::default() };
+/// let set = LineSet::new("Rook 2", None, lines, segments)?.with_data(data);
+/// let mut check = Check::new("c1", linedrift::Date::constant(2024, 5, 1), 80.0);
+/// for side in Side::BOTH {
+///     for (line, reading_mm) in [(0, 5995.0), (1, 6000.0)] {
+///         check.readings.push(Reading { side, line, reading_mm, repeat: 1, operator: None });
+///     }
+/// }
+/// let trim = TrimSpec::default().run(&set, &Wing::new("w7", "Rook 2"), &check)?;
+/// // front short: nose-down, faster
+/// assert!(trim.incidence_change_deg.value.is_some_and(|deg| deg < 0.0));
+/// assert!(trim.speed_change_pct.value.is_some_and(|pct| pct > 0.0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// The interval of the incidence change is that of the measurement alone: chord, chord positions and the planform are
+/// taken as exact.
+///
 /// The verdict on a line uses the uncertainty of one deviation with all parts of the budget, also those that the whole
 /// check shares: a cautious choice for relative deviations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

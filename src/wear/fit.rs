@@ -4,6 +4,8 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::layout::{Layout, LineRow};
+use super::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
+use super::spec::ReducedModel;
 use super::{Diagnostic, Reduction, Shape, SpreadRow, TermRow, WearSpec};
 use crate::stats::StopReason;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
@@ -14,7 +16,10 @@ use crate::wing::{LineSet, Row};
 pub struct WearFit {
     pub(crate) spec: WearSpec,
     pub(crate) layout: Layout,
-    pub(crate) mixed: MixedFit,
+    /// The reported fit first; see [`ShapeSearch`].
+    pub(crate) components: Vec<Component>,
+    scale: Option<ScaleInterval>,
+    comparison: Vec<ShapeComparison>,
     readings: usize,
     wings: usize,
     checks: usize,
@@ -23,6 +28,14 @@ pub struct WearFit {
     terms: Vec<TermRow>,
     spread: Vec<SpreadRow>,
     diagnostics: Vec<Diagnostic>,
+}
+
+/// A fit under one time shape, and its weight among the shapes that the readings leave open.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Component {
+    pub(crate) shape: Shape,
+    pub(crate) weight: f64,
+    pub(crate) mixed: MixedFit,
 }
 
 /// Mean drift of one row of a line set since new, with its 95 % confidence interval.
@@ -39,22 +52,35 @@ pub struct RowDrift {
 }
 
 impl WearFit {
-    pub(crate) fn new(spec: WearSpec, layout: Layout, mixed: MixedFit, reduction: &Reduction) -> Self {
+    pub(crate) fn new(model: ReducedModel<'_>, fits: Vec<MixedFit>, search: ShapeSearch) -> Self {
+        let ReducedModel { spec, layout, reduction } = model;
         let read = |count: fn(&super::WingReduction) -> usize| reduction.wings.iter().map(count).sum();
-        let quantile = quantile(reduction.wings.len(), layout.wing.is_some());
+        let components: Vec<Component> = search
+            .components
+            .into_iter()
+            .zip(fits)
+            .map(|(known, mixed)| Component { shape: known.shape, weight: known.weight, mixed })
+            .collect();
+        let mixed = &components[0].mixed;
         let terms = mixed
             .fixed()
             .iter()
-            .map(|fixed| TermRow {
-                term: fixed.name.clone(),
-                estimate: fixed.estimate,
-                se: fixed.se,
-                lower: fixed.estimate - quantile * fixed.se,
-                upper: fixed.estimate + quantile * fixed.se,
+            .map(|fixed| {
+                let mut weights = vec![0.0; layout.structure.fixed.len()];
+                weights[fixed.column] = 1.0;
+                let Combination { se, half, .. } = combination(&components, |_| weights.clone());
+                TermRow {
+                    term: fixed.name.clone(),
+                    estimate: fixed.estimate,
+                    se,
+                    lower: fixed.estimate - half,
+                    upper: fixed.estimate + half,
+                }
             })
             .collect();
-        let spread = spread_rows(&layout, &mixed);
-        let diagnostics = diagnose(&layout, &mixed, reduction);
+        let spread = spread_rows(&layout, mixed);
+        let mut diagnostics = diagnose(&layout, mixed, reduction);
+        diagnostics.extend(search.diagnostics);
         Self {
             readings: reduction.readings(),
             wings: reduction.wings.len(),
@@ -79,9 +105,11 @@ impl WearFit {
                 levels.dedup();
                 levels.iter().filter(|level| wing.levels[**level as usize].epoch > 0).count()
             }),
-            spec,
+            spec: spec.clone(),
             layout,
-            mixed,
+            components,
+            scale: search.interval,
+            comparison: search.comparison,
             terms,
             spread,
             diagnostics,
@@ -121,35 +149,47 @@ impl WearFit {
     /// The likelihood that was maximised.
     #[must_use]
     pub fn criterion(&self) -> Criterion {
-        self.mixed.criterion()
+        self.mixed().criterion()
     }
 
     /// The criterion at the optimum, −2 log likelihood.
     #[must_use]
     pub fn deviance(&self) -> f64 {
-        self.mixed.deviance()
+        self.mixed().deviance()
     }
 
     /// Evaluations of the criterion.
     #[must_use]
     pub fn evaluations(&self) -> usize {
-        self.mixed.minimum().evaluations
+        self.mixed().minimum().evaluations
     }
 
     /// Whether the optimiser converged.
     #[must_use]
     pub fn converged(&self) -> bool {
-        self.mixed.minimum().stop == StopReason::Converged
+        self.mixed().minimum().stop == StopReason::Converged
     }
 
     /// Time shape.
     #[must_use]
     pub fn shape(&self) -> Shape {
-        self.spec.shape
+        self.components[0].shape
     }
 
-    /// Fixed terms. Intervals are Wald intervals with Student's t on `wings − 1` degrees of freedom where wings differ in
-    /// their rates (a rate common to a fleet is known no better than its wings are many), else normal.
+    /// The scale of the time shape with its interval, where it was estimated.
+    #[must_use]
+    pub fn scale(&self) -> Option<ScaleInterval> {
+        self.scale
+    }
+
+    /// How the time shapes compare, where the shape was chosen among them.
+    #[must_use]
+    pub fn comparison(&self) -> &[ShapeComparison] {
+        &self.comparison
+    }
+
+    /// Fixed terms. Intervals are Wald intervals with Student's t on Satterthwaite degrees of freedom; where the scale of the
+    /// time shape was estimated its uncertainty is in the standard errors.
     #[must_use]
     pub fn terms(&self) -> &[TermRow] {
         &self.terms
@@ -164,7 +204,7 @@ impl WearFit {
     /// Terms that the data cannot tell apart from others.
     #[must_use]
     pub fn dropped_terms(&self) -> &[String] {
-        self.mixed.dropped()
+        self.mixed().dropped()
     }
 
     /// Remarks.
@@ -176,7 +216,7 @@ impl WearFit {
     /// The mixed-model fit underneath.
     #[must_use]
     pub fn mixed(&self) -> &MixedFit {
-        &self.mixed
+        &self.components[0].mixed
     }
 
     /// Mean drift since new of a row's lines in a line set at some hours, covariates at nought; `None` when the set has no
@@ -188,43 +228,87 @@ impl WearFit {
         if !(hours_h >= 0.0 && hours_h.is_finite()) {
             return None;
         }
-        let p = self.layout.structure.fixed.len();
-        let mut weights = vec![0.0; p];
-        let g = self.spec.shape.at(hours_h);
-        let mut line_row = LineRow::default();
         let lines: Vec<usize> =
             set.lines().iter().enumerate().filter(|(_, line)| line.row == row).map(|(line, _)| line).collect();
-        for &line in &lines {
-            self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
-            for (column, value) in &line_row.fixed {
-                weights[*column] += value / lines.len() as f64;
+        let weights = |shape: Shape| {
+            let g = shape.at(hours_h);
+            let mut weights = vec![0.0; self.layout.structure.fixed.len()];
+            let mut line_row = LineRow::default();
+            for &line in &lines {
+                self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
+                for (column, value) in &line_row.fixed {
+                    weights[*column] += value / lines.len() as f64;
+                }
             }
-        }
-        let fixed = self.mixed.fixed();
-        if lines.is_empty() || (g > 0.0 && fixed.iter().all(|effect| weights[effect.column] == 0.0)) {
+            weights
+        };
+        let at_100_h = weights(Shape::LINEAR);
+        let known = hours_h == 0.0 || self.mixed().fixed().iter().any(|effect| at_100_h[effect.column] != 0.0);
+        if lines.is_empty() || !known {
             return None;
         }
-        let mean_mm = fixed.iter().map(|effect| weights[effect.column] * effect.estimate).sum();
-        let mut variance = 0.0;
-        for (i, a) in fixed.iter().enumerate() {
-            for (j, b) in fixed.iter().enumerate() {
-                variance += weights[a.column] * weights[b.column] * self.mixed.covariance(i, j);
-            }
-        }
-        let half = quantile(self.wings, self.layout.wing.is_some()) * f64::max(variance, 0.0).sqrt();
-        Some(RowDrift { hours_h, mean_mm, lower_mm: mean_mm - half, upper_mm: mean_mm + half })
+        let drift = combination(&self.components, weights);
+        Some(RowDrift {
+            hours_h,
+            mean_mm: drift.estimate,
+            lower_mm: drift.estimate - drift.half,
+            upper_mm: drift.estimate + drift.half,
+        })
     }
 }
 
-/// Two-sided 95 % quantile of the fixed terms' intervals.
-fn quantile(wings: usize, wings_differ: bool) -> f64 {
-    let normal = || Normal::standard().inverse_cdf(0.975);
-    if wings_differ {
-        let freedom = (wings as f64 - 1.0).max(1.0);
-        StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| normal(), |t| t.inverse_cdf(0.975))
-    } else {
-        normal()
+/// A linear combination of the fixed effects.
+struct Combination {
+    estimate: f64,
+    se: f64,
+    /// Half-width of its 95 % interval.
+    half: f64,
+}
+
+/// `w(shape)ᵀβ` under the reported shape, its variance that of the estimates and of the shape's scale together: the mean over
+/// the components of `wᵀ Var(β) w + (wᵀβ − reported)²`.
+fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
+    let reported = Part::new(&components[0], &weights);
+    let variance: f64 = components
+        .iter()
+        .filter(|component| component.weight > 0.0)
+        .map(|component| {
+            let part = Part::new(component, &weights);
+            component.weight * (part.variance + (part.estimate - reported.estimate).powi(2))
+        })
+        .sum();
+    let se = variance.sqrt();
+    let half = t_quantile(components[0].mixed.freedom(&reported.weights)) * se;
+    Combination { estimate: reported.estimate, se, half }
+}
+
+/// A linear combination under one component.
+struct Part {
+    /// By kept fixed effect.
+    weights: Vec<f64>,
+    estimate: f64,
+    variance: f64,
+}
+
+impl Part {
+    fn new(component: &Component, weights: impl Fn(Shape) -> Vec<f64>) -> Self {
+        let by_column = weights(component.shape);
+        let fixed = component.mixed.fixed();
+        let weights: Vec<f64> = fixed.iter().map(|effect| by_column[effect.column]).collect();
+        let estimate = weights.iter().zip(fixed).map(|(w, effect)| w * effect.estimate).sum();
+        let mut variance = 0.0;
+        for (i, a) in weights.iter().enumerate() {
+            for (j, b) in weights.iter().enumerate() {
+                variance += a * b * component.mixed.covariance(i, j);
+            }
+        }
+        Self { weights, estimate, variance: f64::max(variance, 0.0) }
     }
+}
+
+/// Two-sided 95 % quantile of Student's t.
+fn t_quantile(freedom: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| Normal::standard().inverse_cdf(0.975), |t| t.inverse_cdf(0.975))
 }
 
 fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {

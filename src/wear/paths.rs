@@ -2,7 +2,8 @@
 
 use ndarray::Array2;
 
-use super::layout::LineRow;
+use super::fit::Component;
+use super::layout::{Layout, LineRow};
 use super::reduction::{LineEpoch, WingReduction, covariate_values};
 use super::{DrawNoise, LineKey, PathDraws, WearError, WearFit};
 use crate::check::{Fleet, History};
@@ -43,69 +44,85 @@ impl WearFit {
     pub fn path_draws(&self, set: &LineSet, history: &History, noise: &DrawNoise) -> Result<PathDraws, WearError> {
         let covariates = covariate_values(history, &self.spec.covariates)?;
         let wing = WingReduction::new(set, history, covariates);
-        let builder = self.layout.builder(set, &wing, self.spec.shape);
-        let posterior = BlockPosterior::new(&self.mixed, &builder.finish())?;
-        let now_h = wing.hours_h.last().copied().unwrap_or(0.0);
-        let paths: Vec<LinePath> = current_levels(&wing)
-            .map(|index| self.line_path(set, &wing, index, &builder, &posterior, now_h))
-            .collect();
-        let lines = current_levels(&wing)
+        let lines: Vec<LineKey> = current_levels(&wing)
             .map(|index| LineKey { side: wing.levels[index].side, line: wing.levels[index].line })
             .collect();
-        let needed = posterior.fixed() + posterior.outer();
-        if noise.shared < needed || noise.normals.ncols() - noise.shared < paths.len() {
-            return Err(WearError::Noise { wing: wing.wing, shared: needed, lines: paths.len() });
-        }
         let draws = noise.draws();
-        let mut start_mm = Array2::zeros((draws, paths.len()));
-        let mut slope_mm = Array2::zeros((draws, paths.len()));
+        let mut start_mm = Array2::zeros((draws, lines.len()));
+        let mut slope_mm = Array2::zeros((draws, lines.len()));
+        let mut shapes = Vec::with_capacity(draws);
         let mut values = Vec::new();
-        for ((normals, mut start), mut slope) in
-            noise.normals.rows().into_iter().zip(start_mm.rows_mut()).zip(slope_mm.rows_mut())
-        {
-            let normals = normals.to_slice().unwrap_or(&[]);
-            let (shared, own) = normals.split_at(noise.shared.min(normals.len()));
-            posterior.draw(shared, &mut values);
-            for (k, path) in paths.iter().enumerate() {
-                let own = own.get(k).copied().unwrap_or(0.0);
-                start[k] = path.constant_mm + path.own_sd_mm * own + combine(&path.start, &values);
-                slope[k] = combine(&path.slope, &values);
+        let mut weight = 0.0;
+        for component in &self.components {
+            weight += component.weight;
+            // draws are independent, so each component takes the next ones, as many as its weight says
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            let until = ((weight * draws as f64).round() as usize).min(draws);
+            if until <= shapes.len() {
+                continue;
             }
+            let model = WingModel::new(self, component, set, &wing)?;
+            let needed = model.posterior.fixed() + model.posterior.outer();
+            if noise.shared < needed || noise.normals.ncols() - noise.shared < lines.len() {
+                return Err(WearError::Noise { wing: wing.wing, shared: needed, lines: lines.len() });
+            }
+            let paths: Vec<LinePath> = current_levels(&wing).map(|index| model.line_path(index)).collect();
+            for draw in shapes.len()..until {
+                let row = noise.normals.row(draw);
+                let (shared, own) = row.as_slice().unwrap_or(&[]).split_at(noise.shared);
+                model.posterior.draw(shared, &mut values);
+                for (k, path) in paths.iter().enumerate() {
+                    start_mm[[draw, k]] = path.constant_mm + path.own_sd_mm * own[k] + combine(&path.start, &values);
+                    slope_mm[[draw, k]] = combine(&path.slope, &values);
+                }
+            }
+            shapes.resize(until, component.shape);
         }
-        Ok(PathDraws {
-            lines,
-            start_mm,
-            slope_mm,
-            shapes: vec![self.spec.shape; draws],
-            own_history: !wing.cells.is_empty(),
-        })
+        Ok(PathDraws { lines, start_mm, slope_mm, shapes, own_history: !wing.cells.is_empty() })
+    }
+}
+
+/// One wing under one component of a fit.
+struct WingModel<'a> {
+    layout: &'a Layout,
+    component: &'a Component,
+    set: &'a LineSet,
+    wing: &'a WingReduction,
+    builder: BlockBuilder,
+    posterior: BlockPosterior,
+}
+
+impl<'a> WingModel<'a> {
+    fn new(
+        fit: &'a WearFit,
+        component: &'a Component,
+        set: &'a LineSet,
+        wing: &'a WingReduction,
+    ) -> Result<Self, WearError> {
+        let builder = fit.layout.builder(set, wing, component.shape);
+        let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
+        Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }
 
-    fn line_path(
-        &self,
-        set: &LineSet,
-        wing: &WingReduction,
-        index: usize,
-        builder: &BlockBuilder,
-        posterior: &BlockPosterior,
-        now_h: f64,
-    ) -> LinePath {
+    fn line_path(&self, index: usize) -> LinePath {
+        let Self { layout, component, set, wing, builder, posterior } = self;
         let level = &wing.levels[index];
-        let own = own_offset(self, wing, index, builder, posterior);
-        let shape = self.spec.shape;
+        let own = self.own_offset(index);
+        let shape = component.shape;
+        let now_h = wing.hours_h.last().copied().unwrap_or(0.0);
         let (g_now, g_later) = (shape.at(now_h), shape.at(now_h + RENEWED_MATCH_H));
         let mut unit = LineRow::default();
         let mut slope;
         let mut start = own.weights;
         if level.new_at_h.is_empty() {
-            self.layout.line_row_by(set, level.line, &wing.covariates, |_| 1.0, &mut unit);
-            slope = self.places(set, level, &unit, posterior);
+            layout.line_row_by(set, level.line, &wing.covariates, |_| 1.0, &mut unit);
+            slope = self.places(level, &unit);
         } else {
             let mut later = LineRow::default();
-            self.layout.line_row(set, level, &wing.covariates, shape, now_h, &mut unit);
-            self.layout.line_row(set, level, &wing.covariates, shape, now_h + RENEWED_MATCH_H, &mut later);
-            let now = self.places(set, level, &unit, posterior);
-            slope = self.places(set, level, &later, posterior);
+            layout.line_row(set, level, &wing.covariates, shape, now_h, &mut unit);
+            layout.line_row(set, level, &wing.covariates, shape, now_h + RENEWED_MATCH_H, &mut later);
+            let now = self.places(level, &unit);
+            slope = self.places(level, &later);
             let step = g_later - g_now;
             if step > 0.0 {
                 add(&mut slope, &now, -1.0);
@@ -118,27 +135,21 @@ impl WearFit {
             add(&mut start, &taken, -g_now);
         }
         // the offset of the fleet and of the wing
-        for (place, name) in self.mixed.fixed().iter().enumerate() {
+        for (place, name) in component.mixed.fixed().iter().enumerate() {
             if name.column == 0 {
                 add(&mut start, &[(place, 1.0)], 1.0);
             }
         }
-        if let Some(term) = self.layout.wing {
-            let column = builder.outer_column(&self.layout.structure, term, 0, 0);
+        if let Some(term) = layout.wing {
+            let column = builder.outer_column(&layout.structure, term, 0, 0);
             add(&mut start, &[(posterior.fixed() + column, 1.0)], 1.0);
         }
         LinePath { constant_mm: own.constant_mm, own_sd_mm: own.sd_mm, start, slope }
     }
 
     /// The contributions of a line row as places in a draw.
-    fn places(
-        &self,
-        set: &LineSet,
-        level: &LineEpoch,
-        row: &LineRow,
-        posterior: &BlockPosterior,
-    ) -> Vec<(usize, f64)> {
-        let fixed = self.mixed.fixed();
+    fn places(&self, level: &LineEpoch, row: &LineRow) -> Vec<(usize, f64)> {
+        let (fixed, posterior) = (self.component.mixed.fixed(), &self.posterior);
         let mut places: Vec<(usize, f64)> = row
             .fixed
             .iter()
@@ -151,11 +162,28 @@ impl WearFit {
             places.push((outer(by_row + 1), row.length_g_m));
         }
         if by_row > 0
-            && let Some(line) = set.lines().get(level.line)
+            && let Some(line) = self.set.lines().get(level.line)
         {
             places.push((outer(by_row) + line.row.index(), row.length_g_m));
         }
         places
+    }
+
+    fn own_offset(&self, index: usize) -> OwnOffset {
+        let level = &self.wing.levels[index];
+        let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Flat };
+        if let Some(own) = self.posterior.inner(&self.builder, index, prior) {
+            let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
+            return OwnOffset { constant_mm: own.constant, sd_mm: own.sd, weights };
+        }
+        // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change
+        let mut before = match index.checked_sub(1) {
+            Some(before) if level.epoch > 0 => self.own_offset(before),
+            _ => OwnOffset { constant_mm: 0.0, sd_mm: 0.0, weights: Vec::new() },
+        };
+        before.constant_mm += level.change_mm;
+        before.sd_mm = before.sd_mm.hypot(self.component.mixed.inner_sd().unwrap_or(0.0));
+        before
     }
 }
 
@@ -164,29 +192,6 @@ struct OwnOffset {
     constant_mm: f64,
     sd_mm: f64,
     weights: Vec<(usize, f64)>,
-}
-
-fn own_offset(
-    fit: &WearFit,
-    wing: &WingReduction,
-    index: usize,
-    builder: &BlockBuilder,
-    posterior: &BlockPosterior,
-) -> OwnOffset {
-    let level = &wing.levels[index];
-    let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Flat };
-    if let Some(own) = posterior.inner(builder, index, prior) {
-        let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
-        return OwnOffset { constant_mm: own.constant, sd_mm: own.sd, weights };
-    }
-    // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change
-    let mut before = match index.checked_sub(1) {
-        Some(before) if level.epoch > 0 => own_offset(fit, wing, before, builder, posterior),
-        _ => OwnOffset { constant_mm: 0.0, sd_mm: 0.0, weights: Vec::new() },
-    };
-    before.constant_mm += level.change_mm;
-    before.sd_mm = before.sd_mm.hypot(fit.mixed.inner_sd().unwrap_or(0.0));
-    before
 }
 
 /// The last epoch of each line and side.

@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::layout::Layout;
+use super::scale::{ShapeChoice, ShapeSearch};
 use super::{Reduction, Shape, WearFit};
 use crate::check::Fleet;
-use crate::stats::mixed::{Block, Criterion, MixedError, MixedSpec};
+use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec};
 
 /// Which fixed terms the model has beside the offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -77,14 +78,14 @@ pub enum WearError {
 ///
 /// | setter | default | reason |
 /// |---|---|---|
-/// | `shape` | linear | needs no scale; the first thing to try |
+/// | `shape` | linear | needs no scale; the first thing to try; others have their scale given or estimated by ML |
 /// | `terms` | rate and span | inner and outer lines carry different loads |
 /// | `wing_effects` | rate | one rate deviation per wing |
 /// | `criterion` | REML | spreads without bias |
 /// | `covariates` | none | each adds a rate per unit of the covariate |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WearSpec {
-    pub(crate) shape: Shape,
+    pub(crate) shape: ShapeChoice,
     pub(crate) terms: TermsOption,
     pub(crate) wing_effects: WingEffects,
     pub(crate) criterion: Criterion,
@@ -94,7 +95,7 @@ pub struct WearSpec {
 impl Default for WearSpec {
     fn default() -> Self {
         Self {
-            shape: Shape::LINEAR,
+            shape: ShapeChoice::Given(Shape::LINEAR),
             terms: TermsOption::default(),
             wing_effects: WingEffects::default(),
             criterion: Criterion::default(),
@@ -104,10 +105,10 @@ impl Default for WearSpec {
 }
 
 impl WearSpec {
-    /// Time shape, with its scale where it has one.
+    /// Time shape: one given with its scale (a [`Shape`]), a kind whose scale is to be estimated, or the best of all.
     #[must_use]
-    pub fn shape(mut self, shape: Shape) -> Self {
-        self.shape = shape;
+    pub fn shape(mut self, shape: impl Into<ShapeChoice>) -> Self {
+        self.shape = shape.into();
         self
     }
 
@@ -153,7 +154,8 @@ impl WearSpec {
     /// # Errors
     /// As [`WearSpec::fit`].
     pub fn fit_reduced(&self, reduction: &Reduction) -> Result<WearFit, WearError> {
-        if let Some(scale) = self.shape.scale_h()
+        if let ShapeChoice::Given(shape) = self.shape
+            && let Some(scale) = shape.scale_h()
             && !(scale > 0.0 && scale.is_finite())
         {
             return Err(WearError::Scale { got: scale });
@@ -161,13 +163,36 @@ impl WearSpec {
         if reduction.wings.is_empty() {
             return Err(WearError::NoReadings);
         }
-        let layout = Layout::new(self, reduction);
-        let blocks: Vec<Block> = reduction
+        let model = ReducedModel { spec: self, layout: Layout::new(self, reduction), reduction };
+        let search = ShapeSearch::run(&model, self.shape)?;
+        let mixed = search
+            .components
+            .iter()
+            .map(|component| model.fit(component.shape, self.criterion, &search.start))
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(WearFit::new(model, mixed, search))
+    }
+}
+
+/// A wear model on a reduced fleet, ready to be fitted under any time shape.
+pub(crate) struct ReducedModel<'a> {
+    pub(crate) spec: &'a WearSpec,
+    pub(crate) layout: Layout,
+    pub(crate) reduction: &'a Reduction,
+}
+
+impl ReducedModel<'_> {
+    /// One block per wing under a time shape.
+    pub(crate) fn blocks(&self, shape: Shape) -> Vec<Block> {
+        let sets = &self.reduction.line_sets;
+        self.reduction
             .wings
             .par_iter()
-            .map(|wing| layout.builder(&reduction.line_sets[wing.line_set], wing, self.shape).finish())
-            .collect();
-        let mixed = MixedSpec::default().criterion(self.criterion).fit(&layout.structure, &blocks)?;
-        Ok(WearFit::new(self.clone(), layout, mixed, reduction))
+            .map(|wing| self.layout.builder(&sets[wing.line_set], wing, shape).finish())
+            .collect()
+    }
+
+    pub(crate) fn fit(&self, shape: Shape, criterion: Criterion, start: &[f64]) -> Result<MixedFit, MixedError> {
+        MixedSpec::default().criterion(criterion).fit_from(&self.layout.structure, &self.blocks(shape), start)
     }
 }

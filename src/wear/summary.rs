@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::{Diagnostic, SpreadRow, TermRow, WearFit};
+use super::{Diagnostic, ShapeComparison, SpreadRow, TermRow, WearFit};
 use crate::stats::mixed::Criterion;
 
 /// The wear fit as the JSON document `linedrift.wear/1`.
@@ -21,6 +21,7 @@ pub struct WearDocument<'a> {
     evaluations: usize,
     converged: bool,
     shape: ShapeDocument,
+    shape_comparison: &'a [ShapeComparison],
     terms: &'a [TermRow],
     spread: &'a [SpreadRow],
     dropped_terms: &'a [String],
@@ -31,6 +32,8 @@ pub struct WearDocument<'a> {
 struct ShapeDocument {
     kind: &'static str,
     scale_h: Option<f64>,
+    scale_lower_h: Option<f64>,
+    scale_upper_h: Option<f64>,
 }
 
 impl WearFit {
@@ -48,7 +51,13 @@ impl WearFit {
             deviance: self.deviance(),
             evaluations: self.evaluations(),
             converged: self.converged(),
-            shape: ShapeDocument { kind: self.shape().name(), scale_h: self.shape().scale_h() },
+            shape: ShapeDocument {
+                kind: self.shape().name(),
+                scale_h: self.shape().scale_h(),
+                scale_lower_h: self.scale().and_then(|scale| scale.lower_h),
+                scale_upper_h: self.scale().and_then(|scale| scale.upper_h),
+            },
+            shape_comparison: self.comparison(),
             terms: self.terms(),
             spread: self.spread(),
             dropped_terms: self.dropped_terms(),
@@ -68,7 +77,11 @@ impl fmt::Display for WearFit {
             self.checks(),
             self.restarted_lines()
         )?;
-        let scale = self.shape().scale_h().map_or_else(String::new, |scale| format!(", scale {scale:.1} h"));
+        let mut scale = self.shape().scale_h().map_or_else(String::new, |scale| format!(", scale {scale:.1} h"));
+        if let Some(known) = self.scale() {
+            let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), |end| format!("{end:.1}"));
+            scale = format!("{scale} (95 % {} … {})", end(known.lower_h), end(known.upper_h));
+        }
         let criterion = match self.criterion() {
             Criterion::Reml => "REML",
             Criterion::Ml => "ML",
@@ -81,6 +94,10 @@ impl fmt::Display for WearFit {
             self.evaluations(),
             if self.converged() { "" } else { " (not converged)" }
         )?;
+        for row in self.comparison() {
+            let scale = row.scale_h.map_or_else(String::new, |scale| format!(" at {scale:.1} h"));
+            writeln!(f, "  shape {}{scale}: AIC {:.1}, weight {:.3}", row.kind, row.aic, row.weight)?;
+        }
         writeln!(f, "\nRates: mm per metre of line in the first 100 h, negative for shrinkage; offset in mm")?;
         writeln!(f, "{:<28} {:>10} {:>9}   {:>21}", "term", "estimate", "se", "95 % interval")?;
         for term in self.terms() {

@@ -4,6 +4,7 @@ use nalgebra::{DMatrix, SymmetricEigen};
 use serde::{Deserialize, Serialize};
 
 use super::block::triangle;
+use super::freedom::Freedom;
 use super::objective::Profile;
 use super::{Block, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Minimum, StopReason, minimise};
@@ -42,6 +43,8 @@ pub struct FixedEffect {
     pub estimate: f64,
     /// Standard error.
     pub se: f64,
+    /// Satterthwaite degrees of freedom of the standard error (a million stands for normal).
+    pub freedom: f64,
 }
 
 /// Covariance of one outer term's effects.
@@ -87,6 +90,7 @@ pub struct MixedFit {
     pub(crate) beta: Vec<f64>,
     pub(crate) unscaled: Vec<f64>,
     pub(crate) factor: Vec<f64>,
+    freedom: Freedom,
     criterion: Criterion,
     deviance: f64,
     sigma: f64,
@@ -120,6 +124,15 @@ impl MixedSpec {
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
     pub fn fit(&self, structure: &Structure, blocks: &[Block]) -> Result<MixedFit, MixedError> {
+        self.fit_from(structure, blocks, &[])
+    }
+
+    /// The same, from where an earlier fit of a model with the same random part ended ([`Minimum::end`]); from the default
+    /// start when the lengths differ.
+    ///
+    /// # Errors
+    /// As [`MixedSpec::fit`].
+    pub fn fit_from(&self, structure: &Structure, blocks: &[Block], start: &[f64]) -> Result<MixedFit, MixedError> {
         let kept = independent_columns(structure, blocks);
         let reduced: Vec<Block>;
         let mut model = structure.clone();
@@ -137,23 +150,31 @@ impl MixedSpec {
             return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), flat });
         }
         let scale = start_scale(&model, blocks);
-        let minimum = self.optimum(&objective, &scale, observations)?;
+        let given = start.len() == scale.len();
+        let from = if given { start.to_vec() } else { start_point(&objective, &scale) };
+        let minimum = self.optimum(&objective, &scale, &from, observations)?;
         let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
         let mut profile = objective.profile(&theta)?;
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
         fix_signs(&model, &mut theta);
-        Ok(finish(self.criterion, structure, &model, kept, theta, profile, minimum))
+        let freedom = Freedom::new(&objective, &theta, &scale);
+        Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
     }
 
-    fn optimum(&self, objective: &Objective<'_>, scale: &[f64], observations: usize) -> Result<Minimum, MixedError> {
+    fn optimum(
+        &self,
+        objective: &Objective<'_>,
+        scale: &[f64],
+        start: &[f64],
+        observations: usize,
+    ) -> Result<Minimum, MixedError> {
         let scaled = |x: &[f64]| {
             let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
             let (value, mut slope) = objective.evaluate(&theta)?;
             slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
             slope.iter().all(|g| g.is_finite()).then_some((value, slope))
         };
-        let start: Vec<f64> = start_point(objective, scale);
-        let Some(mut minimum) = minimise(&start, self.evaluation_cap, scaled) else {
+        let Some(mut minimum) = minimise(start, self.evaluation_cap, scaled) else {
             return Err(MixedError::NoVariation { observations });
         };
         // a stationary point that is a saddle is left along its steepest way down
@@ -171,7 +192,7 @@ impl MixedSpec {
             match best {
                 Some(found) if found.value < minimum.value - 1e-7 => {
                     let evaluations = minimum.evaluations + found.evaluations;
-                    minimum = Minimum { start: start.clone(), evaluations, ..found };
+                    minimum = Minimum { start: start.to_vec(), evaluations, ..found };
                 }
                 _ => break,
             }
@@ -318,26 +339,39 @@ fn fix_signs(structure: &Structure, theta: &mut [f64]) {
     }
 }
 
+/// What the optimiser found.
+struct Optimum {
+    theta: Vec<f64>,
+    profile: Profile,
+    freedom: Freedom,
+    minimum: Minimum,
+}
+
 fn finish(
     criterion: Criterion,
     structure: &Structure,
     model: &Structure,
     kept: Vec<bool>,
-    theta: Vec<f64>,
-    profile: Profile,
-    minimum: Minimum,
+    optimum: Optimum,
 ) -> MixedFit {
+    let Optimum { theta, profile, freedom, minimum } = optimum;
     let sigma = profile.sigma2.sqrt();
     let p = model.fixed.len();
     let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
     let fixed = columns
         .zip(&model.fixed)
         .enumerate()
-        .map(|(k, (column, name))| FixedEffect {
-            name: name.clone(),
-            column,
-            estimate: profile.beta[k],
-            se: sigma * profile.unscaled[k * p + k].max(0.0).sqrt(),
+        .map(|(k, (column, name))| {
+            let variance = profile.sigma2 * profile.unscaled[k * p + k].max(0.0);
+            let mut weights = vec![0.0; p];
+            weights[k] = 1.0;
+            FixedEffect {
+                name: name.clone(),
+                column,
+                estimate: profile.beta[k],
+                se: variance.sqrt(),
+                freedom: freedom.of(&weights, variance),
+            }
         })
         .collect();
     let mut diagnostics = Vec::new();
@@ -375,6 +409,7 @@ fn finish(
         beta: profile.beta,
         unscaled: profile.unscaled,
         factor: profile.factor,
+        freedom,
         criterion,
         deviance: profile.deviance,
         sigma,
@@ -428,6 +463,21 @@ impl MixedFit {
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
         let p = self.fixed.len();
         if i < p && j < p { self.sigma * self.sigma * self.unscaled[i * p + j] } else { 0.0 }
+    }
+
+    /// Satterthwaite degrees of freedom of a linear combination of the kept fixed effects, weights in the order of
+    /// [`MixedFit::fixed`]; a million stands for normal.
+    #[must_use]
+    pub fn freedom(&self, weights: &[f64]) -> f64 {
+        let p = self.fixed.len();
+        let w: Vec<f64> = (0..p).map(|k| weights.get(k).copied().unwrap_or(0.0)).collect();
+        let mut variance = 0.0;
+        for i in 0..p {
+            for j in 0..p {
+                variance += w[i] * w[j] * self.covariance(i, j);
+            }
+        }
+        self.freedom.of(&w, variance)
     }
 
     /// Names of the fixed columns that were dropped because earlier ones explain them.

@@ -18,6 +18,7 @@
 
 mod block;
 mod fit;
+mod freedom;
 mod objective;
 mod posterior;
 mod structure;

@@ -1,0 +1,102 @@
+//! What went wrong, as text or JSON, with its exit code.
+
+use std::fmt::{self, Write as _};
+use std::process::ExitCode;
+
+use linedrift::fleet::{Fault, FleetReadError};
+use serde::Serialize;
+
+use super::output;
+
+/// Why a command gave no result.
+#[derive(Debug)]
+pub(super) enum Failure {
+    /// The tables are at fault: exit code 1.
+    Data(FleetReadError),
+    /// A result could not be made or written: exit code 1.
+    Result(String),
+    /// The call makes no sense: exit code 2.
+    Call(String),
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    schema: &'static str,
+    faults: &'a [Fault],
+    more: usize,
+}
+
+impl Failure {
+    /// A result that could not be made.
+    pub(super) fn result(error: &impl ToString) -> Self {
+        Self::Result(error.to_string())
+    }
+
+    /// Prints the failure: text to stderr, or with `json` the error document to stdout.
+    pub(super) fn print(&self, json: bool) -> ExitCode {
+        if let Failure::Call(message) = self {
+            output::say(&format!("error: {message}\n\nFor more information, try '--help'.\n"));
+            return ExitCode::from(2);
+        }
+        if json {
+            let own;
+            let (faults, more) = match self {
+                Failure::Data(error) => (error.faults(), error.more()),
+                Failure::Result(message) | Failure::Call(message) => {
+                    own = [Fault {
+                        table: String::new(),
+                        row: 0,
+                        column: String::new(),
+                        value: message.clone(),
+                        expected: "data that allow this result".to_owned(),
+                    }];
+                    (&own[..], 0)
+                }
+            };
+            output::print_json(&Document { schema: "linedrift.error/1", faults, more });
+        } else {
+            output::say(&format!("error: {self}\n"));
+        }
+        ExitCode::from(1)
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Failure::Data(error) => clean(f, &error.to_string()),
+            Failure::Result(message) | Failure::Call(message) => clean(f, message),
+        }
+    }
+}
+
+/// Text for a terminal: whatever could move the cursor is shown as `?`.
+fn clean(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
+    text.chars().try_for_each(|c| f.write_char(if c.is_control() && c != '\n' { '?' } else { c }))
+}
+
+impl From<FleetReadError> for Failure {
+    fn from(error: FleetReadError) -> Self {
+        Self::Data(error)
+    }
+}
+
+macro_rules! from_result {
+    ($($error:ty),+) => {
+        $(impl From<$error> for Failure {
+            fn from(error: $error) -> Self {
+                Self::result(&error)
+            }
+        })+
+    };
+}
+
+from_result!(
+    linedrift::fleet::FleetWriteError,
+    linedrift::forecast::ForecastError,
+    linedrift::report::ReportError,
+    linedrift::simulate::SimulateError,
+    linedrift::trim::TrimError,
+    linedrift::wear::WearError,
+    std::io::Error
+);

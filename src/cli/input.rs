@@ -1,0 +1,47 @@
+//! Fleets read from a folder, and the bundled demo.
+
+use std::path::{Path, PathBuf};
+
+use linedrift::check::Fleet;
+use linedrift::fleet::FolderSpec;
+use linedrift::simulate::FleetSpec;
+
+use super::{Failure, output};
+
+/// Where the bundled demo lies, seen from the project's folder.
+const DEMO_FOLDER: &str = "notebooks-data/demo";
+/// A file of this name in a folder says that its tables are the invented demo.
+pub(super) const DEMO_MARK: &str = "DEMO";
+
+/// A fleet and where it came from, in words.
+#[derive(Debug)]
+pub(super) struct Input {
+    pub(super) fleet: Fleet,
+    pub(super) source: String,
+}
+
+impl Input {
+    /// Reads a folder. What the reader left out or assumed goes to stderr.
+    pub(super) fn read(folder: &Path, covariates: &[String]) -> Result<Self, Failure> {
+        let read = FolderSpec::default().covariates(covariates).read(folder)?;
+        for note in &read.notes {
+            output::say(&format!("note: {note}\n"));
+        }
+        let demo = folder.join(DEMO_MARK).is_file();
+        let fleet = if demo { read.fleet.marked_demo() } else { read.fleet };
+        Ok(Self { fleet, source: folder.display().to_string() })
+    }
+
+    /// The folder given, or the bundled demo: its folder where it lies in the current one, else made again from its seed.
+    pub(super) fn read_or_demo(folder: Option<&PathBuf>) -> Result<Self, Failure> {
+        if let Some(folder) = folder {
+            return Self::read(folder, &[]);
+        }
+        let bundled = Path::new(DEMO_FOLDER);
+        if bundled.join(DEMO_MARK).is_file() {
+            return Self::read(bundled, &[]);
+        }
+        let fleet = FleetSpec::demo().run()?.fleet.marked_demo();
+        Ok(Self { fleet, source: "the bundled demo, made from its seed".to_owned() })
+    }
+}

@@ -1,0 +1,85 @@
+//! What a command gives back, and how it is printed.
+
+use std::io::{self, ErrorKind, Write};
+use std::process::ExitCode;
+
+use serde::Serialize;
+
+/// The answer of a command.
+#[derive(Debug)]
+pub(super) struct Output {
+    text: String,
+    failed: Vec<String>,
+}
+
+/// A document with the mark of the demo behind its own keys.
+#[derive(Debug, Serialize)]
+pub(super) struct Document<T> {
+    #[serde(flatten)]
+    inner: T,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    demo: bool,
+}
+
+impl<T: Serialize> Document<T> {
+    pub(super) fn new(inner: T, demo: bool) -> Self {
+        Self { inner, demo }
+    }
+}
+
+impl Output {
+    /// Text for people.
+    pub(super) fn text(text: String) -> Self {
+        Self { text, failed: Vec::new() }
+    }
+
+    /// One JSON document.
+    pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
+        let mut text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
+        text.push('\n');
+        Ok(Self::text(text))
+    }
+
+    /// The same answer, with what could not be done for some wings: they go to stderr and the exit code is 1.
+    pub(super) fn with_failed(mut self, failed: Vec<String>) -> Self {
+        self.failed = failed;
+        self
+    }
+
+    /// Prints the answer. A reader that closes the pipe early is no fault.
+    pub(super) fn print(&self) -> ExitCode {
+        let written = write_out(self.text.as_bytes());
+        for failed in &self.failed {
+            say(&format!("error: {failed}\n"));
+        }
+        if written && self.failed.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(1) }
+    }
+}
+
+/// Prints a JSON document; one that cannot be formed is said on stderr.
+pub(super) fn print_json(document: &impl Serialize) {
+    match serde_json::to_string_pretty(document) {
+        Ok(text) => {
+            write_out(format!("{text}\n").as_bytes());
+        }
+        Err(error) => say(&format!("error: {error}\n")),
+    }
+}
+
+/// Writes to stdout; false when it could not for another reason than a closed pipe.
+fn write_out(bytes: &[u8]) -> bool {
+    let mut out = io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Ok(()) => true,
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => true,
+        Err(error) => {
+            say(&format!("error: cannot write the result: {error}\n"));
+            false
+        }
+    }
+}
+
+/// Writes to stderr. There is nowhere left to say that this failed.
+pub(super) fn say(text: &str) {
+    let _ = io::stderr().lock().write_all(text.as_bytes());
+}

@@ -1,0 +1,70 @@
+//! `linedrift simulate`
+
+use std::path::PathBuf;
+
+use linedrift::fleet::{TableFormat, write_atomic, write_folder};
+use linedrift::simulate::FleetSpec;
+
+use super::Failure;
+use super::input::DEMO_MARK;
+use super::output::Output;
+use super::progress::Progress;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Folder to write the invented fleet into
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Seed of the simulation [default: 1]
+    #[arg(long, value_name = "N", conflicts_with = "demo")]
+    seed: Option<u64>,
+    /// Number of wings [default: 48]
+    #[arg(long, value_name = "N", conflicts_with = "demo", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    wings: Option<u32>,
+    /// The bundled demo, with a page that says what it is
+    #[arg(long)]
+    demo: bool,
+}
+
+const DEMO_README: &str = "\
+# Demo fleet
+
+Everything here is invented: the club, its loft, the four models, the wings and every reading. A seeded simulation made
+it, to show the program and to test it. No real wing, maker or person is behind it.
+
+Made by
+
+    linedrift simulate --demo --out notebooks-data/demo
+
+which gives the same files again. `truth.json` holds what was put in: rates, spreads, and every effect drawn. The file
+`DEMO` marks the folder, so that every result made from it says that its data is invented.
+";
+
+const DEMO_MARK_TEXT: &str = "The tables in this folder are the invented demo of linedrift.\n";
+
+impl Args {
+    pub(super) fn run(self) -> Result<Output, Failure> {
+        let spec = if self.demo { FleetSpec::demo() } else { FleetSpec::default() };
+        let spec = self.seed.into_iter().fold(spec, FleetSpec::seed);
+        let spec = self.wings.into_iter().fold(spec, |spec, wings| spec.wings(wings as usize));
+        let progress = Progress::new();
+        progress.step("inventing wings");
+        let made = spec.run()?;
+        let truth = serde_json::to_string_pretty(&made.truth).map_err(|error| Failure::result(&error))?;
+        progress.step("writing the tables");
+        std::fs::create_dir_all(&self.out)?;
+        write_folder(&made.fleet, &self.out, TableFormat::Csv)?;
+        write_atomic(&self.out.join("truth.json"), format!("{truth}\n").as_bytes())?;
+        if self.demo {
+            write_atomic(&self.out.join("README.md"), DEMO_README.as_bytes())?;
+            write_atomic(&self.out.join(DEMO_MARK), DEMO_MARK_TEXT.as_bytes())?;
+        }
+        drop(progress);
+        let checks: usize = made.fleet.histories().iter().map(|history| history.checks.len()).sum();
+        Ok(Output::text(format!(
+            "Wrote an invented fleet of {} wings and {checks} checks into {}\n",
+            made.fleet.histories().len(),
+            self.out.display()
+        )))
+    }
+}

@@ -1,0 +1,44 @@
+//! `linedrift summary`
+
+use std::path::PathBuf;
+
+use linedrift::report::{FleetSummary, text};
+use serde::Serialize;
+
+use super::Failure;
+use super::args::Common;
+use super::input::Input;
+use super::output::{Document, Output};
+use super::progress::Progress;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// Folder with the tables of a fleet
+    fleet: PathBuf,
+    #[command(flatten)]
+    pub(super) common: Common,
+}
+
+#[derive(Serialize)]
+struct SummaryDocument {
+    schema: &'static str,
+    #[serde(flatten)]
+    summary: FleetSummary,
+}
+
+impl Args {
+    pub(super) fn run(self) -> Result<Output, Failure> {
+        self.common.apply()?;
+        let progress = Progress::new();
+        progress.step("reading the tables");
+        let input = Input::read(&self.fleet, &[])?;
+        drop(progress);
+        let summary = FleetSummary::of(&input.fleet);
+        let demo = input.fleet.is_demo();
+        if self.common.json {
+            return Output::json(&Document::new(SummaryDocument { schema: "linedrift.summary/1", summary }, demo));
+        }
+        let note = if demo { text::demo_note() } else { String::new() };
+        Ok(Output::text(format!("{note}{summary}")))
+    }
+}

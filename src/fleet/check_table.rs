@@ -1,0 +1,137 @@
+//! The `checks` and `risers` tables.
+
+use std::collections::HashMap;
+
+use jiff::civil::{Date, date};
+
+use super::cell::Limit;
+use super::fault::FaultList;
+use super::grid::{Grid, Loaded, Record};
+use super::wing_table::Wings;
+use crate::check::{Check, Condition, RiserReading, Stage};
+use crate::wing::{Row, Side};
+
+/// The checks of a folder.
+#[derive(Debug)]
+pub(super) struct Checks {
+    pub(super) entries: Vec<CheckEntry>,
+    pub(super) index: HashMap<String, usize>,
+    /// Whether every check that should be here is here.
+    pub(super) whole: bool,
+}
+
+#[derive(Debug)]
+pub(super) struct CheckEntry {
+    pub(super) check: Check,
+    /// Index of its wing (`None`: a fault).
+    pub(super) wing: Option<usize>,
+}
+
+/// What the order of a wing's checks is judged by.
+struct Visit<'a> {
+    record: Record<'a>,
+    day: Date,
+    hours_h: f64,
+    stage: Stage,
+}
+
+impl Checks {
+    pub(super) fn read(loaded: &Loaded, wings: &Wings, faults: &mut FaultList) -> Self {
+        let mut all = Self {
+            entries: Vec::new(),
+            index: HashMap::new(),
+            whole: matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["check"]),
+        };
+        let mut visits: Vec<Vec<Visit<'_>>> = Vec::new();
+        visits.resize_with(wings.entries.len(), Vec::new);
+        // without whole records and sound hours, an `as_left` check may miss its `as_found` one for no fault of its own
+        let mut whole = loaded.is_whole(&["check", "wing", "date", "hours"]);
+        for record in loaded.grids().iter().flat_map(Grid::records) {
+            let id = record.needed_text("check", faults);
+            let wing = record.needed_text("wing", faults).and_then(|wing| {
+                let known = wings.index.get(wing.as_ref()).copied();
+                if known.is_none() && wings.whole {
+                    record.fault(faults, "wing", format_args!("a wing that `wings` has"));
+                }
+                known
+            });
+            let day = record.needed_day("date", faults);
+            let hours_h = record.needed_number("hours", Limit::NotNegative, faults);
+            whole &= day.is_some() && hours_h.is_some();
+            let stage = record.name("stage", faults);
+            let mut check = Check::new(
+                id.as_deref().unwrap_or_default(),
+                day.unwrap_or(date(1970, 1, 1)),
+                hours_h.unwrap_or_default(),
+            );
+            check.stage = stage.unwrap_or_default();
+            check.load_n = record.number("load_n", Limit::NotNegative, faults).unwrap_or(check.load_n);
+            check.datum_mm = record.number("datum_mm", Limit::Any, faults).unwrap_or(check.datum_mm);
+            check.temperature_c = record.number("temperature_c", Limit::Any, faults).unwrap_or(check.temperature_c);
+            check.condition = record.name::<Condition>("condition", faults);
+            check.brake_setting_mm = record.number("brake_setting_mm", Limit::NotNegative, faults);
+            if let (Some(day), Some(hours_h), Some(visits)) =
+                (day, hours_h, wing.and_then(|wing| visits.get_mut(wing)))
+            {
+                visits.push(Visit { record, day, hours_h, stage: check.stage });
+            }
+            let Some(id) = id else { continue };
+            if all.index.contains_key(id.as_ref()) {
+                record.fault(faults, "check", format_args!("each check once"));
+                continue;
+            }
+            all.index.insert(id.into_owned(), all.entries.len());
+            all.entries.push(CheckEntry { check, wing });
+        }
+        for visits in &mut visits {
+            judge_order(visits, whole, faults);
+        }
+        all
+    }
+
+    /// Reads `risers` into the checks.
+    pub(super) fn read_risers(&mut self, loaded: &Loaded, faults: &mut FaultList) {
+        for record in loaded.grids().iter().flat_map(Grid::records) {
+            let check = record.needed_text("check", faults).and_then(|check| {
+                let known = self.index.get(check.as_ref()).copied();
+                if known.is_none() && self.whole {
+                    record.fault(faults, "check", format_args!("a check that `checks` has"));
+                }
+                known
+            });
+            let side: Option<Side> = record.needed_name("side", faults);
+            let row: Option<Row> = record.needed_name("row", faults);
+            let datum_mm = record.number("datum_mm", Limit::Any, faults);
+            let riser_mm = record.number("riser_mm", Limit::NotNegative, faults);
+            let (Some(side), Some(row)) = (side, row) else { continue };
+            let Some(entry) = check.and_then(|check| self.entries.get_mut(check)) else { continue };
+            if entry.check.risers.iter().any(|known| known.side == side && known.row == row) {
+                record.fault(faults, "row", format_args!("each row once per check and side"));
+            } else {
+                entry.check.risers.push(RiserReading { side, row, datum_mm, riser_mm });
+            }
+        }
+    }
+}
+
+/// Hours must not run backwards, and what was left must have been found.
+fn judge_order(visits: &mut [Visit<'_>], whole: bool, faults: &mut FaultList) {
+    visits.sort_by(|a, b| a.day.cmp(&b.day).then(a.hours_h.total_cmp(&b.hours_h)));
+    for pair in visits.windows(2) {
+        let [earlier, later] = pair else { continue };
+        if later.hours_h < earlier.hours_h {
+            let hours = earlier.hours_h;
+            let expected = format_args!("at least the {hours} h of this wing's check of {}", earlier.day);
+            later.record.fault(faults, "hours", expected);
+        }
+    }
+    for left in visits.iter().filter(|visit| whole && visit.stage == Stage::AsLeft) {
+        let found = visits.iter().any(|visit| {
+            visit.stage == Stage::AsFound && visit.day <= left.day && visit.hours_h.total_cmp(&left.hours_h).is_eq()
+        });
+        if !found {
+            let expected = format_args!("an as_found check of this wing at the same hours before it");
+            left.record.fault(faults, "stage", expected);
+        }
+    }
+}

@@ -1,0 +1,236 @@
+//! Reading a fleet folder.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::action_table::{OfWing, read_actions, read_fittings};
+use super::catalogue::{Catalogue, CatalogueTables};
+use super::check_table::Checks;
+use super::csv::read_csv;
+use super::fault::{FaultList, FleetReadError};
+use super::grid::Loaded;
+use super::parquet::read_parquet;
+use super::reading_table::read_readings;
+use super::schema::{
+    ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
+};
+use super::wing_table::{WingEntry, Wings};
+use crate::check::{Fleet, History};
+
+/// How to read a fleet folder.
+///
+/// | setting | default | reason |
+/// |---|---|---|
+/// | `covariates` | none | columns that nobody asked for are left out |
+///
+/// # Examples
+/// ```no_run
+/// use linedrift::fleet::FolderSpec;
+/// let folder = FolderSpec::default().read("loft".as_ref())?;
+/// println!("{} wings", folder.fleet.histories().len());
+/// # Ok::<(), linedrift::fleet::FleetReadError>(())
+/// ```
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct FolderSpec {
+    covariates: Vec<String>,
+}
+
+/// A fleet folder, read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Folder {
+    /// The fleet.
+    pub fleet: Fleet,
+    /// What was left out or assumed, as sentences.
+    pub notes: Vec<String>,
+}
+
+impl FolderSpec {
+    /// Columns of `wings` to read as numeric covariates, besides the known ones.
+    #[must_use]
+    pub fn covariates<I>(mut self, names: I) -> Self
+    where
+        I: IntoIterator,
+        I::Item: Into<String>,
+    {
+        self.covariates = names.into_iter().map(Into::into).collect();
+        self.covariates.sort();
+        self.covariates.dedup();
+        self
+    }
+
+    /// Reads the tables of a folder: each as `NAME.csv` or `NAME.parquet`, readings also as Parquet files in `readings/`.
+    ///
+    /// # Errors
+    /// [`FleetReadError`] with every fault of every table, in one go.
+    pub fn read(&self, folder: &Path) -> Result<Folder, FleetReadError> {
+        let mut faults = FaultList::default();
+        if !folder.is_dir() {
+            faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
+            return Err(FleetReadError::Faulty(faults));
+        }
+        let mut source = Source { folder, covariates: &self.covariates, faults: &mut faults, notes: Vec::new() };
+        let tables = CatalogueTables {
+            lines: source.needed(LINES),
+            segments: source.load(SEGMENTS),
+            rows: source.load(ROWS),
+            models: source.load(MODELS),
+        };
+        let wing_table = source.needed(WINGS);
+        let check_table = source.needed(CHECKS);
+        let riser_table = source.load(RISERS);
+        let action_table = source.load(ACTIONS);
+        let fitting_table = source.load(FITTINGS);
+        let reading_table = source.needed(READINGS);
+        let mut notes = source.notes;
+
+        let catalogue = Catalogue::read(&tables, &mut faults);
+        let wings = Wings::read(&wing_table, &catalogue, &self.covariates, &mut faults);
+        let mut checks = Checks::read(&check_table, &wings, &mut faults);
+        checks.read_risers(&riser_table, &mut faults);
+        let actions = read_actions(&action_table, &wings, &checks, &mut faults);
+        let fittings = read_fittings(&fitting_table, &wings, &mut faults);
+        read_readings(&reading_table, &wings, &mut checks, &mut faults);
+        for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
+            let version = draft.version.as_ref().map(|version| format!(" ({version})")).unwrap_or_default();
+            notes.push(format!(
+                "Model `{}`{version}: the span of {} of {} lines is assumed from their rank.",
+                draft.model,
+                draft.assumed_spans(),
+                draft.line_count()
+            ));
+        }
+        if faults.is_empty() {
+            match assemble(wings, checks, actions, fittings) {
+                Ok(fleet) => return Ok(Folder { fleet, notes }),
+                Err(Unfit { table, why }) => faults.add(table, 0, "", why, format_args!("tables that fit together")),
+            }
+        }
+        Err(FleetReadError::Faulty(faults.sorted(&ORDER)))
+    }
+}
+
+/// A contradiction that the checks of single tables did not foresee.
+struct Unfit {
+    table: &'static str,
+    why: String,
+}
+
+fn assemble(
+    wings: Wings,
+    checks: Checks,
+    actions: Vec<OfWing<crate::check::Action>>,
+    fittings: Vec<OfWing<crate::check::Fitting>>,
+) -> Result<Fleet, Unfit> {
+    let mut sets = Vec::with_capacity(wings.drafts.len());
+    for draft in wings.drafts {
+        sets.push(draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?);
+    }
+    let history = |entry: WingEntry| {
+        let line_set = entry.set.unwrap_or(usize::MAX);
+        History { wing: entry.wing, line_set, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() }
+    };
+    let mut histories: Vec<History> = wings.entries.into_iter().map(history).collect();
+    for mut entry in checks.entries {
+        entry.check.readings.shrink_to_fit();
+        if let Some(history) = entry.wing.and_then(|wing| histories.get_mut(wing)) {
+            history.checks.push(entry.check);
+        }
+    }
+    for OfWing { wing, what } in actions {
+        histories.get_mut(wing).into_iter().for_each(|history| history.actions.push(what.clone()));
+    }
+    for OfWing { wing, what } in fittings {
+        histories.get_mut(wing).into_iter().for_each(|history| history.fittings.push(what.clone()));
+    }
+    Fleet::new(sets, histories).map_err(|error| Unfit { table: WINGS.name, why: error.to_string() })
+}
+
+/// The files of a folder.
+struct Source<'a> {
+    folder: &'a Path,
+    covariates: &'a [String],
+    faults: &'a mut FaultList,
+    notes: Vec<String>,
+}
+
+impl Source<'_> {
+    /// A table that must be there.
+    fn needed(&mut self, schema: TableSchema) -> Loaded {
+        let loaded = self.load(schema);
+        if matches!(loaded, Loaded::Absent) {
+            let name = schema.name;
+            self.faults.add(name, 0, "", "", format_args!("a file `{name}.csv` or `{name}.parquet`"));
+            return Loaded::Broken;
+        }
+        loaded
+    }
+
+    fn load(&mut self, schema: TableSchema) -> Loaded {
+        let name = schema.name;
+        let csv = self.folder.join(format!("{name}.csv"));
+        let parquet = self.folder.join(format!("{name}.parquet"));
+        let parts = self.folder.join(name);
+        let in_parts = schema.name == READINGS.name && parts.is_dir();
+        let there: Vec<String> = [(csv.exists(), ".csv"), (parquet.exists(), ".parquet"), (in_parts, "/")]
+            .iter()
+            .filter(|(is_there, _)| *is_there)
+            .map(|(_, ending)| format!("{name}{ending}"))
+            .collect();
+        if there.len() > 1 {
+            self.faults.add(name, 0, "", there.join(", "), format_args!("one of these, not several"));
+            return Loaded::Broken;
+        }
+        let extra = if name == WINGS.name { self.covariates } else { &[] };
+        let grids = if csv.exists() {
+            match fs::read(&csv) {
+                Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
+                Err(error) => {
+                    self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
+                    vec![None]
+                }
+            }
+        } else if parquet.exists() {
+            vec![read_parquet(&parquet, name, schema, extra, self.faults)]
+        } else if in_parts {
+            let files = self.parts(&parts);
+            let read = |path: &PathBuf| {
+                let file = path.file_name().unwrap_or_default().to_string_lossy();
+                read_parquet(path, &format!("{name}/{file}"), schema, extra, self.faults)
+            };
+            files.iter().map(read).collect()
+        } else {
+            return Loaded::Absent;
+        };
+        let Some(grids) = grids.into_iter().collect::<Option<Vec<_>>>().filter(|grids| !grids.is_empty()) else {
+            return Loaded::Broken;
+        };
+        let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
+        if !left_out.is_empty() {
+            let quote =
+                |column: &&String| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
+            let columns: Vec<String> = left_out.iter().map(quote).collect();
+            let word = if columns.len() == 1 { "column" } else { "columns" };
+            self.notes.push(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")));
+        }
+        Loaded::Read(grids)
+    }
+
+    /// The Parquet files of `readings/`, by name.
+    fn parts(&mut self, folder: &Path) -> Vec<PathBuf> {
+        let name = READINGS.name;
+        let mut files = Vec::new();
+        match fs::read_dir(folder) {
+            Ok(entries) => {
+                let paths = entries.filter_map(Result::ok).map(|entry| entry.path());
+                files.extend(paths.filter(|path| path.extension().is_some_and(|ending| ending == "parquet")));
+            }
+            Err(error) => self.faults.add(name, 0, "", error, format_args!("a folder that can be read")),
+        }
+        files.sort();
+        if files.is_empty() {
+            self.faults.add(name, 0, "", "", format_args!("at least one Parquet file in `{name}/`"));
+        }
+        files
+    }
+}

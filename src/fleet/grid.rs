@@ -1,0 +1,246 @@
+//! One table in memory, as it was read, and its records.
+
+use std::borrow::Cow;
+use std::str::FromStr;
+
+use jiff::civil::Date;
+use polars::prelude::{BooleanChunked, Float64Chunked, Int64Chunked, StringChunked};
+
+use super::cell::{Cell, Expected, Limit};
+use super::fault::FaultList;
+use super::schema::TableSchema;
+use crate::wing::UnknownName;
+
+/// The cells of one column; every array is one chunk.
+#[derive(Debug, Clone)]
+pub(super) enum Cells {
+    Text(StringChunked),
+    Number(Float64Chunked),
+    Count(Int64Chunked),
+    /// Days since 1970-01-01.
+    Day(Int64Chunked),
+    Truth(BooleanChunked),
+    /// A column without a single value.
+    Empty,
+}
+
+impl Cells {
+    /// What stands in a row, counted from 0 without the header (`None`: empty).
+    pub(super) fn get(&self, at: usize) -> Option<Cell<'_>> {
+        match self {
+            Cells::Text(cells) => cells.get(at).filter(|text| !text.is_empty()).map(Cell::Text),
+            Cells::Number(cells) => cells.get(at).map(Cell::Number),
+            Cells::Count(cells) => cells.get(at).map(Cell::Count),
+            Cells::Day(cells) => cells.get(at).map(Cell::Day),
+            Cells::Truth(cells) => cells.get(at).map(Cell::Truth),
+            Cells::Empty => None,
+        }
+    }
+}
+
+/// One table (or one file of a table).
+#[derive(Debug, Clone)]
+pub(super) struct Grid {
+    /// Name for faults.
+    pub(super) name: String,
+    pub(super) columns: Vec<(String, Cells)>,
+    pub(super) height: usize,
+    /// Row number of each record, where they are not consecutive.
+    pub(super) rows: Option<Vec<usize>>,
+    /// Whether every record of the file is here, so that a name that is missing is missing.
+    pub(super) whole: bool,
+    /// Columns of the file that nobody asked for.
+    pub(super) left_out: Vec<String>,
+}
+
+impl Grid {
+    /// The cells of a column, if the table has it.
+    pub(super) fn column(&self, name: &str) -> Option<&Cells> {
+        self.columns.iter().find(|(known, _)| known == name).map(|(_, cells)| cells)
+    }
+
+    /// Row number of a record, the header being row 1.
+    pub(super) fn row_number(&self, at: usize) -> usize {
+        self.rows.as_ref().and_then(|rows| rows.get(at).copied()).unwrap_or(at + 2)
+    }
+
+    pub(super) fn records(&self) -> impl Iterator<Item = Record<'_>> {
+        (0..self.height).map(move |at| Record { grid: self, at })
+    }
+}
+
+/// What became of a table.
+#[derive(Debug)]
+pub(super) enum Loaded {
+    /// There is no such file.
+    Absent,
+    /// It could not be read; the fault is noted.
+    Broken,
+    /// One grid per file.
+    Read(Vec<Grid>),
+}
+
+impl Loaded {
+    /// The grids, if any.
+    pub(super) fn grids(&self) -> &[Grid] {
+        match self {
+            Loaded::Read(grids) => grids,
+            _ => &[],
+        }
+    }
+
+    /// Whether every name that should be in these columns can be known from the table.
+    pub(super) fn is_whole(&self, columns: &[&str]) -> bool {
+        match self {
+            Loaded::Absent => true,
+            Loaded::Broken => false,
+            Loaded::Read(grids) => grids.iter().all(|grid| {
+                grid.whole
+                    && columns.iter().all(|name| {
+                        grid.column(name).is_some_and(|cells| (0..grid.height).all(|at| cells.get(at).is_some()))
+                    })
+            }),
+        }
+    }
+}
+
+/// One record of a grid.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Record<'a> {
+    pub(super) grid: &'a Grid,
+    pub(super) at: usize,
+}
+
+impl<'a> Record<'a> {
+    pub(super) fn row_number(self) -> usize {
+        self.grid.row_number(self.at)
+    }
+
+    /// Notes a fault of this record; the value is what stands in the column.
+    pub(super) fn fault(self, faults: &mut FaultList, column: &str, expected: std::fmt::Arguments<'_>) {
+        let value = self.cell(column).map(Cell::text).unwrap_or_default();
+        faults.add(&self.grid.name, self.row_number(), column, value, expected);
+    }
+
+    fn cell(self, column: &str) -> Option<Cell<'a>> {
+        self.grid.column(column)?.get(self.at)
+    }
+
+    /// A cell that must not be empty. A column that is missing altogether has been reported with the header.
+    fn needed(self, column: &str, faults: &mut FaultList) -> Option<Cell<'a>> {
+        let cell = self.grid.column(column)?.get(self.at);
+        if cell.is_none() {
+            self.fault(faults, column, format_args!("a value (the cell is empty)"));
+        }
+        cell
+    }
+
+    fn parsed<T>(
+        self,
+        column: &str,
+        cell: Option<Cell<'a>>,
+        faults: &mut FaultList,
+        parse: impl FnOnce(Cell<'a>) -> Result<T, Expected>,
+    ) -> Option<T> {
+        match parse(cell?) {
+            Ok(value) => Some(value),
+            Err(expected) => {
+                self.fault(faults, column, format_args!("{expected}"));
+                None
+            }
+        }
+    }
+
+    pub(super) fn text(self, column: &str) -> Option<Cow<'a, str>> {
+        self.cell(column).map(Cell::text)
+    }
+
+    pub(super) fn needed_text(self, column: &str, faults: &mut FaultList) -> Option<Cow<'a, str>> {
+        self.needed(column, faults).map(Cell::text)
+    }
+
+    pub(super) fn number(self, column: &str, limit: Limit, faults: &mut FaultList) -> Option<f64> {
+        self.parsed(column, self.cell(column), faults, |cell| cell.number(limit))
+    }
+
+    pub(super) fn needed_number(self, column: &str, limit: Limit, faults: &mut FaultList) -> Option<f64> {
+        let cell = self.needed(column, faults);
+        self.parsed(column, cell, faults, |cell| cell.number(limit))
+    }
+
+    pub(super) fn needed_count(self, column: &str, faults: &mut FaultList) -> Option<u32> {
+        let cell = self.needed(column, faults);
+        self.parsed(column, cell, faults, Cell::count)
+    }
+
+    pub(super) fn day(self, column: &str, faults: &mut FaultList) -> Option<Date> {
+        self.parsed(column, self.cell(column), faults, Cell::day)
+    }
+
+    pub(super) fn needed_day(self, column: &str, faults: &mut FaultList) -> Option<Date> {
+        let cell = self.needed(column, faults);
+        self.parsed(column, cell, faults, Cell::day)
+    }
+
+    pub(super) fn truth(self, column: &str, faults: &mut FaultList) -> Option<bool> {
+        self.parsed(column, self.cell(column), faults, Cell::truth)
+    }
+
+    /// One of a list of names, if the cell is not empty.
+    pub(super) fn name<T: FromStr<Err = UnknownName>>(self, column: &str, faults: &mut FaultList) -> Option<T> {
+        self.parsed(column, self.cell(column), faults, named)
+    }
+
+    pub(super) fn needed_name<T: FromStr<Err = UnknownName>>(
+        self,
+        column: &str,
+        faults: &mut FaultList,
+    ) -> Option<T> {
+        let cell = self.needed(column, faults);
+        self.parsed(column, cell, faults, named)
+    }
+}
+
+fn named<T: FromStr<Err = UnknownName>>(cell: Cell<'_>) -> Result<T, Expected> {
+    cell.text().parse().map_err(|unknown: UnknownName| unknown.expected)
+}
+
+/// Which columns of a file's header are wanted: their places, with faults for those missing or named twice.
+#[derive(Debug)]
+pub(super) struct Selection {
+    /// Place in the file and name of each column to read.
+    pub(super) wanted: Vec<(usize, String)>,
+    pub(super) left_out: Vec<String>,
+}
+
+impl Selection {
+    pub(super) fn new(
+        table: &str,
+        header: &[String],
+        schema: TableSchema,
+        extra: &[String],
+        faults: &mut FaultList,
+    ) -> Self {
+        let mut wanted: Vec<(usize, String)> = Vec::new();
+        let mut left_out = Vec::new();
+        for (place, name) in header.iter().enumerate() {
+            if header.iter().take(place).any(|earlier| earlier == name) {
+                if !name.is_empty() {
+                    faults.add(table, 1, name, name, format_args!("each column once (this one stands twice)"));
+                }
+            } else if schema.required.iter().chain(schema.optional).any(|known| known == name) || extra.contains(name)
+            {
+                wanted.push((place, name.clone()));
+            } else {
+                left_out.push(name.clone());
+            }
+        }
+        let needed = schema.required.iter().copied().chain(extra.iter().map(String::as_str));
+        for name in needed.filter(|name| !header.iter().any(|known| known == name)) {
+            let alike = header.iter().find(|known| known.trim().eq_ignore_ascii_case(name));
+            let value = alike.map_or("", String::as_str);
+            faults.add(table, 1, name, value, format_args!("a column named `{name}`"));
+        }
+        Self { wanted, left_out }
+    }
+}

@@ -1,0 +1,132 @@
+//! The `lines`, `rows` and `models` tables.
+
+use std::collections::{HashMap, HashSet};
+
+use super::cell::Limit;
+use super::fault::FaultList;
+use super::grid::{Grid, Loaded};
+use super::segment_table::Cascade;
+use crate::wing::{Line, ModelData, Row, RowData, Side};
+
+/// How far a path may be from the nominal length, as a part of it.
+const PATH_TOLERANCE: f64 = 0.2;
+
+/// One record of `lines`.
+#[derive(Debug, Clone)]
+pub(super) struct LineEntry {
+    pub(super) model: String,
+    pub(super) version: Option<String>,
+    /// The line; its span is not filled in when assumed, its segment never.
+    pub(super) line: Line,
+    pub(super) material: Option<String>,
+}
+
+/// Reads `lines`, in table order, and holds them against the cascades.
+pub(super) fn read_lines(
+    loaded: &Loaded,
+    cascades: &HashMap<String, Cascade>,
+    faults: &mut FaultList,
+) -> Vec<LineEntry> {
+    let mut lines: Vec<LineEntry> = Vec::new();
+    let mut seen: HashSet<(String, Option<String>, String, Side)> = HashSet::new();
+    for record in loaded.grids().iter().flat_map(Grid::records) {
+        let model = record.needed_text("model", faults);
+        let name = record.needed_text("line", faults);
+        let row: Option<Row> = record.needed_name("row", faults);
+        let rank = record.needed_count("rank", faults);
+        let nominal_mm = record.needed_number("nominal_mm", Limit::Positive, faults);
+        let span = record.number("span", Limit::Fraction, faults);
+        let chord = record.number("chord", Limit::Fraction, faults);
+        let tolerance_mm = record.number("tolerance_mm", Limit::Positive, faults);
+        let side: Option<Side> = record.name("side", faults);
+        let (Some(model), Some(name)) = (model, name) else { continue };
+        let version = record.text("table_version").map(std::borrow::Cow::into_owned);
+        let mut fresh = true;
+        for on in Side::BOTH.into_iter().filter(|on| side.is_none_or(|only| only == *on)) {
+            fresh &= seen.insert((model.to_string(), version.clone(), name.to_string(), on));
+        }
+        if !fresh {
+            record.fault(faults, "line", format_args!("each line once per model, version and side"));
+            continue;
+        }
+        if let Some(cascade) = cascades.get(model.as_ref()) {
+            match cascade.index.get(name.as_ref()) {
+                None if cascade.whole => record.fault(
+                    faults,
+                    "line",
+                    format_args!("a line whose top segment, of the same name, is in `segments` of model `{model}`"),
+                ),
+                Some(&top) if cascade.sound => {
+                    let path_mm = cascade.path_length_mm(top);
+                    if nominal_mm.is_some_and(|nominal_mm| (path_mm - nominal_mm).abs() > PATH_TOLERANCE * nominal_mm)
+                    {
+                        let expected = format_args!("within 20 % of its segments' length, {path_mm} mm in all");
+                        record.fault(faults, "nominal_mm", expected);
+                    }
+                }
+                _ => {}
+            }
+        }
+        lines.push(LineEntry {
+            line: Line {
+                name: name.into_owned(),
+                row: row.unwrap_or(Row::A),
+                rank: rank.unwrap_or(1),
+                nominal_mm: nominal_mm.unwrap_or(1.0),
+                span: span.unwrap_or_default(),
+                span_assumed: span.is_none(),
+                chord,
+                main: record.text("main").map(std::borrow::Cow::into_owned),
+                tolerance_mm,
+                side,
+                segment: 0,
+            },
+            material: record.text("material").map(std::borrow::Cow::into_owned),
+            model: model.into_owned(),
+            version,
+        });
+    }
+    lines
+}
+
+/// Reads `rows`, by model, in table order.
+pub(super) fn read_rows(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, Vec<RowData>> {
+    let mut rows: HashMap<String, Vec<RowData>> = HashMap::new();
+    for record in loaded.grids().iter().flat_map(Grid::records) {
+        let model = record.needed_text("model", faults);
+        let row: Option<Row> = record.needed_name("row", faults);
+        let chord = record.number("chord", Limit::Fraction, faults);
+        let riser_mm = record.number("riser_mm", Limit::NotNegative, faults);
+        let (Some(model), Some(row)) = (model, row) else { continue };
+        let known = rows.entry(model.to_string()).or_default();
+        if known.iter().any(|data| data.row == row) {
+            record.fault(faults, "row", format_args!("each row once per model"));
+        } else {
+            known.push(RowData { row, chord, riser_mm });
+        }
+    }
+    rows
+}
+
+/// Reads `models`, by model.
+pub(super) fn read_models(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, ModelData> {
+    let mut models: HashMap<String, ModelData> = HashMap::new();
+    for record in loaded.grids().iter().flat_map(Grid::records) {
+        let model = record.needed_text("model", faults);
+        let mut number = |column| record.number(column, Limit::Positive, faults);
+        let data = ModelData {
+            span_m: number("span_m"),
+            area_m2: number("area_m2"),
+            root_chord_m: number("root_chord_m"),
+            trim_speed_kmh: number("trim_speed_kmh"),
+            glide: number("glide"),
+            interval_h: number("interval_h"),
+            interval_months: number("interval_months"),
+        };
+        let Some(model) = model else { continue };
+        if models.insert(model.into_owned(), data).is_some() {
+            record.fault(faults, "model", format_args!("each model once"));
+        }
+    }
+    models
+}

@@ -1,0 +1,34 @@
+//! Many wings: the tables of a fleet folder in and out, and result tables.
+//!
+//! A fleet folder holds tables as CSV or Parquet files (`lines`, `wings`, `checks`, `readings`, and optional ones).
+//! [`FolderSpec::read`] turns it into a [`Folder`], or lists every fault of every table in one go. [`write_folder`]
+//! writes the same tables; [`tables`] builds result tables and [`write_table`] writes them. Every file is written
+//! whole or not at all ([`write_atomic`]).
+//!
+//! This is the only room that knows polars; no polars type is public.
+
+mod action_table;
+mod atomic;
+mod catalogue;
+mod cell;
+mod check_table;
+mod csv;
+mod fault;
+mod folder;
+mod folder_out;
+mod grid;
+mod line_draft;
+mod line_table;
+mod parquet;
+mod reading_table;
+mod schema;
+mod segment_table;
+mod table;
+pub mod tables;
+mod wing_table;
+
+pub use atomic::{FleetWriteError, write_atomic};
+pub use fault::{Fault, FaultList, FleetReadError};
+pub use folder::{Folder, FolderSpec};
+pub use folder_out::write_folder;
+pub use table::{Column, ColumnData, Table, TableFormat, write_table};

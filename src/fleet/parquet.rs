@@ -1,0 +1,198 @@
+//! Parquet files: only the columns that are wanted, text, numbers, days and truth values.
+
+use std::fs::File;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use polars::prelude::{
+    ArrowDataType, ChunkApply, Column, DataType, ParquetReader, PolarsResult, SerReader, TimeUnit,
+};
+
+use super::fault::FaultList;
+use super::grid::{Cells, Grid, Selection};
+use super::schema::TableSchema;
+
+const MS_PER_DAY: i64 = 86_400_000;
+
+/// Reads one Parquet file. `None`: nothing of it can be used; the faults say why.
+pub(super) fn read_parquet(
+    path: &Path,
+    table: &str,
+    schema: TableSchema,
+    extra: &[String],
+    faults: &mut FaultList,
+) -> Option<Grid> {
+    // a damaged file can make the decoder panic; that is a fault of the file like any other
+    let read = catch_unwind(AssertUnwindSafe(|| read(path, table, schema, extra, faults)));
+    let why = match read {
+        Ok(Ok(grid)) => return Some(grid),
+        Ok(Err(why)) => why,
+        Err(_) => "damaged".to_owned(),
+    };
+    faults.add(table, 0, "", why, format_args!("a Parquet file that can be read"));
+    None
+}
+
+fn read(
+    path: &Path,
+    table: &str,
+    schema: TableSchema,
+    extra: &[String],
+    faults: &mut FaultList,
+) -> Result<Grid, String> {
+    let file = File::open(path).map_err(|error| error.to_string())?;
+    let size = file.metadata().map_err(|error| error.to_string())?.len();
+    let mut reader = ParquetReader::new(file);
+    // a description that contradicts the file would make the decoder panic
+    let description = reader.get_metadata().map_err(|error| error.to_string())?;
+    let groups = &description.row_groups;
+    let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
+    let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
+    if !inside || sum != Some(description.num_rows) {
+        return Err("damaged".to_owned());
+    }
+    let file_schema = reader.schema().map_err(|error| error.to_string())?;
+    let header: Vec<String> = file_schema.iter_names().map(ToString::to_string).collect();
+    let mut chosen = Selection::new(table, &header, schema, extra, faults);
+    let mut whole = true;
+    chosen.wanted.retain(|(_, name)| match file_schema.get(name.as_str()).map(|field| &field.dtype) {
+        Some(dtype) if is_readable(dtype) => true,
+        Some(dtype) => {
+            whole = false;
+            let value = format!("{dtype:?}");
+            faults.add(table, 1, name, value, format_args!("a column of text, numbers, dates or true/false"));
+            false
+        }
+        None => false,
+    });
+    if chosen.wanted.is_empty() {
+        return Ok(Grid {
+            name: table.to_owned(),
+            columns: Vec::new(),
+            height: 0,
+            rows: None,
+            whole: false,
+            left_out: chosen.left_out,
+        });
+    }
+    let names = chosen.wanted.iter().map(|(_, name)| name.clone()).collect();
+    let frame = reader.with_columns(Some(names)).set_rechunk(true).finish().map_err(|error| error.to_string())?;
+    let mut columns = Vec::with_capacity(chosen.wanted.len());
+    for (_, name) in chosen.wanted {
+        let cells = frame.column(&name).and_then(cells).map_err(|error| format!("{name}: {error}"))?;
+        columns.push((name, cells));
+    }
+    Ok(Grid { name: table.to_owned(), columns, height: frame.height(), rows: None, whole, left_out: chosen.left_out })
+}
+
+/// Whether a column of this type can be read (types that the polars build lacks would make it panic).
+fn is_readable(dtype: &ArrowDataType) -> bool {
+    use ArrowDataType as T;
+    matches!(
+        dtype,
+        T::Null
+            | T::Boolean
+            | T::Int8
+            | T::Int16
+            | T::Int32
+            | T::Int64
+            | T::UInt8
+            | T::UInt16
+            | T::UInt32
+            | T::UInt64
+            | T::Float32
+            | T::Float64
+            | T::Utf8
+            | T::LargeUtf8
+            | T::Utf8View
+            | T::Date32
+            | T::Timestamp(_, None)
+    )
+}
+
+fn cells(column: &Column) -> PolarsResult<Cells> {
+    let series = column.as_materialized_series();
+    let cast = |dtype: &DataType| series.strict_cast(dtype).map(|series| series.rechunk());
+    Ok(match series.dtype() {
+        DataType::String => Cells::Text(series.rechunk().str()?.clone()),
+        DataType::Boolean => Cells::Truth(series.rechunk().bool()?.clone()),
+        DataType::Null => Cells::Empty,
+        DataType::Date => Cells::Day(cast(&DataType::Int64)?.i64()?.clone()),
+        DataType::Datetime(_, _) => {
+            let ms = cast(&DataType::Datetime(TimeUnit::Milliseconds, None))?;
+            let ms = ms.strict_cast(&DataType::Int64)?;
+            Cells::Day(ms.i64()?.apply_values(|ms| ms.div_euclid(MS_PER_DAY)).rechunk().into_owned())
+        }
+        dtype if dtype.is_float() => Cells::Number(cast(&DataType::Float64)?.f64()?.clone()),
+        _ => Cells::Count(cast(&DataType::Int64)?.i64()?.clone()),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use polars::prelude::{DataFrame, NamedFrom, ParquetWriter, Series};
+
+    use super::*;
+    use crate::fleet::cell::{Cell, Limit};
+    use crate::fleet::schema::{CHECKS, WINGS};
+
+    fn write(columns: Vec<Series>, path: &Path) {
+        let mut frame = DataFrame::new_infer_height(columns.into_iter().map(Column::from).collect()).unwrap();
+        ParquetWriter::new(File::create(path).unwrap()).finish(&mut frame).unwrap();
+    }
+
+    #[test]
+    fn numbers_of_any_width_days_and_truth_values_are_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("checks.parquet");
+        let day = Series::new("date".into(), [19_207_i32, 0]).cast(&DataType::Date).unwrap();
+        let whole = Series::new("x".into(), [3_i64, 4]);
+        for dtype in [
+            DataType::Int8,
+            DataType::Int16,
+            DataType::Int32,
+            DataType::Int64,
+            DataType::UInt8,
+            DataType::UInt16,
+            DataType::UInt32,
+            DataType::UInt64,
+            DataType::Float32,
+            DataType::Float64,
+            DataType::String,
+        ] {
+            let of = |name: &str| whole.cast(&dtype).unwrap().with_name(name.into());
+            let stamp = |unit| day.cast(&DataType::Datetime(unit, None)).unwrap();
+            for date in [day.clone(), stamp(TimeUnit::Milliseconds), stamp(TimeUnit::Nanoseconds)] {
+                let empty = Series::new_null("stage".into(), 2);
+                let other = Series::new_null("colour".into(), 2);
+                write(vec![of("check"), of("wing"), date, of("hours"), empty, other], &path);
+                let mut faults = FaultList::default();
+                let grid = read_parquet(&path, "checks", CHECKS, &[], &mut faults).unwrap();
+                assert!(faults.is_empty(), "{dtype} {faults}");
+                assert_eq!(grid.left_out, ["colour"]);
+                let cell = |name, at| grid.column(name).unwrap().get(at);
+                assert_eq!(cell("check", 0).unwrap().text(), "3", "{dtype}");
+                assert_eq!(cell("hours", 1).unwrap().number(Limit::Any), Ok(4.0), "{dtype}");
+                assert_eq!(cell("date", 0).unwrap().day().unwrap().to_string(), "2022-08-03", "{dtype}");
+                assert_eq!(cell("date", 1).unwrap().day().unwrap().to_string(), "1970-01-01");
+                assert_eq!(cell("stage", 0), None);
+            }
+        }
+    }
+
+    #[test]
+    fn other_types_are_faults_by_column() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("wings.parquet");
+        let odd = Series::new("model".into(), [1_i64, 2]).cast(&DataType::Duration(TimeUnit::Milliseconds)).unwrap();
+        let truth = Series::new("mass_kg".into(), [true, false]);
+        write(vec![Series::new("wing".into(), ["a", "b"]), odd, truth], &path);
+        let mut faults = FaultList::default();
+        let grid = read_parquet(&path, "wings", WINGS, &[], &mut faults).unwrap();
+        assert_eq!(faults.faults().len(), 1, "{faults}");
+        assert_eq!((faults.faults()[0].row, faults.faults()[0].column.as_str()), (1, "model"));
+        assert!(!grid.whole);
+        assert_eq!(grid.column("mass_kg").unwrap().get(0), Some(Cell::Truth(true)));
+        assert!(Cell::Truth(true).number(Limit::Any).is_err());
+    }
+}

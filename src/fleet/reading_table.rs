@@ -1,0 +1,171 @@
+//! The `readings` table, the only long one: no look-up by hash and no allocation where a row follows from the one before.
+
+use super::cell::{Cell, Limit};
+use super::check_table::Checks;
+use super::fault::FaultList;
+use super::grid::{Cells, Grid, Loaded, Record};
+use super::line_draft::LineDraft;
+use super::wing_table::Wings;
+use crate::check::Reading;
+use crate::wing::Side;
+
+/// Reads all files of `readings` into the checks.
+pub(super) fn read_readings(loaded: &Loaded, wings: &Wings, checks: &mut Checks, faults: &mut FaultList) {
+    for grid in loaded.grids() {
+        read_grid(grid, wings, checks, faults);
+    }
+    report_duplicates(loaded, wings, checks, faults);
+}
+
+/// The check that the last row belonged to.
+#[derive(Clone, Copy)]
+struct Known<'a> {
+    cell: Cell<'a>,
+    check: Option<usize>,
+    draft: Option<&'a LineDraft>,
+    /// Index of the line read last.
+    line: usize,
+}
+
+fn read_grid(grid: &Grid, wings: &Wings, checks: &mut Checks, faults: &mut FaultList) {
+    let column = |name| grid.column(name).unwrap_or(&Cells::Empty);
+    let has = |name| grid.column(name).is_some();
+    let (check_cells, side_cells, line_cells, value_cells) =
+        (column("check"), column("side"), column("line"), column("reading_mm"));
+    let (repeat_cells, operator_cells) = (column("repeat"), column("operator"));
+    let all_there = has("check") && has("side") && has("line") && has("reading_mm");
+    let mut last: Option<Known<'_>> = None;
+    for at in 0..grid.height {
+        let record = Record { grid, at };
+        let (Some(check), Some(side), Some(line), Some(value)) =
+            (check_cells.get(at), side_cells.get(at), line_cells.get(at), value_cells.get(at))
+        else {
+            report_empty(record, all_there, faults);
+            continue;
+        };
+        let mut known = match last {
+            Some(known) if known.cell == check => known,
+            _ => find_check(check, record, wings, checks, faults),
+        };
+        let side = match side {
+            Cell::Text("left") => Some(Side::Left),
+            Cell::Text("right") => Some(Side::Right),
+            _ => {
+                record.fault(faults, "side", format_args!("left, right"));
+                None
+            }
+        };
+        let index = known.draft.zip(side).and_then(|(draft, side)| {
+            let found = find_line(draft, line, side, known.line);
+            match found {
+                Some(index) => known.line = index,
+                None => report_line(record, draft, line, side, faults),
+            }
+            found
+        });
+        last = Some(known);
+        let reading_mm = match value.number(Limit::NotNegative) {
+            Ok(reading_mm) => Some(reading_mm),
+            Err(expected) => {
+                record.fault(faults, "reading_mm", format_args!("{expected}"));
+                None
+            }
+        };
+        let repeat = match repeat_cells.get(at).map_or(Ok(1), Cell::count) {
+            Ok(repeat) => repeat,
+            Err(expected) => {
+                record.fault(faults, "repeat", format_args!("{expected}"));
+                continue;
+            }
+        };
+        let (Some(side), Some(line), Some(reading_mm)) = (side, index, reading_mm) else { continue };
+        if let Some(entry) = known.check.and_then(|check| checks.entries.get_mut(check)) {
+            if entry.check.readings.capacity() == 0 {
+                entry.check.readings.reserve(known.draft.map_or(0, |draft| 2 * draft.line_count()));
+            }
+            let operator = operator_cells.get(at).map(|cell| cell.text().into_owned());
+            entry.check.readings.push(Reading { side, line, reading_mm, repeat, operator });
+        }
+    }
+}
+
+fn find_check<'a>(
+    cell: Cell<'a>,
+    record: Record<'_>,
+    wings: &'a Wings,
+    checks: &Checks,
+    faults: &mut FaultList,
+) -> Known<'a> {
+    let check = checks.index.get(cell.text().as_ref()).copied();
+    if check.is_none() && checks.whole {
+        record.fault(faults, "check", format_args!("a check that `checks` has"));
+    }
+    let wing = check.and_then(|check| checks.entries.get(check)).and_then(|entry| entry.wing);
+    Known { cell, check, draft: wing.and_then(|wing| wings.draft_of(wing)), line: 0 }
+}
+
+/// The line, tried first where it stands when rows follow the line set's order.
+fn find_line(draft: &LineDraft, cell: Cell<'_>, side: Side, last: usize) -> Option<usize> {
+    let name = cell.text();
+    if draft.is_line(last + 1, &name, side) {
+        return Some(last + 1);
+    }
+    if draft.is_line(last, &name, side) {
+        return Some(last);
+    }
+    draft.find(&name, side)
+}
+
+fn report_line(record: Record<'_>, draft: &LineDraft, line: Cell<'_>, side: Side, faults: &mut FaultList) {
+    let model = &draft.model;
+    let other = side.mirror();
+    if draft.find(&line.text(), other).is_some() {
+        record.fault(faults, "side", format_args!("{other}: model `{model}` has line `{line}` only there"));
+    } else if draft.whole {
+        record.fault(faults, "line", format_args!("a line of model `{model}`"));
+    }
+}
+
+/// Empty cells; a column that is missing altogether has been reported with the header.
+fn report_empty(record: Record<'_>, all_there: bool, faults: &mut FaultList) {
+    for name in ["check", "side", "line", "reading_mm"] {
+        if all_there && record.text(name).is_none() {
+            record.fault(faults, name, format_args!("a value (the cell is empty)"));
+        }
+    }
+}
+
+/// Each line once per check, side and repeat. Rows are looked up only once something is found.
+fn report_duplicates(loaded: &Loaded, wings: &Wings, checks: &Checks, faults: &mut FaultList) {
+    let mut keys: Vec<(usize, usize, u32)> = Vec::new();
+    let mut twice: std::collections::HashSet<usize> = std::collections::HashSet::new();
+    for (at, entry) in checks.entries.iter().enumerate() {
+        keys.clear();
+        keys.extend(entry.check.readings.iter().map(|reading| (reading.side.index(), reading.line, reading.repeat)));
+        // most tables come in order, where the sort is one pass
+        keys.sort_unstable();
+        if keys.windows(2).any(|pair| matches!(pair, [one, other] if one == other)) {
+            twice.insert(at);
+        }
+    }
+    if twice.is_empty() {
+        return;
+    }
+    let mut seen: std::collections::HashSet<(usize, usize, Side, u32)> = std::collections::HashSet::new();
+    for record in loaded.grids().iter().flat_map(Grid::records) {
+        let Some(check) = record.text("check").and_then(|check| checks.index.get(check.as_ref()).copied()) else {
+            continue;
+        };
+        let draft = checks.entries.get(check).and_then(|entry| wings.draft_of(entry.wing?));
+        let (Some(draft), true) = (draft, twice.contains(&check)) else { continue };
+        let Some(side) = record.text("side").and_then(|side| side.parse::<Side>().ok()) else { continue };
+        let Some(line) = record.text("line").and_then(|line| draft.find(&line, side)) else { continue };
+        let cell = |name| record.grid.column(name).and_then(|cells| cells.get(record.at));
+        let Ok(repeat) = cell("repeat").map_or(Ok(1), Cell::count) else { continue };
+        if cell("reading_mm").is_some_and(|value| value.number(Limit::NotNegative).is_ok())
+            && !seen.insert((check, line, side, repeat))
+        {
+            record.fault(faults, "line", format_args!("each line once per check and side, or a `repeat` of its own"));
+        }
+    }
+}

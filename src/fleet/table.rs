@@ -1,0 +1,189 @@
+//! A table of named columns, and writing it.
+
+use std::path::Path;
+
+use polars::prelude::{
+    Column as Series, CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter, Series as Values,
+};
+
+use super::atomic::{FleetWriteError, write_atomic};
+
+/// File format of a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum TableFormat {
+    /// Comma-separated text, UTF-8, decimal point.
+    #[default]
+    Csv,
+    /// Apache Parquet.
+    Parquet,
+}
+
+impl TableFormat {
+    /// Ending of the file name, without the dot.
+    #[must_use]
+    pub const fn ending(self) -> &'static str {
+        match self {
+            TableFormat::Csv => "csv",
+            TableFormat::Parquet => "parquet",
+        }
+    }
+}
+
+/// The cells of one column; `None` is an empty cell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ColumnData {
+    /// Text.
+    Text(Vec<Option<String>>),
+    /// Numbers. One that is not finite is written as an empty cell.
+    Number(Vec<Option<f64>>),
+    /// Whole numbers.
+    Count(Vec<Option<i64>>),
+}
+
+impl ColumnData {
+    /// How many cells there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        match self {
+            ColumnData::Text(cells) => cells.len(),
+            ColumnData::Number(cells) => cells.len(),
+            ColumnData::Count(cells) => cells.len(),
+        }
+    }
+
+    /// Whether there is no cell.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+}
+
+/// One named column; a physical quantity has its unit in the name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// Name.
+    pub name: String,
+    /// Cells.
+    pub data: ColumnData,
+}
+
+/// A named table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// Name, which becomes the file's.
+    pub name: String,
+    /// Columns of one length.
+    pub columns: Vec<Column>,
+}
+
+impl Table {
+    /// An empty table.
+    #[must_use]
+    pub fn new(name: &str) -> Self {
+        Self { name: name.to_owned(), columns: Vec::new() }
+    }
+
+    /// The same table with a column of text.
+    #[must_use]
+    pub fn text<T: Into<String>>(self, name: &str, cells: impl IntoIterator<Item = Option<T>>) -> Self {
+        let cells = cells.into_iter().map(|cell| cell.map(Into::into)).collect();
+        self.with(name, ColumnData::Text(cells))
+    }
+
+    /// The same table with a column of numbers.
+    #[must_use]
+    pub fn number(self, name: &str, cells: impl IntoIterator<Item = Option<f64>>) -> Self {
+        self.with(name, ColumnData::Number(cells.into_iter().collect()))
+    }
+
+    /// The same table with a column of whole numbers.
+    #[must_use]
+    pub fn count(self, name: &str, cells: impl IntoIterator<Item = Option<i64>>) -> Self {
+        self.with(name, ColumnData::Count(cells.into_iter().collect()))
+    }
+
+    fn with(mut self, name: &str, data: ColumnData) -> Self {
+        self.columns.push(Column { name: name.to_owned(), data });
+        self
+    }
+
+    /// The same table without the columns that have no value.
+    pub(super) fn without_empty(mut self, keep: &[&str]) -> Self {
+        self.columns.retain(|column| {
+            keep.contains(&column.name.as_str())
+                || match &column.data {
+                    ColumnData::Text(cells) => cells.iter().any(Option::is_some),
+                    ColumnData::Number(cells) => cells.iter().any(Option::is_some),
+                    ColumnData::Count(cells) => cells.iter().any(Option::is_some),
+                }
+        });
+        self
+    }
+}
+
+/// Writes a result table as `NAME.csv` or `NAME.parquet` into a folder that exists.
+///
+/// In CSV a text cell that a spreadsheet would take for a formula (it begins with `=`, `+`, `-`, `@` or a tab) gets an
+/// apostrophe in front.
+///
+/// # Errors
+/// [`FleetWriteError`] when the columns differ in length or two have one name, or the file system refuses.
+pub fn write_table(table: &Table, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+    write(table, folder, format, Cells::Harmless)
+}
+
+/// Whether text cells are made harmless for spreadsheets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Cells {
+    /// As they are: the table is read back.
+    Exact,
+    /// With an apostrophe before what looks like a formula.
+    Harmless,
+}
+
+pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
+    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
+    let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
+    write_frame(&table.name, columns, folder, format)
+}
+
+/// Writes polars columns, which cost less memory than a [`Table`].
+pub(super) fn write_frame(
+    name: &str,
+    columns: Vec<Series>,
+    folder: &Path,
+    format: TableFormat,
+) -> Result<(), FleetWriteError> {
+    let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
+    let mut frame = DataFrame::new_infer_height(columns).map_err(failed)?;
+    let mut bytes = Vec::new();
+    match format {
+        TableFormat::Csv => CsvWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?,
+        TableFormat::Parquet => {
+            ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
+        }
+    }
+    write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
+}
+
+fn series(column: &Column, harmless: bool) -> Series {
+    let name = column.name.as_str().into();
+    let values = match &column.data {
+        ColumnData::Text(cells) if harmless && cells.iter().flatten().any(|text| is_formula(text)) => {
+            let defused = |text: &String| if is_formula(text) { format!("'{text}") } else { text.clone() };
+            let cells: Vec<Option<String>> = cells.iter().map(|cell| cell.as_ref().map(defused)).collect();
+            Values::new(name, cells)
+        }
+        ColumnData::Text(cells) => Values::new(name, cells),
+        ColumnData::Number(cells) => {
+            let cells: Vec<Option<f64>> = cells.iter().map(|cell| cell.filter(|value| value.is_finite())).collect();
+            Values::new(name, cells)
+        }
+        ColumnData::Count(cells) => Values::new(name, cells),
+    };
+    values.into()
+}
+
+fn is_formula(text: &str) -> bool {
+    text.starts_with(['=', '+', '-', '@', '\t', '\r'])
+}

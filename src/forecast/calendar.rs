@@ -1,0 +1,99 @@
+//! The next checks as a calendar, and how many fall in each month.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use super::DueTable;
+
+/// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).
+const LINE_OCTETS: usize = 75;
+
+/// How many wings are due in one calendar month.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MonthLoad {
+    /// Calendar year.
+    pub year: i16,
+    /// Month, 1 to 12.
+    pub month: i8,
+    /// Wings due.
+    pub wings: usize,
+}
+
+impl DueTable {
+    /// How many wings are due in each calendar month that has any, in order. Wings due before `today` count for its month;
+    /// wings without a date do not count.
+    #[must_use]
+    pub fn workload(&self, today: Date) -> Vec<MonthLoad> {
+        let mut months: BTreeMap<(i16, i8), usize> = BTreeMap::new();
+        for date in self.rows().iter().filter_map(|row| row.due_date) {
+            let date = date.max(today);
+            *months.entry((date.year(), date.month())).or_insert(0) += 1;
+        }
+        months.into_iter().map(|((year, month), wings)| MonthLoad { year, month, wings }).collect()
+    }
+
+    /// The dated checks as an iCalendar file (RFC 5545): one all-day event per wing, in the order of the table, with its
+    /// explanation. `stamp` is the day the file says it was made on. Wings without a date are left out.
+    #[must_use]
+    pub fn icalendar(&self, stamp: Date) -> String {
+        let mut out = String::new();
+        content(&mut out, "BEGIN:VCALENDAR");
+        content(&mut out, "VERSION:2.0");
+        content(&mut out, "PRODID:-//linedrift//due//EN");
+        for (row, detail) in self.rows().iter().zip(self.details()) {
+            let Some(date) = row.due_date else {
+                continue;
+            };
+            content(&mut out, "BEGIN:VEVENT");
+            content(&mut out, &format!("UID:{}-line-check@linedrift", escaped(&row.wing)));
+            content(&mut out, &format!("DTSTAMP:{}T000000Z", compact(stamp)));
+            content(&mut out, &format!("DTSTART;VALUE=DATE:{}", compact(date)));
+            content(
+                &mut out,
+                &format!("SUMMARY:Line check of wing {} ({})", escaped(&row.wing), escaped(&row.model)),
+            );
+            content(&mut out, &format!("DESCRIPTION:{}", escaped(&detail.explanation)));
+            content(&mut out, "TRANSP:TRANSPARENT");
+            content(&mut out, "END:VEVENT");
+        }
+        content(&mut out, "END:VCALENDAR");
+        out
+    }
+}
+
+fn compact(date: Date) -> String {
+    format!("{:04}{:02}{:02}", date.year(), date.month(), date.day())
+}
+
+/// Text with its special letters escaped (RFC 5545, section 3.3.11, memory).
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '\\' | ';' | ',' => {
+                out.push('\\');
+                out.push(letter);
+            }
+            '\n' => out.push_str("\\n"),
+            control if control.is_control() => {}
+            plain => out.push(plain),
+        }
+    }
+    out
+}
+
+/// One content line, folded between letters so that no line is longer than 75 octets.
+fn content(out: &mut String, text: &str) {
+    let mut used = 0;
+    for letter in text.chars() {
+        if used + letter.len_utf8() > LINE_OCTETS {
+            out.push_str("\r\n ");
+            used = 1;
+        }
+        used += letter.len_utf8();
+        out.push(letter);
+    }
+    out.push_str("\r\n");
+}

@@ -1,0 +1,162 @@
+//! The next checks of many wings.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::{DueDetail, DueRow, WingDue};
+
+/// Rows that `Display` prints before it only counts.
+const SCREEN_ROWS: usize = 30;
+
+/// The next check of each wing, in order of urgency: the fewest hours left from the last check first, equal ones by wing id.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DueTable {
+    rows: Vec<DueRow>,
+    details: Vec<DueDetail>,
+    failures: Vec<WingFailure>,
+    risk: f64,
+    demo: bool,
+}
+
+/// A wing for which no next check could be found, and why.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WingFailure {
+    /// Wing id.
+    pub wing: String,
+    /// Why.
+    pub message: String,
+}
+
+impl DueTable {
+    /// Puts wings in order of urgency; `risk` is the accepted risk they were made with.
+    #[must_use]
+    pub fn new(risk: f64, mut wings: Vec<WingDue>) -> Self {
+        let left = |wing: &WingDue| wing.row.due_hours - wing.row.hours_now;
+        wings.sort_by(|a, b| left(a).total_cmp(&left(b)).then_with(|| a.row.wing.cmp(&b.row.wing)));
+        let (rows, details) = wings.into_iter().map(|wing| (wing.row, wing.detail)).unzip();
+        Self { rows, details, failures: Vec::new(), risk, demo: false }
+    }
+
+    /// The same table, with the wings that failed.
+    #[must_use]
+    pub fn with_failures(mut self, failures: Vec<WingFailure>) -> Self {
+        self.failures = failures;
+        self
+    }
+
+    /// The wings that failed, by id; the others' results stand.
+    #[must_use]
+    pub fn failures(&self) -> &[WingFailure] {
+        &self.failures
+    }
+
+    /// The same table, marked as made from the bundled invented demo.
+    #[must_use]
+    pub fn marked_demo(mut self) -> Self {
+        self.demo = true;
+        self
+    }
+
+    /// One row per wing, most urgent first.
+    #[must_use]
+    pub fn rows(&self) -> &[DueRow] {
+        &self.rows
+    }
+
+    /// What stands behind each row, in the same order.
+    #[must_use]
+    pub fn details(&self) -> &[DueDetail] {
+        &self.details
+    }
+
+    /// The accepted risk.
+    #[must_use]
+    pub fn risk(&self) -> f64 {
+        self.risk
+    }
+
+    /// The row of a wing.
+    #[must_use]
+    pub fn wing(&self, wing: &str) -> Option<&DueRow> {
+        self.rows.iter().find(|row| row.wing == wing)
+    }
+
+    /// The sentences that say what went into the row of a wing.
+    #[must_use]
+    pub fn explanation(&self, wing: &str) -> Option<&str> {
+        let at = self.rows.iter().position(|row| row.wing == wing)?;
+        self.details.get(at).map(|detail| detail.explanation.as_str())
+    }
+
+    /// The document of `due --json`.
+    #[must_use]
+    pub fn document(&self) -> DueDocument<'_> {
+        DueDocument {
+            schema: "linedrift.due/1",
+            demo: self.demo,
+            risk: self.risk,
+            wings: self.rows.iter().zip(&self.details).map(|(row, detail)| DueEntry { row, detail }).collect(),
+            failures: &self.failures,
+        }
+    }
+}
+
+/// The document of `due --json`.
+#[derive(Debug, Clone, Serialize)]
+pub struct DueDocument<'a> {
+    schema: &'static str,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    demo: bool,
+    risk: f64,
+    wings: Vec<DueEntry<'a>>,
+    #[serde(skip_serializing_if = "<[WingFailure]>::is_empty")]
+    failures: &'a [WingFailure],
+}
+
+#[derive(Debug, Clone, Serialize)]
+struct DueEntry<'a> {
+    #[serde(flatten)]
+    row: &'a DueRow,
+    #[serde(flatten)]
+    detail: &'a DueDetail,
+}
+
+impl fmt::Display for DueTable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "Next checks at an accepted risk of {:.0} %, most urgent first", 100.0 * self.risk)?;
+        writeln!(
+            f,
+            "{:<12} {:<14} {:>7} {:>7}  {:<10}  {:<14}  {:>19}  {:>8}  basis",
+            "wing", "model", "now h", "due h", "date", "reason", "first crossing h", "risk now"
+        )?;
+        for row in self.rows.iter().take(SCREEN_ROWS) {
+            let crossing = row.crossing_hours;
+            let quantiles = [crossing.p10, crossing.p50, crossing.p90].map(|hours| match hours {
+                Some(hours) => format!("{hours:.0}"),
+                None => "-".to_owned(),
+            });
+            let date = row.due_date.map_or_else(|| "-".to_owned(), |date| date.to_string());
+            let risk = row.risk_now.map_or_else(|| "-".to_owned(), |risk| format!("{:.1} %", 100.0 * risk));
+            writeln!(
+                f,
+                "{:<12} {:<14} {:>7.0} {:>7.0}  {date:<10}  {:<14}  {:>19}  {risk:>8}  {}",
+                row.wing,
+                row.model,
+                row.hours_now,
+                row.due_hours,
+                row.reason.name(),
+                quantiles.join(" / "),
+                row.basis.name(),
+            )?;
+        }
+        for failure in &self.failures {
+            writeln!(f, "{}: no answer, {}", failure.wing, failure.message)?;
+        }
+        match self.rows.len().saturating_sub(SCREEN_ROWS) {
+            0 => {}
+            more => writeln!(f, "and {more} more")?,
+        }
+        write!(f, "First crossing: 10 / 50 / 90 % of the draws have crossed a limit by then; - is past the horizon.")
+    }
+}

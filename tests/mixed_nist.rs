@@ -1,0 +1,70 @@
+//! NIST StRD linear regressions (read; public domain): the engine where nothing is random. The tolerance is a log relative
+//! error as that collection uses it: 9 digits for norris, pontius and noint1, 8 for longley, 7 for wampler3, as cross
+//! products square the condition number.
+
+use linedrift::stats::mixed::{Block, BlockBuilder, Criterion, MixedError, MixedSpec, Structure};
+use serde_json::Value;
+
+use crate::support;
+
+/// Columns of powers or of named variables.
+enum Columns {
+    Powers(i32),
+    Named(&'static [&'static str]),
+}
+
+fn block(name: &str, columns: &Columns, intercept: bool) -> (Structure, Vec<Block>) {
+    let table = support::Table::read(&format!("nist/{name}.csv"));
+    let x_name = if table.has("x") { "x" } else { "x1" };
+    let row = |row: usize| -> Vec<f64> {
+        match columns {
+            Columns::Powers(degree) => {
+                (i32::from(!intercept)..=*degree).map(|k| table.number(row, x_name).powi(k)).collect()
+            }
+            Columns::Named(names) => {
+                std::iter::once(1.0).chain(names.iter().map(|name| table.number(row, name))).collect()
+            }
+        }
+    };
+    let fixed = (0..row(0).len()).map(|k| format!("b{k}")).collect();
+    let structure = Structure { inner: None, outer: Vec::new(), fixed };
+    let mut builder = BlockBuilder::new(&structure, &[]);
+    for r in 0..table.rows() {
+        let entries: Vec<(usize, f64)> = row(r).into_iter().enumerate().collect();
+        let y = table.number(r, "y");
+        builder.add(None, &entries, 1.0, y, y * y);
+    }
+    (structure, vec![builder.finish()])
+}
+
+#[test]
+fn certified_regressions_are_met() {
+    let reference: Value = support::json("nist/linear.json");
+    let longley = Columns::Named(&["x1", "x2", "x3", "x4", "x5", "x6"]);
+    for (name, columns, intercept, digits) in [
+        ("norris", Columns::Powers(1), true, 9.0),
+        ("pontius", Columns::Powers(2), true, 9.0),
+        ("noint1", Columns::Powers(1), false, 9.0),
+        ("longley", longley, true, 8.0),
+        ("wampler3", Columns::Powers(5), true, 7.0),
+    ] {
+        let (structure, blocks) = block(name, &columns, intercept);
+        let fit = MixedSpec::default().criterion(Criterion::Reml).fit(&structure, &blocks).unwrap();
+        let number = |key: &str, k: usize| -> f64 { reference[name][key][k].as_str().unwrap().parse().unwrap() };
+        assert_eq!(fit.fixed().len(), reference[name]["beta"].as_array().unwrap().len(), "{name}");
+        for (k, fixed) in fit.fixed().iter().enumerate() {
+            let lre = |got: f64, want: f64| -((got - want) / want).abs().max(1e-16).log10();
+            let (beta, se) = (lre(fixed.estimate, number("beta", k)), lre(fixed.se, number("se", k)));
+            assert!(beta >= digits && se >= digits, "{name} {k}: {beta:.1} and {se:.1} digits");
+        }
+    }
+}
+
+#[test]
+fn an_exact_fit_is_refused_with_its_reason() {
+    for name in ["wampler1", "wampler2"] {
+        let (structure, blocks) = block(name, &Columns::Powers(5), true);
+        let error = MixedSpec::default().fit(&structure, &blocks).unwrap_err();
+        assert_eq!(error, MixedError::NoVariation { observations: 21 }, "{name}");
+    }
+}
