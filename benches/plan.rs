@@ -4,7 +4,7 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use linedrift::Date;
 use linedrift::check::{Check, History, Reading};
-use linedrift::plan::PlanSpec;
+use linedrift::plan::{PlanSpec, Target};
 use linedrift::wing::{Line, LineSet, ModelData, Row, RowData, Segment, Side, Wing};
 use std::hint::black_box;
 
@@ -80,6 +80,13 @@ fn plans(c: &mut Criterion) {
         group.sample_size(10);
         group.bench_function(format!("{size}"), |b| {
             b.iter(|| spec.alternatives(black_box(&set), &history, &check, &[]).unwrap());
+        });
+        group.finish();
+        let mut group = c.benchmark_group("plan/free");
+        group.sample_size(10);
+        let free = spec.clone().target(Target::Free);
+        group.bench_function(format!("{size}"), |b| {
+            b.iter(|| free.run(black_box(&set), &history, &check, &[]).unwrap());
         });
         group.finish();
     }

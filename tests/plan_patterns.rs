@@ -349,4 +349,14 @@ fn a_search_cut_short_does_not_call_itself_optimal() {
     let check = check_group(&set);
     let plan = PlanSpec::default().most_states(40).run(&set, &history(vec![]), &check, &[]).unwrap();
     assert!(!plan.optimal && has_note(&plan, "not_exhausted"), "{plan}");
+
+    // a cascade that nobody would sew: one line on three hundred segments
+    let segments: Vec<Segment> =
+        (0..300usize).map(|at| segment(&format!("s{at}"), at.checked_sub(1), Some(true))).collect();
+    let mut line = set.lines()[0].clone();
+    line.segment = 299;
+    let deep = LineSet::new("Rook 2", None, vec![line], segments).unwrap();
+    let spec = PlanSpec::default().target(Target::Maker).most_states(400_000);
+    let plan = spec.run(&deep, &history(vec![]), &self::check(&deep, |_, _| 25.0), &[]).unwrap();
+    assert!(!plan.optimal && plan.after.outside == 0, "{plan}");
 }

@@ -1,7 +1,7 @@
 //! One check as the planner sees it: the lines it may rest on, and what may be done where.
 
 use super::places::Places;
-use super::{Finding, PlanError, PlanSpec, Remeasure, RemeasureReason};
+use super::{Finding, PlanError, PlanSpec, Remeasure, RemeasureReason, Sides};
 use crate::check::{Budget, Check, History, Repeats, Uncertainty, Weighted};
 use crate::trim::{Trim, TrimModel};
 use crate::wing::{LineSet, Row, Side};
@@ -48,6 +48,8 @@ pub(super) struct Case<'a> {
     pub(super) above: [Vec<Above>; 2],
     pub(super) remeasure: Vec<Remeasure>,
     pub(super) places: Places,
+    /// Expanded uncertainty of the mean of the known lines above each segment, per group of sides, mm.
+    pub(super) guards_mm: Vec<Vec<f64>>,
 }
 
 impl<'a> Case<'a> {
@@ -101,7 +103,39 @@ impl<'a> Case<'a> {
         };
         let above = lines_above(set, &lines);
         let budget = spec.budget.clone().repeats(Repeats::of(set, &kept));
-        Ok(Self { spec, set, history, model, check: kept, budget, trim, common_mm, lines, above, remeasure, places })
+        let guards_mm = Vec::new();
+        let mut case = Self {
+            spec,
+            set,
+            history,
+            model,
+            check: kept,
+            budget,
+            trim,
+            common_mm,
+            lines,
+            above,
+            remeasure,
+            places,
+            guards_mm,
+        };
+        case.guards_mm = case.groups().iter().map(|sides| case.guards_of(sides)).collect();
+        Ok(case)
+    }
+
+    /// The sides that are worked on together.
+    pub(super) fn groups(&self) -> &'static [&'static [Side]] {
+        match self.spec.sides {
+            Sides::Separate => &[&[Side::Left], &[Side::Right]],
+            Sides::Same => &[&Side::BOTH],
+        }
+    }
+
+    fn guards_of(&self, sides: &[Side]) -> Vec<f64> {
+        let above = |segment: usize| -> Vec<usize> {
+            sides.iter().flat_map(|side| self.above[side.index()][segment].known.iter().copied()).collect()
+        };
+        (0..self.set.segments().len()).map(|segment| self.mean_uncertainty(&above(segment)).expanded()).collect()
     }
 
     /// Uncertainty of the mean of some known lines from the target.

@@ -1,6 +1,5 @@
 //! The trees of segments that the search runs on, with the cost of every line.
 
-use super::Sides;
 use super::case::Case;
 use super::places::Choice;
 use crate::check::ActionKind;
@@ -118,15 +117,11 @@ pub(super) struct Forest {
 impl Forest {
     /// The trees of a check, lines judged by their distance from a target with this common deviation.
     pub(super) fn of(case: &Case<'_>, target_mm: f64) -> Self {
-        let groups: &[&[Side]] = match case.spec.sides {
-            Sides::Separate => &[&[Side::Left], &[Side::Right]],
-            Sides::Same => &[&Side::BOTH],
-        };
         let segments = case.set.segments();
         let mut order: Vec<usize> = (0..segments.len()).collect();
         order.sort_by_key(|&segment| case.places.level(segment));
         let mut nodes: Vec<Node> = Vec::new();
-        for group in groups {
+        for (group, guards_mm) in case.groups().iter().zip(&case.guards_mm) {
             let mut node_of: Vec<Option<usize>> = vec![None; segments.len()];
             for &segment in &order {
                 let here = |side: &&Side| case.above[side.index()][segment].total > 0;
@@ -135,7 +130,9 @@ impl Forest {
                 if sides.iter().any(known) {
                     let parent = segments[segment].parent.and_then(|below| node_of[below]);
                     node_of[segment] = Some(nodes.len());
-                    nodes.push(node(case, segment, parent, sides, target_mm));
+                    let mut node = node(case, segment, parent, sides, target_mm);
+                    node.need.guard_mm = guards_mm[segment];
+                    nodes.push(node);
                 }
             }
         }
@@ -180,7 +177,6 @@ impl Forest {
 fn node(case: &Case<'_>, segment: usize, parent: Option<usize>, sides: Vec<Side>, target_mm: f64) -> Node {
     let mut need = Need::default();
     let mut lines = Vec::new();
-    let mut all = Vec::new();
     let mut enough = true;
     for (channel, side) in sides.iter().enumerate() {
         let above = &case.above[side.index()][segment];
@@ -195,9 +191,7 @@ fn node(case: &Case<'_>, segment: usize, parent: Option<usize>, sides: Vec<Side>
                 lines.push(NodeLine { channel, off_mm, tolerance_mm: line.tolerance_mm, weight: line.weight });
             }
         }
-        all.extend_from_slice(&above.known);
     }
-    need.guard_mm = case.mean_uncertainty(&all).expanded();
     let mut choices = node_choices(case, segment, &sides);
     if !enough {
         choices.truncate(1);

@@ -83,6 +83,15 @@ impl PlanSpec {
     /// `findings` are the lines with an open finding: they are left out of everything, listed under `remeasure`, and no
     /// action rests on them. The wing's fittings are taken from its history.
     ///
+    /// ```
+    /// use linedrift::{plan::PlanSpec, simulate::FleetSpec};
+    /// let fleet = FleetSpec::default().wings(1).run()?.fleet;
+    /// let history = &fleet.histories()[0];
+    /// let plan = PlanSpec::default().run(fleet.line_set(history), history, &history.checks[0], &[])?;
+    /// assert!(plan.optimal && plan.after.outside <= plan.before.outside);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
     /// # Errors
     /// [`PlanError`] on a setting, fitting or diameter out of its range, a check that cannot be judged or has no usable
     /// reading, or a finding on a line that is not there.
