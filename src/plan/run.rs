@@ -31,7 +31,7 @@ fn search_at(case: &Case<'_>, target_mm: f64) -> Searched {
             break states;
         }
         exhausted = false;
-        limit = (limit / 2).max(1);
+        limit = (3 * limit / 4).max(1);
         forest.thin(limit);
     };
     let best = best(&forest, &states);
