@@ -10,6 +10,8 @@
 )]
 
 mod architecture;
+#[cfg(feature = "cli")]
+mod cli_run;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
@@ -28,6 +30,7 @@ mod plan_referee;
 mod plan_search;
 mod reference_fleet;
 mod report_page;
+mod report_readme;
 mod simulate_coverage;
 mod simulate_truth;
 mod support;

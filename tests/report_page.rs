@@ -270,9 +270,19 @@ fn wings_come_in_order_of_urgency_and_all_of_them_come() {
     let order: Vec<&str> =
         table.split("<a href=\"#wing-").skip(1).map(|rest| rest.split(['>', '<']).nth(1).unwrap()).collect();
     assert_eq!(order.len(), made.fleet.histories().len());
-    // by place in the fleet: 3 is over a limit; of those with a day the fewest hours left come first; 4 has no day
     let wings: Vec<&str> = made.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
-    assert_eq!(order, [3, 5, 2, 1, 0, 4].map(|place| wings[place]));
+    let outside = |wing: &str| {
+        let trim = made.trims.iter().find(|trim| trim.wing == wing);
+        trim.map_or(0, |trim| trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count())
+    };
+    // 3 is over a limit; the next four share their day, so the most lines outside come first, then the fewest hours left
+    // (fewer by place); 4 has no day
+    let mut same_day = [5, 2, 1, 0].map(|place| wings[place]);
+    same_day.sort_by_key(|wing| std::cmp::Reverse(outside(wing)));
+    assert!(outside(same_day[0]) > 0);
+    assert_eq!(order[0], wings[3]);
+    assert_eq!(order[1..5], same_day);
+    assert_eq!(order[5], wings[4]);
 }
 
 #[test]

@@ -6,13 +6,12 @@ use linedrift::Date;
 use linedrift::fleet::{TableFormat, tables, write_table};
 use linedrift::forecast::DueSpec;
 use linedrift::report::text;
-use linedrift::wear::WearSpec;
 
 use super::args::{Common, Tables, day};
 use super::input::Input;
 use super::output::Output;
 use super::progress::Progress;
-use super::{Failure, judging};
+use super::{Failure, fitting, judging};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -54,7 +53,7 @@ impl Args {
         }
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         progress.step("fitting the wear model");
-        let fit = WearSpec::default().fit(&input.fleet)?;
+        let fit = fitting::fit(&input.fleet)?;
         progress.step("drawing forecasts");
         let mut table = DueSpec::default().risk(self.risk).seed(self.seed).today(today).run(&input.fleet, &fit)?;
         if let Some(wing) = &self.wing {

@@ -3,6 +3,7 @@
 mod args;
 mod due;
 mod failure;
+mod fitting;
 mod input;
 mod judging;
 mod output;

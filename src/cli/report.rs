@@ -8,15 +8,15 @@ use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
 use linedrift::forecast::{DueRow, DueSpec, DueTable};
 use linedrift::report::{PageSpec, ReportData, WearSummary, expected_drift, measured_drift, text};
 use linedrift::trim::Trim;
-use linedrift::wear::{WearError, WearFit, WearSpec};
+use linedrift::wear::{WearError, WearFit};
 use serde::Serialize;
 
-use super::Failure;
 use super::args::{Choice, Common, day};
 use super::input::Input;
 use super::judging::{Judged, failed_due, judge, only_due};
 use super::output::{Document, Output};
 use super::progress::Progress;
+use super::{Failure, fitting};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -124,7 +124,7 @@ impl Args {
             Output::json(&Document::new(document, input.fleet.is_demo()))?
         } else {
             let note = if input.fleet.is_demo() { format!("{}\n", text::demo_note()) } else { String::new() };
-            let remarks: String = results.remarks.iter().map(|remark| format!("note: {remark}\n")).collect();
+            let remarks: String = results.remarks.iter().flat_map(|remark| ["note: ", remark, "\n"]).collect();
             Output::text(format!(
                 "{}{note}\n{}{remarks}\nThe page: {}\n",
                 text::cautions(),
@@ -145,7 +145,7 @@ impl Args {
     ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
         let mut remarks = Vec::new();
-        let fit = match WearSpec::default().fit(fleet) {
+        let fit = match fitting::fit(fleet) {
             Ok(fit) => Some(fit),
             Err(error @ (WearError::NoReadings | WearError::Fit { .. })) => {
                 remarks.push(format!("No wear and no next check: {error}."));

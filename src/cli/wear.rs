@@ -6,7 +6,7 @@ use clap::ValueEnum;
 use linedrift::fleet::{TableFormat, tables, write_table};
 use linedrift::report::text;
 use linedrift::stats::mixed::Criterion;
-use linedrift::wear::{Shape, TermsOption, WearSpec, WingEffects};
+use linedrift::wear::{Shape, ShapeChoice, TermsOption, WearSpec, WingEffects};
 
 use super::Failure;
 use super::args::{Common, Tables};
@@ -21,8 +21,8 @@ pub(super) struct Args {
     /// How wear goes on with hours flown
     #[arg(long, value_enum, default_value_t = ShapeName::Linear)]
     shape: ShapeName,
-    /// Time scale of the log or saturating shape, hours
-    #[arg(long, value_name = "H", value_parser = hours, required_if_eq_any = [("shape", "log"), ("shape", "saturating")])]
+    /// Time scale of the log or saturating shape, hours [default: estimated]
+    #[arg(long, value_name = "H", value_parser = hours)]
     scale_h: Option<f64>,
     /// Fixed terms
     #[arg(long, value_enum, default_value_t = TermsName::RateSpan)]
@@ -47,6 +47,8 @@ enum ShapeName {
     Linear,
     Log,
     Saturating,
+    /// The best of the three by AIC
+    Auto,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -77,15 +79,21 @@ fn hours(text: &str) -> Result<f64, String> {
 }
 
 impl Args {
-    fn shape(&self) -> Result<Shape, Failure> {
+    fn shape(&self) -> Result<ShapeChoice, Failure> {
+        let none = |shape: &str| {
+            Err(Failure::Call(format!(
+                "the {shape} shape takes no scale: leave out --scale-h, or name log or saturating"
+            )))
+        };
         match (self.shape, self.scale_h) {
-            (ShapeName::Linear, None) => Ok(Shape::LINEAR),
-            (ShapeName::Log, Some(scale_h)) => Ok(Shape::Log { scale_h }),
-            (ShapeName::Saturating, Some(scale_h)) => Ok(Shape::Saturating { scale_h }),
-            (ShapeName::Linear, Some(_)) => {
-                Err(Failure::Call("the linear shape has no scale: leave out --scale-h or choose a shape".to_owned()))
-            }
-            (_, None) => Err(Failure::Call("this shape needs --scale-h".to_owned())),
+            (ShapeName::Linear, None) => Ok(Shape::LINEAR.into()),
+            (ShapeName::Log, None) => Ok(ShapeChoice::Log),
+            (ShapeName::Saturating, None) => Ok(ShapeChoice::Saturating),
+            (ShapeName::Auto, None) => Ok(ShapeChoice::Auto),
+            (ShapeName::Log, Some(scale_h)) => Ok(Shape::Log { scale_h }.into()),
+            (ShapeName::Saturating, Some(scale_h)) => Ok(Shape::Saturating { scale_h }.into()),
+            (ShapeName::Linear, Some(_)) => none("linear"),
+            (ShapeName::Auto, Some(_)) => none("auto"),
         }
     }
 

@@ -81,6 +81,13 @@ pub(super) struct Entry<'a> {
     pub(super) check: Option<&'a crate::check::Check>,
 }
 
+impl Entry<'_> {
+    /// Lines outside their tolerance.
+    pub(super) fn outside(&self) -> usize {
+        self.trim.map_or(0, |trim| super::words::verdicts(trim, crate::trim::Verdict::Outside))
+    }
+}
+
 impl<'a> ReportData<'a> {
     /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
     pub(super) fn entries(&self) -> Vec<Entry<'a>> {
@@ -101,7 +108,7 @@ impl<'a> ReportData<'a> {
             })
             .collect();
         entries.sort_by(|a, b| match (a.due, b.due) {
-            (Some(first), Some(second)) => super::words::by_urgency(first, second),
+            (Some(first), Some(second)) => super::words::by_urgency((first, a.outside()), (second, b.outside())),
             (Some(_), None) => std::cmp::Ordering::Less,
             (None, Some(_)) => std::cmp::Ordering::Greater,
             (None, None) => a.wing.cmp(b.wing),

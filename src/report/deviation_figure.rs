@@ -9,6 +9,10 @@ use crate::wing::{Row, Side};
 
 /// Most lines named in one panel; more would cover each other.
 const NAMED: usize = 3;
+/// Named lines are further apart than this along the span, or
+const APART_SPAN: f64 = 0.2;
+/// than this share of the scale.
+const APART_REACH: f64 = 0.4;
 
 /// Panels of relative deviation (mm) against position along the half span for one judged check, one panel per row that
 /// was read. Left: dots on a solid line. Right: open rings on a dashed line. A cross and its name mark a line outside its
@@ -23,7 +27,7 @@ pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
         .map(|line| line.relative_mm.abs().max(line.tolerance_mm))
         .filter(|value| value.is_finite())
         .fold(5.0, f64::max)
-        * 1.15;
+        * 1.4;
     Row::ALL
         .into_iter()
         .filter_map(|row| {
@@ -73,19 +77,33 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
                 }
             }
         }
-        mark_outside(plot, lines);
+        mark_outside(plot, lines, reach);
     })
 }
 
-fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict]) {
-    let mut outside: Vec<&&LineVerdict> = lines.iter().filter(|line| line.verdict == Verdict::Outside).collect();
+fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
+    let mut outside: Vec<&LineVerdict> =
+        lines.iter().filter(|line| line.verdict == Verdict::Outside).copied().collect();
     outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
-    for (place, line) in outside.iter().enumerate() {
+    let mut named: Vec<&LineVerdict> = Vec::new();
+    for line in outside {
         let at = [line.span, line.relative_mm];
-        plot.cross(at, 9, Role::Outside);
-        if place < NAMED {
+        plot.cross(at, 8, Role::Outside);
+        // the worst lines get their names, as long as these do not cover each other
+        let clear = |known: &&LineVerdict| {
+            (known.span - line.span).abs() > APART_SPAN
+                || (known.relative_mm - line.relative_mm).abs() > APART_REACH * reach
+        };
+        if named.len() < NAMED && named.iter().all(clear) {
             let name = format!("{} {}", line.line, if line.side == Side::Left { "L" } else { "R" });
-            plot.text(&name, at, if line.span > 0.85 { Anchor::Left } else { Anchor::Right }, Role::Outside);
+            let anchor = match (line.relative_mm < 0.0, line.span > 0.85) {
+                (true, false) => Anchor::Below,
+                (true, true) => Anchor::BelowLeft,
+                (false, false) => Anchor::Above,
+                (false, true) => Anchor::AboveLeft,
+            };
+            plot.text(&name, at, anchor, Role::Outside);
+            named.push(line);
         }
     }
 }

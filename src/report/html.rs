@@ -47,7 +47,11 @@ impl Cell {
 
     /// The same cell, marked as needing a look.
     pub(super) fn marked(mut self) -> Self {
-        self.class = if self.class == "n" { "n mark" } else { "mark" };
+        self.class = match self.class {
+            "n" => "n mark",
+            "k" => "k mark",
+            _ => "mark",
+        };
         self
     }
 

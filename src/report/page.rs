@@ -186,7 +186,7 @@ fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
                     trim.map_or_else(|| "–".to_owned(), |trim| words::interval(&trim.incidence_change_deg, 2)),
                 ),
                 next,
-                Cell::words(entry.due.map_or("–", |row| words::reason(row.reason))),
+                Cell::short(entry.due.map_or("–", |row| words::reason(row.reason))),
             ]
         })
         .collect();
@@ -249,5 +249,5 @@ so. Outside: it is past it even so. Undecided: the uncertainty reaches across th
 <dt>Incidence change</dt><dd>How far the rows together have turned the wing against the maker\u{2019}s table, in degrees. \
 Plus: nose up.</dd>\n\
 <dt>95 % interval</dt><dd>A range made so that 95 of 100 such ranges hold the true value.</dd>\n\
-<dt>Next check</dt><dd>The earlier of two: the interval, and the hours at which the chance that a limit is passed \
+<dt>Next check</dt><dd>The earlier of two: the interval, and the hours at which the chance that a limit is crossed \
 reaches the accepted risk.</dd>\n</dl></section>\n";

@@ -28,7 +28,7 @@ pub(super) fn section(out: &mut String, data: &ReportData<'_>) -> Result<(), Rep
             &format!("Model {model}: mean of each row, less the common offset, against hours flown"),
             if modelled {
                 "Ring: one check of one wing, before any adjustment. \
-                 Line: what the wear model expects of a wing. Band: 95 of 100 wings."
+                 Line: what the wear model expects of a wing. Band: its range for 95 of 100 wings."
             } else {
                 "Ring: one check of one wing, before any adjustment."
             },
@@ -82,6 +82,17 @@ fn fitted(out: &mut String, fit: &WearSummary) -> Result<(), ReportError> {
     ));
     if let Some(figure) = rate_figure(&fit.terms)? {
         panels(out, "Drift by material and row", "Dot: estimate. Bar: 95 % interval.", "rate", &[figure]);
+    }
+    let spread = |group: &str| fit.spread.iter().find(|row| row.group == group && row.effect == "rate")?.sd;
+    if let Some(sd) = spread("wing") {
+        let by_row = spread("wing:row").map_or_else(String::new, |sd| {
+            format!(", and its rows among themselves by {} mm per metre", words::number(sd, 2))
+        });
+        let _ = writeln!(
+            out,
+            "<p>Wings differ: the rates of one wing lie off the fleet\u{2019}s by {} mm per metre (standard deviation){by_row}.</p>",
+            words::number(sd, 2)
+        );
     }
     if !fit.dropped_terms.is_empty() {
         let _ = writeln!(

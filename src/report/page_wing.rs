@@ -9,7 +9,7 @@ use super::deviation_figure::deviation_figures;
 use super::html::{Cell, escape, table};
 use super::page::panels;
 use super::{ReportError, words};
-use crate::forecast::DueRow;
+use crate::forecast::{DueRow, Reason};
 use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{Row, Side};
 
@@ -49,23 +49,24 @@ pub(super) fn section(
 fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
     let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
         (Some(early), Some(middle), Some(late)) => format!(
-            " The first limit is passed at about {} h (80 % between {} and {} h).",
+            " The first limit is crossed at about {} h (80 % between {} and {} h).",
             words::number(middle, 0),
             words::number(early, 0),
             words::number(late, 0)
         ),
         (Some(early), _, _) => {
-            format!(" One chance in ten that a limit is passed by {} h.", words::number(early, 0))
+            format!(" One chance in ten that a limit is crossed by {} h.", words::number(early, 0))
         }
         _ => String::new(),
     };
-    let now = match row.risk_now {
-        Some(risk) => format!(" Chance that a limit is passed already: {}.", words::chance(risk)),
-        None => String::new(),
+    let more = match row.risk_now {
+        _ if row.reason == Reason::AlreadyOver => String::new(),
+        Some(risk) => format!(" The chance that a limit is crossed already is {}.{crossing}", words::chance(risk)),
+        None => crossing,
     };
     let _ = writeln!(
         out,
-        "<p><strong>Next check: {}</strong> ({}). {}{now}{crossing}</p>",
+        "<p><strong>Next check: {}</strong> ({}). {}{more}</p>",
         escape(&words::due(row, today)),
         words::reason(row.reason),
         escape(explanation.unwrap_or_default())
@@ -90,6 +91,7 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
         let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
     }
     rows(out, trim);
+    row_differences(out, trim);
     if pictured {
         panels(
             out,
@@ -141,6 +143,18 @@ fn rows(out: &mut String, trim: &Trim) {
         &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
         &table_rows,
     ));
+}
+
+/// Differences of the rows of the whole wing, in which a common offset cancels.
+fn row_differences(out: &mut String, trim: &Trim) {
+    let differences = words::row_differences(trim);
+    if !differences.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p>Differences of rows, mm \u{b1} standard error: {}.</p>",
+            escape(&differences.join("; "))
+        );
+    }
 }
 
 /// All lines, left and right side by side, in the order of the check.

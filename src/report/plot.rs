@@ -36,6 +36,10 @@ pub(super) enum Anchor {
     Left,
     /// The text hangs below the point.
     Below,
+    /// The text stands above the point.
+    Above,
+    /// The text hangs below the point and ends there.
+    BelowLeft,
     /// The text stands above the point and ends there.
     AboveLeft,
     /// The text stands above the point and begins there.
@@ -135,7 +139,9 @@ impl Plot<'_> {
         let (h, v, shift) = match anchor {
             Anchor::Right => (HPos::Left, VPos::Center, (8, 0)),
             Anchor::Left => (HPos::Right, VPos::Center, (-8, 0)),
-            Anchor::Below => (HPos::Center, VPos::Top, (0, 8)),
+            Anchor::Below => (HPos::Center, VPos::Top, (0, 12)),
+            Anchor::Above => (HPos::Center, VPos::Bottom, (0, -14)),
+            Anchor::BelowLeft => (HPos::Right, VPos::Top, (10, 12)),
             Anchor::AboveLeft => (HPos::Right, VPos::Bottom, (0, -8)),
             Anchor::AboveRight => (HPos::Left, VPos::Bottom, (0, -8)),
         };

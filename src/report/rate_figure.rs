@@ -50,7 +50,7 @@ pub fn rate_figure(terms: &[TermRow]) -> Result<Option<Figure>, ReportError> {
         described.join("; ")
     );
     Plot::figure("Drift by material and row", &description, &frame, |plot| {
-        plot.columns(&round_ticks(frame.x, 4));
+        plot.columns(&round_ticks(frame.x, 5));
         plot.path(&[[0.0, frame.y[0]], [0.0, frame.y[1]]], Role::Zero);
         for (place, (name, term)) in rates.iter().enumerate() {
             let y = place as f64;

@@ -100,6 +100,11 @@ pub fn trims(trims: &[Trim]) -> String {
                 row.lines
             );
         }
+        let differences = words::row_differences(trim);
+        if !differences.is_empty() {
+            let line = format!("row differences, mm: {}", differences.join(", "));
+            out.push_str(&wrap(&line.replace('\u{2212}', "-").replace('\u{b1}', "+-"), "  "));
+        }
         for (verdict, name) in [(Verdict::Outside, "outside"), (Verdict::Undecided, "undecided")] {
             let lines: Vec<String> = trim
                 .lines
@@ -133,7 +138,7 @@ fn short_range(interval: &Interval) -> String {
 #[must_use]
 pub fn due(table: &DueTable, today: Date) -> String {
     let mut sorted: Vec<&DueRow> = table.rows().iter().collect();
-    sorted.sort_by(|a, b| words::by_urgency(a, b));
+    sorted.sort_by(|a, b| words::by_urgency((a, 0), (b, 0)));
     let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>10}  because\n", "wing", "hours", "due h", "due", "risk now");
     for row in sorted {
         let date = match row.due_date {

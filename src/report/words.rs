@@ -54,14 +54,24 @@ pub(super) fn verdicts(trim: &Trim, verdict: Verdict) -> usize {
 /// Why the next check is due, in words.
 pub(super) const fn reason(reason: Reason) -> &'static str {
     match reason {
-        Reason::Interval => "interval ends",
-        Reason::Line => "a line may leave its tolerance",
-        Reason::RowDifference => "rows may drift apart",
-        Reason::Incidence => "incidence may pass its limit",
-        Reason::Brake => "brake lines may pass their limit",
-        Reason::Offset => "the whole set may pass its limit",
-        Reason::AlreadyOver => "a limit is already passed",
+        Reason::Interval => "interval",
+        Reason::Line => "a line\u{2019}s tolerance",
+        Reason::RowDifference => "row difference",
+        Reason::Incidence => "incidence",
+        Reason::Brake => "brake row",
+        Reason::Offset => "common offset",
+        Reason::AlreadyOver => "limit crossed",
     }
+}
+
+/// Differences of the rows of the whole wing, such as `A less C +3.2 ± 0.6`.
+pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
+    let both = trim.row_differences.iter().filter(|difference| difference.side == "both");
+    both.map(|one| {
+        let (value, se) = (signed(one.difference_mm, 1), number(one.se_mm, 1));
+        format!("{} less {} {value} \u{b1} {se}", one.front, one.rear)
+    })
+    .collect()
 }
 
 /// Stage of a check in words.
@@ -87,7 +97,7 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
     let hours = number(row.due_hours, 0);
     match row.due_date {
         _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
-        Some(date) if date <= today => format!("now (was due {date})"),
+        Some(date) if date <= today => format!("now (since {date})"),
         Some(date) => format!("{date}, or at {hours} h"),
         None => format!("at {hours} h"),
     }
@@ -157,14 +167,20 @@ pub(super) fn rate(term: &TermRow) -> Option<String> {
     }
 }
 
-/// The order of urgency: limits already passed, then the nearest date, then the fewest hours left, then the name.
-pub(super) fn by_urgency(a: &DueRow, b: &DueRow) -> std::cmp::Ordering {
+/// The order of urgency: limits already crossed, then the nearest date, then the highest chance that a limit is crossed
+/// already, then the most lines outside (where known), then the fewest hours left, then the name.
+pub(super) fn by_urgency(a: (&DueRow, usize), b: (&DueRow, usize)) -> std::cmp::Ordering {
+    let ((a, a_outside), (b, b_outside)) = (a, b);
     let over = |row: &DueRow| row.reason != Reason::AlreadyOver;
     let date = |row: &DueRow| row.due_date.unwrap_or(Date::MAX);
+    // draws know a chance to about a point
+    let points = |row: &DueRow| (100.0 * row.risk_now.unwrap_or(0.0)).round();
     let left = |row: &DueRow| row.due_hours - row.hours_now;
     over(a)
         .cmp(&over(b))
         .then(date(a).cmp(&date(b)))
+        .then(points(b).total_cmp(&points(a)))
+        .then(b_outside.cmp(&a_outside))
         .then(left(a).total_cmp(&left(b)))
         .then_with(|| a.wing.cmp(&b.wing))
 }

@@ -39,6 +39,8 @@ pub struct LineKey {
 #[derive(Debug, Clone)]
 pub struct DrawNoise {
     pub(crate) shared: usize,
+    pub(crate) lines: usize,
+    /// Draws × (shared, then one per group of lines adjusted together, then one per line).
     pub(crate) normals: Array2<f64>,
 }
 
@@ -48,8 +50,9 @@ impl DrawNoise {
     #[must_use]
     pub fn new(seed: u64, draws: usize, shared: usize, lines: usize) -> Self {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
-        let normals = Array2::from_shape_simple_fn((draws, shared + lines), || StandardNormal.sample(&mut generator));
-        Self { shared, normals }
+        let columns = shared + 2 * lines;
+        let normals = Array2::from_shape_simple_fn((draws, columns), || StandardNormal.sample(&mut generator));
+        Self { shared, lines, normals }
     }
 
     /// How many draws.

@@ -1,6 +1,6 @@
 //! True line paths of one wing, drawn from the fit and the wing's own history.
 
-use ndarray::Array2;
+use ndarray::{Array2, Axis, Slice};
 
 use super::fit::Component;
 use super::layout::{Layout, LineRow};
@@ -18,6 +18,9 @@ struct LinePath {
     constant_mm: f64,
     /// Standard deviation of what is the line's own, mm.
     own_sd_mm: f64,
+    /// Group of lines adjusted together that it shares an uncertainty with, and its size, mm.
+    group: usize,
+    group_sd_mm: f64,
     start: Vec<(usize, f64)>,
     slope: Vec<(usize, f64)>,
 }
@@ -35,7 +38,9 @@ impl WearFit {
     }
 
     /// Draws of the true line paths of a wing: from the fleet's estimates and the wing's own checks, or from the fleet's
-    /// alone when it has none. Lines adjusted start from what was left. A line that was adjusted and not read since has
+    /// alone when it has none. Lines adjusted start from what was left: their readings, drawn towards the mean of the lines
+    /// that were moved by the same adjustment, as far as lines differ as built (taken each at its reading, the worst of many
+    /// would look worse than it is). A line that was adjusted and not read since has
     /// its last offset with the intended change and the uncertainty of a line never read.
     ///
     /// # Errors
@@ -51,32 +56,42 @@ impl WearFit {
         let mut start_mm = Array2::zeros((draws, lines.len()));
         let mut slope_mm = Array2::zeros((draws, lines.len()));
         let mut shapes = Vec::with_capacity(draws);
-        let mut values = Vec::new();
         let mut weight = 0.0;
         for component in &self.components {
             weight += component.weight;
             // draws are independent, so each component takes the next ones, as many as its weight says
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
             let until = ((weight * draws as f64).round() as usize).min(draws);
-            if until <= shapes.len() {
+            let from = shapes.len();
+            if until <= from {
                 continue;
             }
             let model = WingModel::new(self, component, set, &wing)?;
             let needed = model.posterior.fixed() + model.posterior.outer();
-            if noise.shared < needed || noise.normals.ncols() - noise.shared < lines.len() {
+            if noise.shared < needed || noise.lines < lines.len() {
                 return Err(WearError::Noise { wing: wing.wing, shared: needed, lines: lines.len() });
             }
-            let paths: Vec<LinePath> = current_levels(&wing).map(|index| model.line_path(index)).collect();
-            for draw in shapes.len()..until {
-                let row = noise.normals.row(draw);
-                let (shared, own) = row.as_slice().unwrap_or(&[]).split_at(noise.shared);
-                model.posterior.draw(shared, &mut values);
-                for (k, path) in paths.iter().enumerate() {
-                    start_mm[[draw, k]] = path.constant_mm + path.own_sd_mm * own[k] + combine(&path.start, &values);
-                    slope_mm[[draw, k]] = combine(&path.slope, &values);
+            let paths = model.line_paths();
+            let rows = Slice::from(from..until);
+            let normals = noise.normals.slice_axis(Axis(0), rows);
+            let values = model.values(&normals.slice_axis(Axis(1), Slice::from(..noise.shared)).to_owned());
+            let mut starts = values.dot(&weights(needed, &paths, |path| &path.start));
+            for ((k, path), mut column) in paths.iter().enumerate().zip(starts.axis_iter_mut(Axis(1))) {
+                let own = normals.index_axis(Axis(1), noise.shared + noise.lines + k);
+                let group = normals.index_axis(Axis(1), noise.shared + path.group);
+                column.zip_mut_with(&own, |start, z| *start += path.constant_mm + path.own_sd_mm * z);
+                if path.group_sd_mm > 0.0 {
+                    column.zip_mut_with(&group, |start, z| *start += path.group_sd_mm * z);
                 }
             }
+            start_mm.slice_axis_mut(Axis(0), rows).assign(&starts);
+            let slopes = values.dot(&weights(needed, &paths, |path| &path.slope));
+            slope_mm.slice_axis_mut(Axis(0), rows).assign(&slopes);
             shapes.resize(until, component.shape);
+        }
+        // rounding of the weights may leave the last draws out
+        if let Some(last) = shapes.last().copied() {
+            shapes.resize(draws, last);
         }
         Ok(PathDraws { lines, start_mm, slope_mm, shapes, own_history: !wing.cells.is_empty() })
     }
@@ -104,10 +119,53 @@ impl<'a> WingModel<'a> {
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }
 
-    fn line_path(&self, index: usize) -> LinePath {
+    /// Draws × (fixed, then outer effects) from as many standard normal numbers.
+    fn values(&self, normals: &Array2<f64>) -> Array2<f64> {
+        let mut values = Array2::zeros((normals.nrows(), self.posterior.fixed() + self.posterior.outer()));
+        let mut draw = Vec::new();
+        for (normals, mut row) in normals.rows().into_iter().zip(values.rows_mut()) {
+            self.posterior.draw(normals.as_slice().unwrap_or(&[]), &mut draw);
+            row.iter_mut().zip(&draw).for_each(|(value, drawn)| *value = *drawn);
+        }
+        values
+    }
+
+    /// The paths of the last epoch of each line and side.
+    fn line_paths(&self) -> Vec<LinePath> {
+        let levels: Vec<usize> = current_levels(self.wing).collect();
+        let mut offsets: Vec<OwnOffset> = levels.iter().map(|&index| self.own_offset(index)).collect();
+        // lines that the same adjustment moved, by the place of the first of them
+        let together = |a: &LineEpoch, b: &LineEpoch| {
+            a.side == b.side && a.epoch > 0 && b.epoch > 0 && !a.adjusted.is_empty() && a.adjusted == b.adjusted
+        };
+        let group: Vec<usize> = levels
+            .iter()
+            .enumerate()
+            .map(|(k, &index)| {
+                let here = &self.wing.levels[index];
+                (0..k).find(|&first| together(&self.wing.levels[levels[first]], here)).unwrap_or(k)
+            })
+            .collect();
+        if let Some(spread_mm) = self.component.mixed.inner_sd() {
+            for first in 0..levels.len() {
+                let members: Vec<usize> =
+                    (first..levels.len()).filter(|&k| group[k] == first && offsets[k].as_left).collect();
+                if members.len() > 1 {
+                    draw_together(&mut offsets, &members, spread_mm);
+                }
+            }
+        }
+        levels
+            .iter()
+            .zip(group)
+            .zip(offsets)
+            .map(|((&index, group), own)| self.line_path(index, group, own))
+            .collect()
+    }
+
+    fn line_path(&self, index: usize, group: usize, own: OwnOffset) -> LinePath {
         let Self { layout, component, set, wing, builder, posterior } = self;
         let level = &wing.levels[index];
-        let own = self.own_offset(index);
         let shape = component.shape;
         let now_h = wing.hours_h.last().copied().unwrap_or(0.0);
         let (g_now, g_later) = (shape.at(now_h), shape.at(now_h + RENEWED_MATCH_H));
@@ -144,7 +202,14 @@ impl<'a> WingModel<'a> {
             let column = builder.outer_column(&layout.structure, term, 0, 0);
             add(&mut start, &[(posterior.fixed() + column, 1.0)], 1.0);
         }
-        LinePath { constant_mm: own.constant_mm, own_sd_mm: own.sd_mm, start, slope }
+        LinePath {
+            constant_mm: own.constant_mm,
+            own_sd_mm: own.sd_mm,
+            group,
+            group_sd_mm: own.group_sd_mm,
+            start,
+            slope,
+        }
     }
 
     /// The contributions of a line row as places in a draw.
@@ -174,13 +239,15 @@ impl<'a> WingModel<'a> {
         let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Flat };
         if let Some(own) = self.posterior.inner(&self.builder, index, prior) {
             let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
-            return OwnOffset { constant_mm: own.constant, sd_mm: own.sd, weights };
+            let as_left = prior == LevelPrior::Flat;
+            return OwnOffset { constant_mm: own.constant, sd_mm: own.sd, group_sd_mm: 0.0, as_left, weights };
         }
         // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change
         let mut before = match index.checked_sub(1) {
             Some(before) if level.epoch > 0 => self.own_offset(before),
-            _ => OwnOffset { constant_mm: 0.0, sd_mm: 0.0, weights: Vec::new() },
+            _ => OwnOffset { constant_mm: 0.0, sd_mm: 0.0, group_sd_mm: 0.0, as_left: false, weights: Vec::new() },
         };
+        before.as_left = false;
         before.constant_mm += level.change_mm;
         before.sd_mm = before.sd_mm.hypot(self.component.mixed.inner_sd().unwrap_or(0.0));
         before
@@ -191,7 +258,39 @@ impl<'a> WingModel<'a> {
 struct OwnOffset {
     constant_mm: f64,
     sd_mm: f64,
+    group_sd_mm: f64,
+    /// Known from readings since an adjustment, with a flat prior.
+    as_left: bool,
     weights: Vec<(usize, f64)>,
+}
+
+/// Draws offsets that are known from as-left readings alone towards their common mean.
+///
+/// With `s_l` the variance of what the readings say of line `l` and `τ` the spread of lines as built, the offset is taken as
+/// `N(m, τ²)` about a mean `m` with a flat prior: `m = Σ r_l/(τ²+s_l) / Σ 1/(τ²+s_l)`, and given `m` the offset has mean
+/// `k r_l + (1−k) m` and variance `k s_l`, `k = τ²/(τ²+s_l)`.
+fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
+    let tau2 = spread_mm * spread_mm;
+    let precision = |own: &OwnOffset| 1.0 / (tau2 + own.sd_mm * own.sd_mm);
+    let total: f64 = members.iter().map(|&k| precision(&offsets[k])).sum();
+    if !(total > 0.0 && total.is_finite()) {
+        return;
+    }
+    let (mut mean, mut mean_weights) = (0.0, Vec::new());
+    for &k in members {
+        let share = precision(&offsets[k]) / total;
+        mean += share * offsets[k].constant_mm;
+        add(&mut mean_weights, &offsets[k].weights, share);
+    }
+    for &k in members {
+        let own = &mut offsets[k];
+        let keep = tau2 * precision(own);
+        own.constant_mm = keep * own.constant_mm + (1.0 - keep) * mean;
+        own.weights.iter_mut().for_each(|(_, weight)| *weight *= keep);
+        add(&mut own.weights, &mean_weights, 1.0 - keep);
+        own.group_sd_mm = (1.0 - keep) / total.sqrt();
+        own.sd_mm *= keep.sqrt();
+    }
 }
 
 /// The last epoch of each line and side.
@@ -209,6 +308,13 @@ fn add(sum: &mut Vec<(usize, f64)>, terms: &[(usize, f64)], factor: f64) {
     }
 }
 
-fn combine(terms: &[(usize, f64)], values: &[f64]) -> f64 {
-    terms.iter().map(|(place, weight)| weight * values.get(*place).copied().unwrap_or(0.0)).sum()
+/// Parameters × lines.
+fn weights(parameters: usize, paths: &[LinePath], part: impl Fn(&LinePath) -> &Vec<(usize, f64)>) -> Array2<f64> {
+    let mut weights = Array2::zeros((parameters, paths.len()));
+    for (k, path) in paths.iter().enumerate() {
+        for &(place, weight) in part(path) {
+            weights[[place, k]] += weight;
+        }
+    }
+    weights
 }

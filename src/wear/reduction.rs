@@ -42,6 +42,8 @@ pub(crate) struct LineEpoch {
     pub(crate) new_at_h: Vec<f64>,
     /// Intended change at the restart, mm.
     pub(crate) change_mm: f64,
+    /// Segments that were adjusted at the restart; empty when nothing was recorded.
+    pub(crate) adjusted: Vec<usize>,
 }
 
 /// One wing's readings, reduced to exact sums per line, side and check.
@@ -135,6 +137,7 @@ impl WingReduction {
                         epoch,
                         new_at_h: restarts.clocks(set, side, line, from.map(|start| start.check)),
                         change_mm: from.map_or(0.0, |start| start.change_mm),
+                        adjusted: from.map_or_else(Vec::new, |start| start.adjusted.clone()),
                     });
                 }
             }
@@ -192,10 +195,11 @@ fn sum_check(
 }
 
 /// A restart of one line's offset: the first check that sees it, and the intended change.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Restart {
     check: usize,
     change_mm: f64,
+    adjusted: Vec<usize>,
 }
 
 /// A segment made new: from which check on, at which hours.
@@ -226,7 +230,8 @@ impl Restarts {
             }
             for line in (0..lines).filter(|line| set.has(*line, action.side)) {
                 if action.segment.is_none_or(|segment| set.path_indices(line).any(|on| on == segment)) {
-                    out.restart(action.side.index() * lines + line, check, action.change_mm);
+                    let key = action.side.index() * lines + line;
+                    out.restart(key, check, action.change_mm, action.segment);
                 }
             }
             if action.kind == ActionKind::Replace {
@@ -243,7 +248,7 @@ impl Restarts {
         for (index, check) in history.checks.iter().enumerate() {
             if check.stage == Stage::AsLeft && !explained[index] {
                 for reading in &check.readings {
-                    out.restart(reading.side.index() * lines + reading.line, index, 0.0);
+                    out.restart(reading.side.index() * lines + reading.line, index, 0.0, None);
                 }
             }
         }
@@ -253,12 +258,16 @@ impl Restarts {
         out
     }
 
-    fn restart(&mut self, key: usize, check: usize, change_mm: f64) {
+    fn restart(&mut self, key: usize, check: usize, change_mm: f64, segment: Option<usize>) {
         let Some(starts) = self.at.get_mut(key) else { return };
-        match starts.iter_mut().find(|start| start.check == check) {
-            Some(start) => start.change_mm += change_mm,
-            None => starts.push(Restart { check, change_mm }),
-        }
+        let place = starts.iter().position(|start| start.check == check).unwrap_or_else(|| {
+            starts.push(Restart { check, change_mm: 0.0, adjusted: Vec::new() });
+            starts.len() - 1
+        });
+        let start = &mut starts[place];
+        start.change_mm += change_mm;
+        start.adjusted.extend(segment);
+        start.adjusted.sort_unstable();
     }
 
     fn clocks(&self, set: &LineSet, side: Side, line: usize, from: Option<usize>) -> Vec<f64> {

@@ -31,6 +31,9 @@ impl Freedom {
         let known = || Self { covariance: Vec::new(), derivatives: Vec::new(), residual };
         let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
         let n = free.len();
+        if n == 0 {
+            return known();
+        }
         let mut hessian = DMatrix::zeros(n, n);
         let mut derivatives = Vec::with_capacity(n);
         for (column, &k) in free.iter().enumerate() {

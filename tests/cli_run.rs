@@ -1,0 +1,358 @@
+//! The command line, run as people run it: exit codes, JSON, what is written.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+fn linedrift(folder: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_linedrift")).args(args).current_dir(folder).output().unwrap()
+}
+
+fn stdout(output: &Output) -> &str {
+    std::str::from_utf8(&output.stdout).unwrap()
+}
+
+fn stderr(output: &Output) -> &str {
+    std::str::from_utf8(&output.stderr).unwrap()
+}
+
+/// Runs a command that must succeed with one JSON document and nothing else.
+fn document(folder: &Path, args: &[&str]) -> Value {
+    let output = linedrift(folder, args);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let text = stdout(&output);
+    assert!(text.starts_with("{\n  \"schema\": \"linedrift."), "{text:.80}");
+    serde_json::from_str(text).unwrap()
+}
+
+/// A temporary folder with a small invented fleet in `loft`.
+fn loft() -> TempDir {
+    let folder = TempDir::new().unwrap();
+    let made = linedrift(folder.path(), &["simulate", "--out", "loft", "--wings", "8", "--seed", "5"]);
+    assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
+    folder
+}
+
+fn keys(value: &Value) -> Vec<&str> {
+    value.as_object().unwrap().keys().map(String::as_str).collect()
+}
+
+#[track_caller]
+fn assert_has(value: &Value, wanted: &[&str]) {
+    for key in wanted {
+        assert!(value.get(key).is_some(), "no `{key}` among {:?}", keys(value));
+    }
+}
+
+#[test]
+fn senseless_calls_exit_2_and_write_nothing() {
+    let folder = loft();
+    for args in [
+        &["nonsense"][..],
+        &["trim"],
+        &["wear"],
+        &["due"],
+        &["summary"],
+        &["simulate"],
+        &["wear", "loft", "--shape", "auto", "--scale-h", "30"],
+        &["wear", "loft", "--scale-h", "30"],
+        &["wear", "loft", "--shape", "log", "--scale-h", "-3"],
+        &["due", "loft", "--risk", "1.5"],
+        &["due", "loft", "--today", "yesterday"],
+        &["due", "loft", "--wing", "nobody"],
+        &["trim", "loft", "--check", "none"],
+        &["trim", "loft", "--threads", "0"],
+        &["report", "loft", "--wing", "nobody"],
+        &["simulate", "--demo", "--seed", "3", "--out", "x"],
+        &["--nonsense"],
+    ] {
+        let output = linedrift(folder.path(), args);
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {}", stderr(&output));
+        assert_eq!(stdout(&output), "", "{args:?}");
+        assert!(stderr(&output).contains("error:"), "{args:?}");
+    }
+    let left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    assert_eq!(left, ["loft"]);
+}
+
+#[test]
+fn faults_of_the_tables_exit_1_with_all_of_them() {
+    let folder = loft();
+    let wings = folder.path().join("loft/wings.csv");
+    let checks = folder.path().join("loft/checks.csv");
+    let text = fs::read_to_string(&wings).unwrap();
+    let model = text.lines().nth(1).unwrap().split(',').nth(1).unwrap().to_owned();
+    fs::write(&wings, text.replacen(&format!(",{model}"), ",no-such-model", 1)).unwrap();
+    let text = fs::read_to_string(&checks).unwrap();
+    let date = text.lines().nth(2).unwrap().split(',').find(|cell| cell.starts_with("20")).unwrap().to_owned();
+    fs::write(&checks, text.replacen(&date, "20xx", 1)).unwrap();
+
+    for command in ["report", "trim", "wear", "due", "summary"] {
+        let output = linedrift(folder.path(), &[command, "loft"]);
+        assert_eq!(output.status.code(), Some(1), "{command}");
+        assert_eq!(stdout(&output), "", "{command}");
+        assert!(stderr(&output).contains("no-such-model") && stderr(&output).contains("20xx"), "{}", stderr(&output));
+
+        let output = linedrift(folder.path(), &[command, "loft", "--json"]);
+        assert_eq!(output.status.code(), Some(1), "{command}");
+        let error: Value = serde_json::from_str(stdout(&output)).unwrap();
+        assert_eq!(error["schema"], "linedrift.error/1");
+        assert!(error["more"].is_u64());
+        let faults = error["faults"].as_array().unwrap();
+        assert!(faults.len() >= 2, "{error}");
+        for fault in faults {
+            assert_has(fault, &["table", "row", "column", "value", "expected"]);
+        }
+        assert!(faults.iter().any(|fault| fault["table"] == "wings" && fault["value"] == "no-such-model"));
+    }
+    assert!(!folder.path().join("linedrift-report").exists(), "nothing is written when the data is at fault");
+}
+
+#[test]
+fn a_missing_folder_is_a_fault_of_the_data() {
+    let folder = TempDir::new().unwrap();
+    let output = linedrift(folder.path(), &["wear", "nowhere", "--json"]);
+    assert_eq!(output.status.code(), Some(1));
+    let error: Value = serde_json::from_str(stdout(&output)).unwrap();
+    assert_eq!(error["faults"][0]["value"], "nowhere");
+    assert_eq!(stderr(&output), "");
+}
+
+#[test]
+fn trim_json_has_the_keys_of_the_contract_and_judges_the_latest_checks() {
+    let folder = loft();
+    let all = document(folder.path(), &["trim", "loft", "--json"]);
+    assert_eq!(all["schema"], "linedrift.trim/1");
+    assert!(all.get("demo").is_none(), "an own fleet is not the demo");
+    let checks = all["checks"].as_array().unwrap();
+    assert_eq!(checks.len(), 8);
+    for check in checks {
+        assert_has(
+            check,
+            &[
+                "check",
+                "wing",
+                "hours",
+                "stage",
+                "common_mm",
+                "lines",
+                "rows",
+                "incidence_change_deg",
+                "aoa_change_deg",
+                "speed_change_pct",
+                "twist",
+                "shape_residual_mm",
+                "asymmetry_deg",
+            ],
+        );
+        assert_has(
+            &check["lines"][0],
+            &["side", "line", "row", "deviation_mm", "relative_mm", "uncertainty_mm", "verdict"],
+        );
+        assert_has(&check["rows"][0], &["row", "side", "mean_mm", "effective_mm", "se_mm"]);
+        assert_has(&check["incidence_change_deg"], &["value", "lower", "upper"]);
+    }
+    let wing = checks[2]["wing"].as_str().unwrap();
+    let one = document(folder.path(), &["trim", "loft", "--wing", wing, "--json"]);
+    assert_eq!(one["checks"].as_array().unwrap(), &[checks[2].clone()]);
+    let check = checks[3]["check"].as_str().unwrap();
+    let one = document(folder.path(), &["trim", "loft", "--check", check, "--json", "--threads", "1"]);
+    assert_eq!(one["checks"].as_array().unwrap(), &[checks[3].clone()]);
+}
+
+#[test]
+fn wear_json_has_the_keys_of_the_contract_and_follows_its_flags() {
+    let folder = loft();
+    let plain = document(folder.path(), &["wear", "loft", "--json"]);
+    assert_has(
+        &plain,
+        &[
+            "readings",
+            "wings",
+            "checks",
+            "lines",
+            "restarted_lines",
+            "criterion",
+            "deviance",
+            "evaluations",
+            "converged",
+            "shape",
+            "terms",
+            "spread",
+            "dropped_terms",
+            "diagnostics",
+        ],
+    );
+    assert_eq!(plain["schema"], "linedrift.wear/1");
+    assert_eq!((&plain["shape"]["kind"], &plain["shape"]["scale_h"]), (&"linear".into(), &Value::Null));
+    assert_eq!(plain["criterion"], "reml");
+    assert_has(&plain["terms"][0], &["term", "estimate", "se", "lower", "upper"]);
+    assert_has(&plain["spread"][0], &["group", "effect", "sd", "correlation"]);
+    let terms = |document: &Value| -> Vec<String> {
+        let terms = document["terms"].as_array().unwrap();
+        terms.iter().map(|term| term["term"].as_str().unwrap().to_owned()).collect()
+    };
+    assert!(terms(&plain).iter().any(|term| term.starts_with("span:")));
+
+    let args =
+        ["wear", "loft", "--json", "--shape", "log", "--scale-h", "40", "--terms", "rate", "--criterion", "ml"];
+    let other = document(folder.path(), &[&args[..], &["--wing-effects", "rate+row"]].concat());
+    assert_eq!((&other["shape"]["kind"], &other["shape"]["scale_h"]), (&"log".into(), &40.0.into()));
+    assert_eq!(other["criterion"], "ml");
+    assert!(!terms(&other).iter().any(|term| term.starts_with("span:")));
+    let spread = other["spread"].as_array().unwrap();
+    assert!(spread.iter().any(|row| row["group"] == "wing:row"));
+
+    let args = ["wear", "loft", "--json", "--covariate", "mass_kg"];
+    let loaded = linedrift(folder.path(), &args);
+    // the simulated wings may or may not carry the column: either it is a term, or the error document says why not
+    let loaded: Value = serde_json::from_str(stdout(&loaded)).unwrap();
+    if loaded["schema"] == "linedrift.wear/1" {
+        assert!(terms(&loaded).iter().any(|term| term == "covariate:mass_kg"), "{:?}", terms(&loaded));
+    } else {
+        assert_eq!(loaded["schema"], "linedrift.error/1");
+    }
+}
+
+#[test]
+fn due_json_has_the_keys_of_the_contract_and_reproduces() {
+    let folder = loft();
+    let args = ["due", "loft", "--json", "--risk", "0.2"];
+    let due = document(folder.path(), &args);
+    assert_eq!((&due["schema"], &due["risk"]), (&"linedrift.due/1".into(), &0.2.into()));
+    let wings = due["wings"].as_array().unwrap();
+    assert_eq!(wings.len(), 8);
+    for wing in wings {
+        assert_has(
+            wing,
+            &["wing", "model", "basis", "hours_now", "due_hours", "due_date", "reason", "crossing_hours", "risk_now"],
+        );
+        assert_has(&wing["crossing_hours"], &["p10", "p50", "p90"]);
+    }
+    assert_eq!(due, document(folder.path(), &[&args[..], &["--threads", "1"]].concat()));
+    let name = wings[4]["wing"].as_str().unwrap();
+    let one = document(folder.path(), &[&args[..], &["--wing", name]].concat());
+    assert_eq!(one["wings"].as_array().unwrap(), &[wings[4].clone()]);
+}
+
+#[test]
+fn summary_counts_what_was_written() {
+    let folder = loft();
+    let summary = document(folder.path(), &["summary", "loft", "--json"]);
+    assert_eq!(summary["schema"], "linedrift.summary/1");
+    let lines = |table: &str| fs::read_to_string(folder.path().join("loft").join(table)).unwrap().lines().count() - 1;
+    for (key, table) in [("wings", "wings.csv"), ("checks", "checks.csv"), ("readings", "readings.csv")] {
+        assert_eq!(summary[key], lines(table), "{key}");
+    }
+    let text = linedrift(folder.path(), &["summary", "loft"]);
+    assert!(stdout(&text).starts_with("8 wings, "), "{}", stdout(&text));
+}
+
+#[test]
+fn text_answers_carry_the_cautions() {
+    let folder = loft();
+    for command in ["trim", "wear", "due", "report"] {
+        let output = linedrift(folder.path(), &[command, "loft"]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let words = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains("do not say that a wing is fit to fly"), "{command}");
+        assert!(!stdout(&output).contains("Invented data"), "{command}");
+    }
+    let help = linedrift(folder.path(), &["--help"]);
+    assert!(stdout(&help).contains("Cautions:") && stdout(&help).contains("Exit codes:"));
+}
+
+#[test]
+fn tables_go_where_out_says() {
+    let folder = loft();
+    for (command, names) in [
+        ("trim", &["trim_checks", "trim_rows", "trim_lines"][..]),
+        ("wear", &["wear_terms", "wear_spread"]),
+        ("due", &["due"]),
+    ] {
+        let output = linedrift(folder.path(), &[command, "loft", "--out", "deep/tables"]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        for name in names {
+            for ending in ["csv", "parquet"] {
+                let path = folder.path().join(format!("deep/tables/{name}.{ending}"));
+                assert!(fs::metadata(&path).unwrap().len() > 0, "{}", path.display());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_report_of_one_wing_speaks_of_that_wing_only() {
+    let folder = loft();
+    let all = document(folder.path(), &["trim", "loft", "--json"]);
+    let wing = all["checks"][1]["wing"].as_str().unwrap();
+    let report = document(folder.path(), &["report", "loft", "--wing", wing, "--out", "one", "--json"]);
+    assert_eq!(report["wings"], 1);
+    assert_eq!(report["due"].as_array().unwrap().len(), 1);
+    let page = fs::read_to_string(folder.path().join("one/index.html")).unwrap();
+    assert_eq!(page.matches("<details").count(), 1);
+    assert!(page.contains(&format!("<h3>Wing {wing}</h3>")));
+    assert!(page.contains("<svg"));
+}
+
+#[test]
+fn a_plain_call_in_an_empty_folder_makes_the_report_of_the_demo() {
+    let folder = TempDir::new().unwrap();
+    let output = linedrift(folder.path(), &[]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(stdout(&output).contains("Invented data"), "{}", stdout(&output));
+    assert!(stdout(&output).contains("linedrift-report/index.html") || cfg!(windows));
+    let page = fs::read_to_string(folder.path().join("linedrift-report/index.html")).unwrap();
+    assert!(page.contains("(invented demo)") && page.contains("Invented data"));
+    assert!(page.len() < 3_000_000, "{}", page.len());
+    for table in ["trim_checks", "trim_rows", "trim_lines", "wear_terms", "wear_spread", "due"] {
+        for ending in ["csv", "parquet"] {
+            assert!(folder.path().join(format!("linedrift-report/{table}.{ending}")).is_file(), "{table}.{ending}");
+        }
+    }
+    assert_eq!(stderr(&output), "", "no progress when stderr is no terminal");
+    let temporary = fs::read_dir(folder.path().join("linedrift-report")).unwrap();
+    assert_eq!(temporary.count(), 13);
+}
+
+#[test]
+fn the_demo_folder_gives_the_page_that_the_seed_gives() {
+    let folder = TempDir::new().unwrap();
+    let made = linedrift(folder.path(), &["simulate", "--demo", "--out", "notebooks-data/demo"]);
+    assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
+    let demo = folder.path().join("notebooks-data/demo");
+    assert!(fs::read_to_string(demo.join("README.md")).unwrap().contains("linedrift simulate --demo"));
+    let truth: Value = serde_json::from_str(&fs::read_to_string(demo.join("truth.json")).unwrap()).unwrap();
+    assert!(truth.is_object());
+    for command in ["trim", "wear", "summary"] {
+        let document = document(folder.path(), &[command, "notebooks-data/demo", "--json"]);
+        assert_eq!(document["demo"], true, "{command}");
+    }
+    let from_folder = document(folder.path(), &["--json", "--out", "a"]);
+    assert_eq!(from_folder["demo"], true);
+    let empty = TempDir::new().unwrap();
+    let from_seed = document(empty.path(), &["--json", "--out", "a"]);
+    assert_eq!(from_folder["checks"], from_seed["checks"]);
+    assert_eq!(from_folder["due"], from_seed["due"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_reader_that_leaves_early_is_no_fault() {
+    use std::process::Stdio;
+    let folder = loft();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_linedrift"))
+        .args(["trim", "loft", "--json"])
+        .current_dir(folder.path())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(stderr(&output), "");
+    assert_eq!(output.status.code(), Some(0));
+}

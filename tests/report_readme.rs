@@ -1,0 +1,40 @@
+//! The README shows what its example really prints.
+
+use std::fmt::Write as _;
+
+use linedrift::forecast::DueSpec;
+use linedrift::simulate::FleetSpec;
+use linedrift::trim::{TrimSpec, Verdict};
+use linedrift::wear::WearSpec;
+
+#[test]
+fn the_output_in_the_readme_is_the_output_of_its_example() {
+    let fleet = FleetSpec::default().wings(16).unchecked_wings(1).seed(7).run().unwrap().fleet;
+    let history = fleet.history("W05").unwrap();
+    let check = history.checks.last().unwrap();
+    let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, check).unwrap();
+    let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
+    let mut out = String::new();
+    writeln!(out, "check {}: {outside} of {} lines outside", trim.check, trim.lines.len()).unwrap();
+    let fit = WearSpec::default().fit(&fleet).unwrap();
+    for term in fit.terms().iter().filter(|term| term.term.starts_with("rate:uhmwpe")) {
+        writeln!(out, "{:<20} {:+.2} ({:+.2} to {:+.2})", term.term, term.estimate, term.lower, term.upper).unwrap();
+    }
+    let due = DueSpec::default().draws(1000).run(&fleet, &fit).unwrap();
+    let row = due.wing("W16").unwrap();
+    writeln!(
+        out,
+        "{}: next check at {:.0} h ({}), now {:.0} h",
+        row.wing,
+        row.due_hours,
+        row.reason.name(),
+        row.hours_now
+    )
+    .unwrap();
+
+    let readme = include_str!("../README.md");
+    assert!(readme.contains(&format!("```text\n{out}```")), "the example prints:\n{out}");
+    for line in ["cargo run --release", "cargo test"] {
+        assert!(readme.lines().any(|of_readme| of_readme == line), "{line}");
+    }
+}
