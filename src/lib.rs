@@ -42,6 +42,7 @@ mod error;
 #[cfg(feature = "frames")]
 pub mod fleet;
 pub mod forecast;
+pub mod plan;
 pub mod report;
 pub mod simulate;
 pub mod stats;

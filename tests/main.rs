@@ -1,13 +1,5 @@
 //! The one integration-test binary.
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::float_cmp,
-    clippy::print_stderr,
-    clippy::assigning_clones,
-    missing_docs,
-    unreachable_pub
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
 
 mod architecture;
 #[cfg(feature = "cli")]
@@ -23,6 +15,11 @@ mod forecast_run;
 mod forecast_support;
 mod mixed_nist;
 mod mixed_published;
+mod plan_after;
+mod plan_fleet;
+mod plan_patterns;
+mod plan_referee;
+mod plan_search;
 mod reference_fleet;
 mod report_page;
 mod report_readme;

@@ -41,8 +41,8 @@ pub use loads::LineLoad;
 pub use mean_line::{ThinAerofoil, naca_230_slope, thin_aerofoil};
 pub use model::TrimModel;
 pub use outcome::{
-    BrakeFan, BrakeLine, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual, SideDifference, Trim,
-    TrimNote, TwistStation,
+    BrakeFan, BrakeLine, IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual,
+    SideDifference, Trim, TrimNote, TwistStation,
 };
 pub use riser::{RiserPoint, RiserRotation, RiserTriangle};
 pub use spec::{ToleranceOn, TrimSpec};

@@ -9,7 +9,10 @@ use super::measured::{Combination, Measured};
 use super::remarks::Remarks;
 use super::rows::{row_differences, row_trims, side_differences};
 use super::span::{SpanWeights, Station};
-use super::{Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
+use super::{
+    IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError, TrimSpec,
+    Verdict,
+};
 use crate::check::{Check, Repeats};
 use crate::wing::{LineSet, Planform, Side, Wing};
 
@@ -121,6 +124,27 @@ impl<'a> TrimModel<'a> {
         self.incidence(&measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
         Ok(trim)
+    }
+
+    /// What a millimetre on each line read at a check does to the effective incidence change and to the asymmetry, in the
+    /// order of [`crate::check::deviations`]; empty where incidence is not stated. Holds for any deviations of these lines.
+    #[must_use]
+    pub fn incidence_shares(&self, check: &Check) -> Vec<IncidenceShare> {
+        let measured = Measured::of(self.set, check, self.spec.budget.clone());
+        let Some(planform) = self.planform.as_ref() else { return Vec::new() };
+        let [left, right] = Side::BOTH.map(|side| {
+            let half = HalfWing::of(&measured, side);
+            Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights)
+        });
+        let (wing, asymmetry) = match (left, right) {
+            (Some(left), Some(right)) => (left.half(&right), left.plus(-1.0, &right)),
+            (Some(one), None) | (None, Some(one)) => (one, measured.nothing()),
+            (None, None) => return Vec::new(),
+        };
+        let shares = wing.coefficients.iter().zip(&asymmetry.coefficients);
+        shares
+            .map(|(wing, asymmetry)| IncidenceShare { wing_deg_per_mm: *wing, asymmetry_deg_per_mm: *asymmetry })
+            .collect()
     }
 
     fn validate(&self, wing: &Wing, check: &Check) -> Result<(), TrimError> {

@@ -103,6 +103,15 @@ pub struct TwistStation {
     pub se_deg: f64,
 }
 
+/// What one millimetre on one line does to the wing's incidence.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct IncidenceShare {
+    /// To the effective incidence change, degrees nose-up per mm.
+    pub wing_deg_per_mm: f64,
+    /// To left minus right effective incidence change, degrees per mm.
+    pub asymmetry_deg_per_mm: f64,
+}
+
 /// What a straight line through the rows leaves, averaged over the span.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ShapeResidual {

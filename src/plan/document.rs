@@ -1,0 +1,178 @@
+//! The plan as one JSON document.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Plan, PlannedState};
+use crate::wing::Side;
+
+/// A line to measure again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RemeasureRow {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// `finding` or `far_off`.
+    pub reason: String,
+}
+
+/// One action.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ActionRow {
+    /// Side of the wing.
+    pub side: Side,
+    /// Segment name; empty for everything on the side.
+    pub segment: String,
+    /// Kind, as in the `actions` table.
+    pub action: String,
+    /// Turns laid on (positive) or taken off (negative).
+    pub turns: i32,
+    /// Change of length, mm (negative shortens).
+    pub change_mm: f64,
+    /// Standard uncertainty of the change, mm.
+    pub standard_mm: f64,
+    /// Lines that it moves.
+    pub lines: Vec<String>,
+}
+
+/// The wing before or after.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StateRow {
+    /// Lines further from the target than their tolerance.
+    pub outside: usize,
+    /// Distance from the target of the line furthest from it, mm.
+    pub worst_mm: f64,
+    /// Effective incidence change, degrees nose-up.
+    pub incidence_change_deg: Option<f64>,
+    /// Its lower end (95 %).
+    pub incidence_lower_deg: Option<f64>,
+    /// Its upper end (95 %).
+    pub incidence_upper_deg: Option<f64>,
+    /// Left minus right effective incidence change, degrees.
+    pub asymmetry_deg: Option<f64>,
+}
+
+/// One line before and after: distances from the target.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LineRow {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// Before, mm.
+    pub before_mm: f64,
+    /// After, mm.
+    pub after_mm: f64,
+    /// Expanded uncertainty (95 %) after, mm.
+    pub uncertainty_mm: f64,
+    /// Chance to end within tolerance, 0 … 1.
+    pub chance_within: f64,
+    /// Value to expect on the instrument after, mm.
+    pub expected_reading_mm: f64,
+}
+
+/// The document `linedrift.plan/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlanDocument {
+    /// `linedrift.plan/1`.
+    pub schema: String,
+    /// Present and true when the data is the bundled invented demo.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub demo: bool,
+    /// Check id.
+    pub check: String,
+    /// Wing id.
+    pub wing: String,
+    /// Name of the target.
+    pub target: String,
+    /// Common deviation aimed at, mm.
+    pub target_mm: f64,
+    /// Lines to measure again first.
+    pub remeasure: Vec<RemeasureRow>,
+    /// What to do, in the order of work.
+    pub actions: Vec<ActionRow>,
+    /// As read.
+    pub before: StateRow,
+    /// As it should be after.
+    pub after: StateRow,
+    /// Every line that the plan rests on.
+    pub lines: Vec<LineRow>,
+    /// Whether no better plan exists among the steps that are possible.
+    pub optimal: bool,
+    /// Remarks.
+    pub notes: Vec<super::PlanNote>,
+    /// What to heed.
+    pub caution: String,
+}
+
+impl From<&PlannedState> for StateRow {
+    fn from(state: &PlannedState) -> Self {
+        Self {
+            outside: state.outside,
+            worst_mm: state.worst_mm,
+            incidence_change_deg: state.incidence_change_deg.value,
+            incidence_lower_deg: state.incidence_change_deg.lower,
+            incidence_upper_deg: state.incidence_change_deg.upper,
+            asymmetry_deg: state.asymmetry_deg.value,
+        }
+    }
+}
+
+impl Plan {
+    /// The plan as the document `linedrift.plan/1`.
+    #[must_use]
+    pub fn document(&self) -> PlanDocument {
+        let reason = |reason| match reason {
+            super::RemeasureReason::Finding => "finding",
+            super::RemeasureReason::FarOff => "far_off",
+        };
+        PlanDocument {
+            schema: "linedrift.plan/1".to_owned(),
+            demo: false,
+            check: self.check.clone(),
+            wing: self.wing.clone(),
+            target: self.target.clone(),
+            target_mm: self.target_mm,
+            remeasure: self
+                .remeasure
+                .iter()
+                .map(|line| RemeasureRow {
+                    side: line.side,
+                    line: line.line.clone(),
+                    reason: reason(line.reason).to_owned(),
+                })
+                .collect(),
+            actions: self
+                .actions
+                .iter()
+                .map(|action| ActionRow {
+                    side: action.side,
+                    segment: action.segment.clone().unwrap_or_default(),
+                    action: action.kind.name().to_owned(),
+                    turns: action.turns,
+                    change_mm: action.change_mm,
+                    standard_mm: action.standard_mm,
+                    lines: action.lines.clone(),
+                })
+                .collect(),
+            before: StateRow::from(&self.before),
+            after: StateRow::from(&self.after),
+            lines: self
+                .lines
+                .iter()
+                .map(|line| LineRow {
+                    side: line.side,
+                    line: line.line.clone(),
+                    before_mm: line.before_mm,
+                    after_mm: line.after_mm,
+                    uncertainty_mm: line.uncertainty_after_mm,
+                    chance_within: line.chance_after,
+                    expected_reading_mm: line.expected_reading_mm,
+                })
+                .collect(),
+            optimal: self.optimal,
+            notes: self.notes.clone(),
+            caution: super::text::CAUTION.to_owned(),
+        }
+    }
+}

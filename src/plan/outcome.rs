@@ -1,0 +1,244 @@
+//! The plan and its parts.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use crate::check::{Action, ActionKind, Fitting, History, Verdict};
+use crate::trim::{Interval, Trim};
+use crate::wing::{Row, Side};
+
+/// A line with an open finding: its reading is doubtful, so no plan rests on it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+}
+
+impl Finding {
+    /// A finding on a line.
+    #[must_use]
+    pub fn new(side: Side, line: &str) -> Self {
+        Self { side, line: line.to_owned() }
+    }
+}
+
+/// Why a line is to be measured again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum RemeasureReason {
+    /// It has an open finding.
+    Finding,
+    /// It is further from the common offset than a line drifts.
+    FarOff,
+}
+
+/// A line to measure again before anything rests on it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Remeasure {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// Why.
+    pub reason: RemeasureReason,
+    /// By how much the plan's actions move it all the same, mm.
+    pub moved_mm: f64,
+}
+
+impl Remeasure {
+    pub(super) fn new(side: Side, line: &str, reason: RemeasureReason) -> Self {
+        Self { side, line: line.to_owned(), reason, moved_mm: 0.0 }
+    }
+}
+
+/// One thing to do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedAction {
+    /// Side of the wing.
+    pub side: Side,
+    /// Segment name (`None`: everything on the side; only in given actions).
+    pub segment: Option<String>,
+    /// Index of the segment in the line set.
+    pub segment_index: Option<usize>,
+    /// Segments between this place and the riser.
+    pub level: u32,
+    /// Kind.
+    pub kind: ActionKind,
+    /// Turns laid on (positive) or taken off (negative); 0 for other kinds.
+    pub turns: i32,
+    /// Change of length, mm (negative shortens).
+    pub change_mm: f64,
+    /// Standard uncertainty of the change, mm.
+    pub standard_mm: f64,
+    /// Names of the lines that it moves.
+    pub lines: Vec<String>,
+}
+
+/// One line before and after.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedLine {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+    /// Index of the line in the line set.
+    pub index: usize,
+    /// Row.
+    pub row: Row,
+    /// Distance from the target before, mm.
+    pub before_mm: f64,
+    /// Distance from the target to expect after, mm.
+    pub after_mm: f64,
+    /// Tolerance, mm.
+    pub tolerance_mm: f64,
+    /// Deviation from nominal to expect after, the riser's included, mm.
+    pub deviation_after_mm: f64,
+    /// Value to expect on the instrument after, with the datum, load and temperature of the check, mm.
+    pub expected_reading_mm: f64,
+    /// Expanded uncertainty (95 %) of `before_mm`, from the measurement, mm.
+    pub uncertainty_before_mm: f64,
+    /// Expanded uncertainty (95 %) of `after_mm`, from measurement and steps, mm.
+    pub uncertainty_after_mm: f64,
+    /// Chance that the line is within tolerance of the target before, 0 … 1.
+    pub chance_before: f64,
+    /// Chance that the line ends within tolerance of the target, 0 … 1.
+    pub chance_after: f64,
+    /// Verdict to expect after, by distance from the target.
+    pub verdict_after: Verdict,
+}
+
+/// The wing before or after.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedState {
+    /// Lines further from the target than their tolerance.
+    pub outside: usize,
+    /// Distance from the target of the line furthest from it, signed, mm.
+    pub worst_mm: f64,
+    /// Effective incidence change, degrees nose-up; after, the uncertainty of the steps is in its interval.
+    pub incidence_change_deg: Interval,
+    /// Left minus right effective incidence change, degrees; after, the uncertainty of the steps is in its interval.
+    pub asymmetry_deg: Interval,
+    /// The check judged: as read, or as it is predicted to be read after. Intervals in it are those of the measurement alone.
+    pub trim: Trim,
+}
+
+/// What the plan was judged by: first `outside`, then `misfit + price`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Objective {
+    /// Lines further from the target than their tolerance.
+    pub outside: usize,
+    /// `Σ w·(distance from target/tolerance)²`.
+    pub misfit: f64,
+    /// Sum of the prices of the actions.
+    pub price: f64,
+}
+
+impl Objective {
+    /// `misfit + price`.
+    #[must_use]
+    pub fn cost(&self) -> f64 {
+        self.misfit + self.price
+    }
+}
+
+/// A remark on a plan: a stable code and a sentence that says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanNote {
+    /// Stable code, such as `no_cascade`.
+    pub code: String,
+    /// The sentence.
+    pub message: String,
+}
+
+/// What to adjust, and what it should leave.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// Check id.
+    pub check: String,
+    /// Wing id.
+    pub wing: String,
+    /// Name of the target: `common`, `maker`, `free` or `rows`.
+    pub target: String,
+    /// Common deviation aimed at, mm.
+    pub target_mm: f64,
+    /// Lines to measure again first.
+    pub remeasure: Vec<Remeasure>,
+    /// What to do, in the order of work.
+    pub actions: Vec<PlannedAction>,
+    /// The wing as it was read.
+    pub before: PlannedState,
+    /// The wing as it should be after.
+    pub after: PlannedState,
+    /// Every line that the plan rests on.
+    pub lines: Vec<PlannedLine>,
+    /// What the plan was judged by.
+    pub objective: Objective,
+    /// Whether no better plan exists among the steps that are possible: the search visited every state.
+    pub optimal: bool,
+    /// States of the search.
+    pub states: usize,
+    /// Remarks.
+    pub notes: Vec<PlanNote>,
+}
+
+impl Plan {
+    /// The rows of the `actions` table that record the plan as done. `check_id` names the `as_left` check, if one is taken.
+    #[must_use]
+    pub fn actions(&self, date: Date, hours_h: f64, check_id: Option<&str>) -> Vec<Action> {
+        let row = |planned: &PlannedAction| Action {
+            date,
+            hours_h,
+            side: planned.side,
+            segment: planned.segment_index,
+            kind: planned.kind,
+            change_mm: planned.change_mm,
+            turns: (planned.turns != 0).then(|| f64::from(planned.turns)),
+            check: check_id.map(str::to_owned),
+        };
+        self.actions.iter().map(row).collect()
+    }
+
+    /// What hangs on the wing's links once the plan is done: its fittings with turns and spare loop length kept up to
+    /// date, and new ones where turns were laid.
+    #[must_use]
+    pub fn fittings(&self, history: &History) -> Vec<Fitting> {
+        let mut fittings = history.fittings.clone();
+        for action in self.actions.iter().filter(|action| action.turns != 0) {
+            let Some(segment) = action.segment_index else { continue };
+            let turns = f64::from(action.turns);
+            match fittings.iter_mut().find(|known| known.side == action.side && known.segment == segment) {
+                Some(known) => {
+                    known.turns = Some((known.turns.unwrap_or(0.0) + turns).max(0.0));
+                    // a loop laid takes its own length of the spare, a loop taken out gives it back
+                    known.spare_mm = known.spare_mm.map(|spare| (spare + action.change_mm).max(0.0));
+                }
+                None => fittings.push(Fitting {
+                    side: action.side,
+                    segment,
+                    turns: Some(turns.max(0.0)),
+                    spare_mm: None,
+                    can_loop: None,
+                    link_diameter_mm: None,
+                    step_mm: None,
+                }),
+            }
+        }
+        fittings
+    }
+}
+
+/// The best plan with at most so many actions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alternative {
+    /// The most actions allowed.
+    pub most_actions: usize,
+    /// What to do.
+    pub actions: Vec<PlannedAction>,
+    /// What it was judged by.
+    pub objective: Objective,
+    /// Distance from the target of the line furthest from it after, signed, mm.
+    pub worst_mm: f64,
+}

@@ -1,0 +1,208 @@
+//! Which steps are possible at each place of a wing.
+
+use super::step::{LinkStep, small_link, splice};
+use super::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, PlanError, PlanSpec, Step};
+use crate::check::{ActionKind, Fitting};
+use crate::wing::{LineSet, Row, Segment, Side};
+
+/// One thing, several at once, or nothing, to do at one place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Choice {
+    pub(super) steps: Vec<Step>,
+    pub(super) change_um: i64,
+}
+
+/// The choices at every segment, by side and segment; the first is always to do nothing.
+#[derive(Debug, Clone)]
+pub(super) struct Places {
+    choices: [Vec<Vec<Choice>>; 2],
+    levels: Vec<u32>,
+}
+
+/// Whole micrometres of a length in mm; past the range of the type its end.
+#[allow(clippy::cast_possible_truncation, reason = "a cast from a float saturates, and settings are bounded before")]
+pub(super) fn micrometres(length_mm: f64) -> i64 {
+    (length_mm * 1000.0).round() as i64
+}
+
+fn in_range(
+    segment: &Segment,
+    place: &str,
+    what: &'static str,
+    value: Option<f64>,
+    most: f64,
+    expected: &'static str,
+) -> Result<(), PlanError> {
+    match value {
+        Some(value) if !(value.is_finite() && value > 0.0 && value <= most) => {
+            Err(PlanError::Segment { segment: segment.name.clone(), place: place.to_owned(), what, value, expected })
+        }
+        _ => Ok(()),
+    }
+}
+
+impl Places {
+    pub(super) fn of(spec: &PlanSpec, set: &LineSet, fittings: &[Fitting]) -> Result<Self, PlanError> {
+        let segments = set.segments();
+        let mut on: [Vec<Option<&Fitting>>; 2] = [vec![None; segments.len()], vec![None; segments.len()]];
+        for fitting in fittings {
+            let (side, index, count) = (fitting.side, fitting.segment, segments.len());
+            let Some(cell) = on[side.index()].get_mut(index) else {
+                return Err(PlanError::NotThere { what: "segment", index, side, count });
+            };
+            let segment = &segments[index];
+            if cell.is_some() {
+                return Err(PlanError::FittingTwice { segment: segment.name.clone(), side });
+            }
+            let place = format!("fittings, {side}");
+            in_range(segment, &place, "link_diameter_mm", fitting.link_diameter_mm, 50.0, "more than 0, at most 50")?;
+            in_range(segment, &place, "step_mm", fitting.step_mm, 200.0, "more than 0, at most 200")?;
+            for (what, value) in [("turns", fitting.turns), ("spare_mm", fitting.spare_mm)] {
+                let expected = "zero or more, at most 1000";
+                if let Some(value) = value.filter(|value| !(*value >= 0.0 && *value <= 1000.0)) {
+                    let segment = segment.name.clone();
+                    return Err(PlanError::Segment { segment, place, what, value, expected });
+                }
+            }
+            *cell = Some(fitting);
+        }
+        for segment in segments {
+            in_range(segment, "segments", "diameter_mm", segment.diameter_mm, 20.0, "more than 0, at most 20")?;
+        }
+        let feet = feet(set);
+        let choices = on.map(|side| {
+            let places = segments.iter().zip(&feet).zip(side);
+            places.map(|((segment, foot), fitting)| choices(spec, &steps(spec, segment, *foot, fitting))).collect()
+        });
+        Ok(Self { choices, levels: levels(set) })
+    }
+
+    pub(super) fn choices(&self, side: Side, segment: usize) -> &[Choice] {
+        self.choices[side.index()].get(segment).map_or(&[], Vec::as_slice)
+    }
+
+    /// How many segments lie between a segment and the riser.
+    pub(super) fn level(&self, segment: usize) -> u32 {
+        self.levels.get(segment).copied().unwrap_or(0)
+    }
+}
+
+/// How many segments lie between each segment and the riser. Parents may stand after their children.
+pub(super) fn levels(set: &LineSet) -> Vec<u32> {
+    let segments = set.segments();
+    let mut known: Vec<Option<u32>> = vec![None; segments.len()];
+    let mut way = Vec::new();
+    for start in 0..segments.len() {
+        let mut at = start;
+        while known[at].is_none() {
+            way.push(at);
+            match segments[at].parent {
+                Some(below) => at = below,
+                None => break,
+            }
+        }
+        let mut level = known[at].map_or(0, |level| level + 1);
+        while let Some(segment) = way.pop() {
+            known[segment] = Some(level);
+            level += 1;
+        }
+    }
+    known.into_iter().map(|level| level.unwrap_or(0)).collect()
+}
+
+/// What a segment hangs on at its lower end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Foot {
+    /// A link at the riser.
+    Riser,
+    /// The brake handle: a segment without a parent that carries brake lines alone.
+    Handle,
+    /// Another segment.
+    Junction,
+}
+
+/// What each segment hangs on.
+pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
+    let mut brakes_alone = vec![true; set.segments().len()];
+    for (line, _) in set.lines().iter().enumerate().filter(|(_, drawn)| drawn.row != Row::Brake) {
+        for segment in set.path_indices(line) {
+            brakes_alone[segment] = false;
+        }
+    }
+    let foot = |(segment, brakes): (&Segment, bool)| match segment.parent {
+        Some(_) => Foot::Junction,
+        None if brakes => Foot::Handle,
+        None => Foot::Riser,
+    };
+    set.segments().iter().zip(brakes_alone).map(foot).collect()
+}
+
+/// Single steps possible at a segment.
+///
+/// A loop may be laid where the fitting says so, else where the segment says so, else only at the riser: there a link is
+/// reached from the ground and made to be opened, while an unknown junction higher up may be sewn or looped line to line,
+/// and a brake main is tied to its handle.
+pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Option<&Fitting>) -> Vec<Step> {
+    let at_riser = foot == Foot::Riser;
+    let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
+    let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
+    let mut link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);
+    if let Some(step_mm) = fitting.and_then(|fitting| fitting.step_mm) {
+        link = link.measured(step_mm, spec.measured_uncertainty_pct);
+    }
+    let can_loop = fitting.and_then(|fitting| fitting.can_loop).or(segment.can_loop).unwrap_or(at_riser);
+    let spare_mm = fitting.and_then(|fitting| fitting.spare_mm).unwrap_or(f64::INFINITY);
+    // a part of a turn is no turn; the range was checked before
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 1000")]
+    let lying = fitting.and_then(|fitting| fitting.turns).unwrap_or(0.0).floor() as u32;
+    let mut steps = Vec::new();
+    if can_loop {
+        steps.extend((1..=spec.most_turns.saturating_sub(lying)).map(|count| link.turns(count)));
+        if lying == 0 {
+            steps.push(link.larks_head());
+        }
+    }
+    if can_loop || fitting.is_some() {
+        steps.retain(|step| -step.change_mm <= spare_mm);
+    }
+    steps.extend((1..=lying).map(|count| link.remove(count)));
+    if at_riser {
+        steps.extend(spec.small_links_mm.iter().map(|length_mm| small_link(*length_mm)));
+    }
+    steps.extend(spec.splices_mm.iter().map(|change_mm| splice(*change_mm)));
+    steps
+}
+
+/// Whether two steps may be done at one place: not two of one kind, not one against the other, and not a lark's head on
+/// top of turns.
+fn go_together(one: &Step, other: &Step) -> bool {
+    let both_on_link = |kind| matches!(kind, ActionKind::Turn | ActionKind::LarksHead);
+    one.kind != other.kind
+        && (one.change_mm > 0.0) == (other.change_mm > 0.0)
+        && !(both_on_link(one.kind) && both_on_link(other.kind))
+}
+
+fn choices(spec: &PlanSpec, steps: &[Step]) -> Vec<Choice> {
+    let mut found = vec![Choice { steps: Vec::new(), change_um: 0 }];
+    let mut from = 0;
+    for _ in 0..spec.most_at_place {
+        let until = found.len();
+        for at in from..until {
+            for step in steps {
+                let taken = &found[at].steps;
+                // in rising order of kind, so that each set comes once
+                let rises = taken.last().is_none_or(|last| last.kind < step.kind);
+                if rises && taken.iter().all(|other| go_together(step, other)) {
+                    let mut steps = taken.clone();
+                    steps.push(*step);
+                    let change_um = found[at].change_um + micrometres(step.change_mm);
+                    found.push(Choice { steps, change_um });
+                }
+            }
+        }
+        from = until;
+    }
+    // fewest actions first, then the smallest change: also the order in which ties are settled
+    found.sort_by_key(|choice| (choice.steps.len(), choice.change_um.abs(), choice.change_um));
+    found
+}

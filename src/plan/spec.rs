@@ -1,0 +1,242 @@
+//! How a plan is made.
+
+use serde::{Deserialize, Serialize};
+
+use super::{PlanError, Target};
+use crate::check::Budget;
+use crate::trim::TrimSpec;
+
+/// Whether both sides get the same work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Sides {
+    /// Each side what it needs.
+    #[default]
+    Separate,
+    /// The same steps on both sides.
+    Same,
+}
+
+/// How a plan is made.
+///
+/// | setting | default | why |
+/// |---|---|---|
+/// | `target` | the common offset | a set uniformly long or short is not out of trim |
+/// | `sides` | separate | asymmetry is what most wings come in with |
+/// | `trim` | [`TrimSpec::default`] | tolerances and planform; `budget` and `common_limit_mm` below replace its own |
+/// | `budget` | [`Budget::default`] | u = 1.5 mm for one deviation |
+/// | `common_limit_mm` | 50 mm | practice; past it the target is the limit |
+/// | `price` | 2 | one action must buy back about two lines' worth of tolerance |
+/// | `upper_price_pct` | 25 % per level | work away from the riser is slower and harder to undo |
+/// | `most_turns` | 3 | practice: turns that may lie on one link, those there already included |
+/// | `most_at_place` | 1 | actions at one place |
+/// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
+/// | `splices_mm` | none | changes of length that the workshop would splice |
+/// | `formula_uncertainty_pct` | 15 % | how a loop lies on its link (practice) |
+/// | `measured_uncertainty_pct` | 5 % | of the wing's own measured step |
+/// | `doubtful_mm` | 60 mm | a line of A–D or stabilo further from the common offset is measured again first |
+/// | `known_share_pct` | 50 % | an action moves lines of which at least this share was read and is without a finding |
+/// | `most_states` | 5,000,000 | past it the choices are thinned and the plan is not called optimal |
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlanSpec {
+    pub(super) target: Target,
+    pub(super) sides: Sides,
+    pub(super) trim: TrimSpec,
+    pub(super) budget: Budget,
+    pub(super) common_limit_mm: f64,
+    pub(super) price: f64,
+    pub(super) upper_price_pct: f64,
+    pub(super) most_turns: u32,
+    pub(super) most_at_place: u32,
+    pub(super) small_links_mm: Vec<f64>,
+    pub(super) splices_mm: Vec<f64>,
+    pub(super) formula_uncertainty_pct: f64,
+    pub(super) measured_uncertainty_pct: f64,
+    pub(super) doubtful_mm: f64,
+    pub(super) known_share_pct: f64,
+    pub(super) most_states: usize,
+}
+
+impl Default for PlanSpec {
+    fn default() -> Self {
+        Self {
+            target: Target::default(),
+            sides: Sides::default(),
+            trim: TrimSpec::default(),
+            budget: Budget::default(),
+            common_limit_mm: 50.0,
+            price: 2.0,
+            upper_price_pct: 25.0,
+            most_turns: 3,
+            most_at_place: 1,
+            small_links_mm: vec![8.0],
+            splices_mm: Vec::new(),
+            formula_uncertainty_pct: 15.0,
+            measured_uncertainty_pct: 5.0,
+            doubtful_mm: 60.0,
+            known_share_pct: 50.0,
+            most_states: 5_000_000,
+        }
+    }
+}
+
+impl PlanSpec {
+    /// What the lines are to be brought to.
+    #[must_use]
+    pub fn target(mut self, target: Target) -> Self {
+        self.target = target;
+        self
+    }
+
+    /// Whether both sides get the same work.
+    #[must_use]
+    pub fn sides(mut self, sides: Sides) -> Self {
+        self.sides = sides;
+        self
+    }
+
+    /// How checks are judged: tolerances and planform. Its budget and limit of the common offset are replaced by the
+    /// plan's own.
+    #[must_use]
+    pub fn trim(mut self, trim: TrimSpec) -> Self {
+        self.trim = trim;
+        self
+    }
+
+    /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
+    #[must_use]
+    pub fn budget(mut self, budget: Budget) -> Self {
+        self.budget = budget;
+        self
+    }
+
+    /// Limit of the common offset, mm.
+    #[must_use]
+    pub fn common_limit_mm(mut self, limit_mm: f64) -> Self {
+        self.common_limit_mm = limit_mm;
+        self
+    }
+
+    /// Price of one action at the riser, in lines off by their tolerance.
+    #[must_use]
+    pub fn price(mut self, price: f64) -> Self {
+        self.price = price;
+        self
+    }
+
+    /// How much dearer an action is for each level away from the riser, per cent.
+    #[must_use]
+    pub fn upper_price_pct(mut self, per_level_pct: f64) -> Self {
+        self.upper_price_pct = per_level_pct;
+        self
+    }
+
+    /// Extra turns that may lie on one link (0 … 10), those there already included.
+    #[must_use]
+    pub fn most_turns(mut self, turns: u32) -> Self {
+        self.most_turns = turns;
+        self
+    }
+
+    /// Actions at one place (0 … 3), such as a splice and a turn.
+    #[must_use]
+    pub fn most_at_place(mut self, actions: u32) -> Self {
+        self.most_at_place = actions;
+        self
+    }
+
+    /// Lengths of the small links at hand, mm, each more than 0 and at most 200.
+    #[must_use]
+    pub fn small_links_mm(mut self, lengths_mm: &[f64]) -> Self {
+        self.small_links_mm = lengths_mm.to_vec();
+        self
+    }
+
+    /// Changes of length that may be spliced, mm, not 0 and at most ±500.
+    #[must_use]
+    pub fn splices_mm(mut self, changes_mm: &[f64]) -> Self {
+        self.splices_mm = changes_mm.to_vec();
+        self
+    }
+
+    /// Standard uncertainty of a step by formula, per cent of the step.
+    #[must_use]
+    pub fn formula_uncertainty_pct(mut self, uncertainty_pct: f64) -> Self {
+        self.formula_uncertainty_pct = uncertainty_pct;
+        self
+    }
+
+    /// Standard uncertainty of the wing's own measured step, per cent of the step.
+    #[must_use]
+    pub fn measured_uncertainty_pct(mut self, uncertainty_pct: f64) -> Self {
+        self.measured_uncertainty_pct = uncertainty_pct;
+        self
+    }
+
+    /// Distance from the common offset past which a line of A–D or stabilo is to be measured again, mm.
+    #[must_use]
+    pub fn doubtful_mm(mut self, distance_mm: f64) -> Self {
+        self.doubtful_mm = distance_mm;
+        self
+    }
+
+    /// Share of the lines that an action moves which must be known, per cent.
+    #[must_use]
+    pub fn known_share_pct(mut self, share_pct: f64) -> Self {
+        self.known_share_pct = share_pct;
+        self
+    }
+
+    /// States of the search past which its choices are thinned.
+    #[must_use]
+    pub fn most_states(mut self, states: usize) -> Self {
+        self.most_states = states;
+        self
+    }
+
+    pub(super) fn judge(&self) -> TrimSpec {
+        self.trim.clone().budget(self.budget.clone()).common_limit_mm(self.common_limit_mm)
+    }
+
+    pub(super) fn validate(&self) -> Result<(), PlanError> {
+        let refuse =
+            |name: &str, value: f64, expected| Err(PlanError::Setting { name: name.to_owned(), value, expected });
+        let ranges = [
+            ("common_limit_mm", self.common_limit_mm, 0.0, 1000.0, "0 to 1000"),
+            ("price", self.price, 0.0, 1000.0, "0 to 1000"),
+            ("upper_price_pct", self.upper_price_pct, 0.0, 1000.0, "0 to 1000"),
+            ("most_turns", f64::from(self.most_turns), 0.0, 10.0, "0 to 10"),
+            ("most_at_place", f64::from(self.most_at_place), 0.0, 3.0, "0 to 3"),
+            ("formula_uncertainty_pct", self.formula_uncertainty_pct, 0.0, 100.0, "0 to 100"),
+            ("measured_uncertainty_pct", self.measured_uncertainty_pct, 0.0, 100.0, "0 to 100"),
+            ("doubtful_mm", self.doubtful_mm, 0.0, 10_000.0, "0 to 10000"),
+            ("known_share_pct", self.known_share_pct, 0.0, 100.0, "0 to 100"),
+        ];
+        for (name, value, least, most, expected) in ranges {
+            if !(value >= least && value <= most) {
+                return refuse(name, value, expected);
+            }
+        }
+        for &length_mm in &self.small_links_mm {
+            if !(length_mm > 0.0 && length_mm <= 200.0) {
+                return refuse("small_links_mm", length_mm, "more than 0, at most 200");
+            }
+        }
+        for &change_mm in &self.splices_mm {
+            if !(change_mm != 0.0 && change_mm.abs() <= 500.0) {
+                return refuse("splices_mm", change_mm, "not 0, at most 500 either way");
+            }
+        }
+        if let Target::Rows(rows) = &self.target {
+            for wanted in rows {
+                if !(wanted.relative_mm.abs() <= 1000.0) {
+                    return refuse("relative_mm of a row target", wanted.relative_mm, "at most 1000 either way");
+                }
+                if rows.iter().filter(|other| other.row == wanted.row).count() > 1 {
+                    return refuse("relative_mm of a row named twice", wanted.relative_mm, "each row once");
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,113 @@
+//! What can be done at a link, and what it does to length.
+
+use std::f64::consts::{FRAC_PI_2, PI};
+
+use serde::{Deserialize, Serialize};
+
+use crate::check::ActionKind;
+
+/// Diameter of a link's rod where none is given, mm: the common light link, with a main of 1.2 mm `D + d` = 6.37 mm
+/// (practice).
+pub const LINK_DIAMETER_MM: f64 = 5.17;
+/// Diameter of a line where none is given, mm (practice).
+pub const LINE_DIAMETER_MM: f64 = 1.2;
+/// Standard uncertainty of a small link's length, mm: it can be measured before it goes in (practice).
+const SMALL_LINK_STANDARD_MM: f64 = 0.5;
+/// Standard uncertainty of a splice done anew, mm (practice).
+const SPLICE_STANDARD_MM: f64 = 2.0;
+
+/// Length that one extra turn on a link takes up, mm: `π(D + d)/2` with the rod's diameter D and the line's d, both mm.
+/// The loop at the line's end goes once more round the rod, and each of its two strands gives half (derived).
+///
+/// ```
+/// assert!((linedrift::plan::turn_mm(5.17, 1.2) - 10.0).abs() < 0.05);
+/// ```
+#[must_use]
+pub fn turn_mm(link_diameter_mm: f64, line_diameter_mm: f64) -> f64 {
+    PI * (link_diameter_mm + line_diameter_mm) / 2.0
+}
+
+/// Length that a lark's head on a link takes up, mm: `½[π(D + d) + (2 + π/2)d]`, an extra turn and the strand that holds
+/// it down (derived).
+#[must_use]
+pub fn larks_head_mm(link_diameter_mm: f64, line_diameter_mm: f64) -> f64 {
+    0.5 * (PI * (link_diameter_mm + line_diameter_mm) + (2.0 + FRAC_PI_2) * line_diameter_mm)
+}
+
+/// One thing that can be done at one place. Never a knot: it costs a large part of the line's strength.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// Kind.
+    pub kind: ActionKind,
+    /// Turns laid on the link (positive) or taken off it (negative); 0 for the other kinds.
+    pub turns: i32,
+    /// Change of length of every line above, mm (negative shortens).
+    pub change_mm: f64,
+    /// Standard uncertainty of the change, mm.
+    pub standard_mm: f64,
+}
+
+/// What one extra turn does at one place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LinkStep {
+    turn_mm: f64,
+    larks_head_mm: f64,
+    relative_standard: f64,
+}
+
+impl LinkStep {
+    /// By the formulas.
+    pub(super) fn by_formula(link_mm: f64, line_mm: f64, uncertainty_pct: f64) -> Self {
+        Self {
+            turn_mm: turn_mm(link_mm, line_mm),
+            larks_head_mm: larks_head_mm(link_mm, line_mm),
+            relative_standard: uncertainty_pct / 100.0,
+        }
+    }
+
+    /// The same link with its turn as measured; the lark's head goes with it.
+    pub(super) fn measured(self, step_mm: f64, uncertainty_pct: f64) -> Self {
+        Self {
+            turn_mm: step_mm,
+            larks_head_mm: self.larks_head_mm * step_mm / self.turn_mm,
+            relative_standard: uncertainty_pct / 100.0,
+        }
+    }
+
+    fn step(self, kind: ActionKind, turns: i32, change_mm: f64) -> Step {
+        // to a micrometre, so that equal sums of corrections are equal
+        let change_mm = (change_mm * 1000.0).round() / 1000.0;
+        Step { kind, turns, change_mm, standard_mm: change_mm.abs() * self.relative_standard }
+    }
+
+    pub(super) fn turns(self, count: u32) -> Step {
+        let turns = i32::try_from(count).unwrap_or(i32::MAX);
+        self.step(ActionKind::Turn, turns, -f64::from(turns) * self.turn_mm)
+    }
+
+    pub(super) fn larks_head(self) -> Step {
+        self.step(ActionKind::LarksHead, 0, -self.larks_head_mm)
+    }
+
+    pub(super) fn remove(self, count: u32) -> Step {
+        let turns = i32::try_from(count).unwrap_or(i32::MAX);
+        self.step(ActionKind::RemoveLoop, -turns, f64::from(turns) * self.turn_mm)
+    }
+}
+
+pub(super) fn small_link(length_mm: f64) -> Step {
+    Step { kind: ActionKind::SmallLink, turns: 0, change_mm: length_mm, standard_mm: SMALL_LINK_STANDARD_MM }
+}
+
+pub(super) fn splice(change_mm: f64) -> Step {
+    Step { kind: ActionKind::Splice, turns: 0, change_mm, standard_mm: SPLICE_STANDARD_MM }
+}
+
+/// Standard uncertainty of a step that somebody else proposes, mm.
+pub(super) fn standard_of(kind: ActionKind, change_mm: f64, formula_pct: f64) -> f64 {
+    match kind {
+        ActionKind::Turn | ActionKind::LarksHead | ActionKind::RemoveLoop => change_mm.abs() * formula_pct / 100.0,
+        ActionKind::SmallLink => SMALL_LINK_STANDARD_MM,
+        ActionKind::Splice | ActionKind::Replace => SPLICE_STANDARD_MM,
+    }
+}
