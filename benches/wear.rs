@@ -24,9 +24,12 @@ fn fit(criterion: &mut Criterion) {
         let fleet = FleetSpec::default().wings(60).seed(3).repeats(repeats).run().unwrap().fleet;
         let reduction = Reduction::new(&fleet, &[]).unwrap();
         let evaluations = WearSpec::default().fit_reduced(&reduction).unwrap().evaluations();
-        group.bench_function(BenchmarkId::new(format!("fit-repeats-{repeats}-evaluations"), evaluations), |bencher| {
-            bencher.iter(|| WearSpec::default().fit_reduced(&reduction).unwrap());
-        });
+        group.bench_function(
+            BenchmarkId::new(format!("fit-repeats-{repeats}-evaluations"), evaluations),
+            |bencher| {
+                bencher.iter(|| WearSpec::default().fit_reduced(&reduction).unwrap());
+            },
+        );
     }
     group.finish();
 }

@@ -1,5 +1,13 @@
 //! The one integration-test binary.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, clippy::print_stderr, clippy::assigning_clones, missing_docs, unreachable_pub)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::float_cmp,
+    clippy::print_stderr,
+    clippy::assigning_clones,
+    missing_docs,
+    unreachable_pub
+)]
 
 mod architecture;
 #[cfg(feature = "cli")]
