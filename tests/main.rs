@@ -6,6 +6,7 @@ mod forecast_passage;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;
+mod robust_values;
 mod simulate_truth;
 mod support;
 mod trim_run;
