@@ -2,11 +2,12 @@
 //!
 //! A [`Fleet`] holds line sets and one [`History`] per wing: its [`Check`]s in the order flown, the [`Action`]s done to
 //! it, the [`Fitting`]s on it. [`deviations`] turns one check's readings into deviations (mm, positive when the line is
-//! longer than nominal).
+//! longer than nominal). [`doubt`] says which readings are doubtful and what they probably are.
 
 mod action;
 mod budget;
 mod deviation;
+pub mod doubt;
 mod fleet;
 mod reading;
 mod verdict;

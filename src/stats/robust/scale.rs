@@ -46,17 +46,14 @@ pub fn qn(values: &[f64]) -> Option<f64> {
         return None;
     }
     let (_, distance, _) = distances.select_nth_unstable_by(order - 1, f64::total_cmp);
-    let factor = match QN_SMALL.get(n - 2) {
-        Some(small) => *small,
-        None => {
-            let inverse = 1.0 / n as f64;
-            let series = if n % 2 == 1 {
-                1.60188 + (-2.1284 - 5.172 * inverse) * inverse
-            } else {
-                3.67561 + (1.9654 + (6.987 - 77.0 * inverse) * inverse) * inverse
-            };
-            1.0 / (1.0 + series * inverse)
-        }
-    };
+    let factor = QN_SMALL.get(n - 2).copied().unwrap_or_else(|| {
+        let inverse = 1.0 / n as f64;
+        let series = if n % 2 == 1 {
+            1.60188 + (-2.1284 - 5.172 * inverse) * inverse
+        } else {
+            3.67561 + (1.9654 + (6.987 - 77.0 * inverse) * inverse) * inverse
+        };
+        1.0 / (1.0 + series * inverse)
+    });
     Some(QN_CONSISTENCY * factor * *distance)
 }

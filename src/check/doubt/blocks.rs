@@ -1,0 +1,217 @@
+//! Slips that spoil several lines at once: left and right in each other's place, a row shifted by one line.
+
+use super::FindingKind;
+use super::hypothesis::density;
+use super::level::{Anchors, Plan};
+use super::past::Past;
+use super::spec::DoubtSpec;
+use super::table::Cells;
+use crate::wing::{LineSet, Row, Side};
+
+/// Prior probability that a whole check has its sides exchanged.
+const PRIOR_CHECK: f64 = 1e-3;
+/// Prior probability of one given run of lines being exchanged or shifted.
+const PRIOR_RUN: f64 = 1e-4;
+/// No line counts for more than this in a block's log odds, either way.
+const MOST_GAIN: f64 = 6.0;
+/// Fewest lines of a run.
+const FEWEST_LINES: usize = 3;
+/// Least share of explanation, in log odds, that a line at either end of a run must add.
+const END_GAIN: f64 = 1.5;
+/// Least spread of lines about their row's level, mm, in judging shifts.
+const LEVEL_SD_MM: f64 = 5.0;
+/// What one side may be off from the other as a whole, mm (standard deviation).
+const SIDE_SD_MM: f64 = 4.0;
+
+/// Where the value of a line stands in truth.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Move {
+    /// The line (side and line in one).
+    pub(super) key: usize,
+    /// The line beside which its own value was written, if anywhere.
+    pub(super) from: Option<usize>,
+    /// The line whose value was written beside it.
+    pub(super) holds: usize,
+}
+
+/// One slip over several lines.
+#[derive(Debug, Clone)]
+pub(super) struct Block {
+    pub(super) kind: FindingKind,
+    pub(super) probability: f64,
+    pub(super) moves: Vec<Move>,
+}
+
+fn probability(log_odds: f64) -> f64 {
+    1.0 / (1.0 + (-log_odds).exp())
+}
+
+struct Run {
+    first: usize,
+    last: usize,
+    gain: f64,
+}
+
+/// The run of largest sum (maximal subarray, Kadane), its weak ends cut off.
+fn best_run(gains: &[f64]) -> Option<Run> {
+    let (mut best, mut start, mut sum): (Option<Run>, usize, f64) = (None, 0, 0.0);
+    for (at, gain) in gains.iter().enumerate() {
+        if sum <= 0.0 {
+            (start, sum) = (at, 0.0);
+        }
+        sum += gain;
+        if best.as_ref().is_none_or(|known| sum > known.gain) {
+            best = Some(Run { first: start, last: at, gain: sum });
+        }
+    }
+    let mut run = best?;
+    while run.first < run.last && gains[run.first] < END_GAIN {
+        run.first += 1;
+    }
+    while run.last > run.first && gains[run.last] < END_GAIN {
+        run.last -= 1;
+    }
+    run.gain = gains[run.first..=run.last].iter().sum();
+    Some(run)
+}
+
+/// Rows shifted by one line.
+pub(super) fn shifted_rows(spec: &DoubtSpec, plan: &Plan, cells: &Cells, anchors: &Anchors) -> Vec<Block> {
+    let mut found = Vec::new();
+    for side in Side::BOTH {
+        for row in Row::ALL {
+            let keys: Vec<usize> = plan.order[side.index() * Row::ALL.len() + row.index()]
+                .iter()
+                .map(|line| side.index() * plan.lines + line)
+                .collect();
+            let anchor = anchors.of(row);
+            let sd = anchor.spread_mm.clamp(LEVEL_SD_MM, 2.0 * LEVEL_SD_MM);
+            let best = [-1isize, 1]
+                .into_iter()
+                .filter_map(|shift| {
+                    let gains = shift_gains(&keys, shift, cells, anchor.level_mm, sd);
+                    let run = best_run(&gains)?;
+                    let strong = gains[run.first..=run.last].iter().filter(|gain| **gain > 2.0 * END_GAIN).count();
+                    (strong >= FEWEST_LINES).then_some((shift, run))
+                })
+                .max_by(|(_, a), (_, b)| a.gain.total_cmp(&b.gain));
+            let Some((shift, run)) = best else { continue };
+            let probability = probability(run.gain + PRIOR_RUN.ln());
+            if probability < spec.block_probability {
+                continue;
+            }
+            let range = run.first..=run.last;
+            let moves = range
+                .clone()
+                .filter(|at| cells.deviation_mm[keys[*at]].is_finite())
+                .filter_map(|at| {
+                    let from =
+                        at.checked_add_signed(-shift).filter(|from| range.contains(from)).map(|from| keys[from]);
+                    let holds = *keys.get(at.checked_add_signed(shift)?)?;
+                    Some(Move { key: keys[at], from, holds })
+                })
+                .collect();
+            found.push(Block { kind: FindingKind::RowShifted, probability, moves });
+        }
+    }
+    found
+}
+
+/// Log odds per line that it holds its neighbour's value rather than its own.
+fn shift_gains(keys: &[usize], shift: isize, cells: &Cells, level_mm: f64, sd: f64) -> Vec<f64> {
+    (0..keys.len())
+        .map(|at| {
+            let key = keys[at];
+            let Some(next) = at.checked_add_signed(shift).and_then(|next| keys.get(next)) else { return -MOST_GAIN };
+            let as_read = cells.deviation_mm[key] - level_mm;
+            let as_next = cells.shown_mm(key) - cells.zero_mm[*next] - level_mm;
+            if as_read.is_finite() && as_next.is_finite() {
+                (density(as_next, sd).ln() - density(as_read, sd).ln()).clamp(-MOST_GAIN, MOST_GAIN)
+            } else {
+                0.0
+            }
+        })
+        .collect()
+}
+
+/// One line on both sides.
+struct Pair {
+    left: usize,
+    right: usize,
+    row: Row,
+}
+
+fn pairs(set: &LineSet, plan: &Plan) -> Vec<Pair> {
+    let mut all = Vec::new();
+    for (at, line) in set.lines().iter().enumerate().filter(|(at, _)| set.has(*at, Side::Left)) {
+        let right = if set.has(at, Side::Right) {
+            Some(at)
+        } else {
+            (0..plan.lines).find(|other| {
+                let next = &set.lines()[*other];
+                set.has(*other, Side::Right) && next.row == line.row && next.rank == line.rank
+            })
+        };
+        if let Some(right) = right {
+            all.push(Pair { left: at, right: plan.lines + right, row: line.row });
+        }
+    }
+    all.sort_by_key(|pair| (pair.row, set.lines()[pair.left].rank));
+    all
+}
+
+/// Left and right exchanged: in the whole check, or in a run of a row.
+pub(super) fn swapped_sides(spec: &DoubtSpec, plan: &Plan, set: &LineSet, cells: &Cells, past: &Past) -> Vec<Block> {
+    let pairs = pairs(set, plan);
+    let error = past.error_sd_mm.unwrap_or(spec.line_sd_mm * spec.error_share.sqrt()).max(spec.least_sd_mm);
+    let own = 2.0 * (spec.line_sd_mm.powi(2) * (1.0 - spec.error_share)) + SIDE_SD_MM.powi(2);
+    let gains: Vec<f64> = pairs
+        .iter()
+        .map(|pair| {
+            let now = cells.deviation_mm[pair.left] - cells.deviation_mm[pair.right];
+            // exchanged, left would be off by this much less than right
+            let exchanged = -now + 2.0 * (cells.zero_mm[pair.right] - cells.zero_mm[pair.left]);
+            if !now.is_finite() {
+                return 0.0;
+            }
+            let count = past.pairs[pair.left];
+            let share = count * own / (count * own + 2.0 * error * error);
+            let expected = share * past.asymmetry_mm[pair.left];
+            let sd = (2.0 * error * error + own * (1.0 - share)).sqrt();
+            (density(exchanged - expected, sd).ln() - density(now - expected, sd).ln()).clamp(-MOST_GAIN, MOST_GAIN)
+        })
+        .collect();
+    let block = |which: &[Pair], probability: f64| Block {
+        kind: FindingKind::SidesSwapped,
+        probability,
+        moves: which
+            .iter()
+            .filter(|pair| (cells.shown_mm(pair.left) - cells.shown_mm(pair.right)).abs() >= 0.5)
+            .flat_map(|pair| {
+                [
+                    Move { key: pair.left, from: Some(pair.right), holds: pair.right },
+                    Move { key: pair.right, from: Some(pair.left), holds: pair.left },
+                ]
+            })
+            .collect(),
+    };
+    let whole: f64 = gains.iter().sum();
+    let mut runs = Vec::new();
+    let mut in_runs = 0.0;
+    let mut first = 0;
+    for row in pairs.chunk_by(|a, b| a.row == b.row) {
+        let of_row = &gains[first..first + row.len()];
+        first += row.len();
+        let Some(run) = best_run(of_row) else { continue };
+        let probability = probability(run.gain + PRIOR_RUN.ln());
+        if probability >= spec.block_probability && run.last - run.first + 1 >= FEWEST_LINES {
+            in_runs += run.gain + PRIOR_RUN.ln();
+            runs.push(block(&row[run.first..=run.last], probability));
+        }
+    }
+    let of_whole = whole + PRIOR_CHECK.ln();
+    if probability(of_whole) >= spec.block_probability && of_whole > in_runs {
+        return vec![block(&pairs, probability(of_whole))];
+    }
+    runs
+}
