@@ -35,13 +35,14 @@ struct Outcome {
     good_flagged: usize,
 }
 
-/// A right value may be suggested to so many mm: the expanded uncertainty of the difference of two readings is larger.
+/// How close a suggestion counts as close, mm: the expanded uncertainty of the difference of two readings
+/// (2·√2·1.51 mm, derived from the uncertainty budget).
 const CLOSE_MM: f64 = 4.0;
 
 impl Outcome {
-    fn total(&self) -> Tally {
+    fn total(&self, of: fn(FindingKind) -> bool) -> Tally {
         let mut all = Tally::default();
-        for tally in self.by_kind.values() {
+        for (_, tally) in self.by_kind.iter().filter(|(kind, _)| of(**kind)) {
             all.planted += tally.planted;
             all.far += tally.far;
             all.far_found += tally.far_found;
@@ -55,7 +56,7 @@ impl Outcome {
 
     fn table(&self, title: &str) -> String {
         let mut text = format!(
-            "{title}\n{:<16}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
+            "{title}\n{:<18}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
             "kind", "planted", "> 25 mm", "found", "all found", "named", "exact", "in 4 mm"
         );
         let per = |part: usize, whole: usize| {
@@ -63,7 +64,7 @@ impl Outcome {
         };
         let mut row = |name: &str, tally: &Tally| {
             text += &format!(
-                "{name:<16}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
+                "{name:<18}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
                 tally.planted,
                 tally.far,
                 per(tally.far_found, tally.far),
@@ -76,7 +77,8 @@ impl Outcome {
         for (kind, tally) in &self.by_kind {
             row(kind.name(), tally);
         }
-        row("all", &self.total());
+        row("single readings", &self.total(is_single));
+        row("all", &self.total(|_| true));
         text + &format!(
             "good readings {}, flagged {} ({:.4} %)\n",
             self.good,
@@ -260,12 +262,19 @@ fn judge(set: &LineSet, history: &History, index: usize, planted: &HashMap<Place
     }
 }
 
+/// A slip that spoils one reading, not several at once.
+fn is_single(kind: FindingKind) -> bool {
+    !matches!(kind, FindingKind::SidesSwapped | FindingKind::RowShifted)
+}
+
 fn meets_the_marks(outcome: &Outcome) {
-    let all = outcome.total();
-    assert!(all.far > 50, "{} far", all.far);
-    assert!(all.far_found as f64 >= 0.95 * all.far as f64, "{} of {} found", all.far_found, all.far);
+    for all in [outcome.total(|_| true), outcome.total(is_single)] {
+        assert!(all.far > 40, "{} far", all.far);
+        assert!(all.far_found as f64 >= 0.95 * all.far as f64, "{} of {} found", all.far_found, all.far);
+        assert!(all.close as f64 >= 0.80 * all.found as f64, "{} of {} close", all.close, all.found);
+        assert!(all.exact as f64 >= 0.80 * all.found as f64, "{} of {} exact", all.exact, all.found);
+    }
     assert!(outcome.good_flagged as f64 <= 0.001 * outcome.good as f64, "{} flagged", outcome.good_flagged);
-    assert!(all.close as f64 >= 0.80 * all.found as f64, "{} of {} right", all.close, all.found);
 }
 
 /// The table of `docs/reliability.md`, on 360 wings.

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp, missing_docs, unreachable_pub)]
 
 mod architecture;
+mod doubt_cases;
 mod doubt_simulated;
 mod forecast_passage;
 mod mixed_published;

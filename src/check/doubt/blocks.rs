@@ -20,6 +20,9 @@ const FEWEST_LINES: usize = 3;
 const END_GAIN: f64 = 1.5;
 /// Least spread of lines about their row's level, mm, in judging shifts.
 const LEVEL_SD_MM: f64 = 5.0;
+/// Earlier checks that must stand behind a finding of sides exchanged: of two checks that contradict each other either may
+/// be the wrong one.
+const FEWEST_CHECKS: f64 = 2.0;
 /// What one side may be off from the other as a whole, mm (standard deviation).
 const SIDE_SD_MM: f64 = 4.0;
 
@@ -160,8 +163,31 @@ fn pairs(set: &LineSet, plan: &Plan) -> Vec<Pair> {
     all
 }
 
-/// Left and right exchanged: in the whole check, or in a run of a row.
+/// Left and right exchanged: in the whole check, or in a run of a row, by what at least two earlier checks or the drawing
+/// itself tell of their difference.
 pub(super) fn swapped_sides(spec: &DoubtSpec, plan: &Plan, set: &LineSet, cells: &Cells, past: &Past) -> Vec<Block> {
+    exchanged(spec, plan, set, cells, past, FEWEST_CHECKS)
+}
+
+/// Whether one earlier check and this one contradict each other on which side is which.
+pub(super) fn contradicts_one_check(
+    spec: &DoubtSpec,
+    plan: &Plan,
+    set: &LineSet,
+    cells: &Cells,
+    past: &Past,
+) -> bool {
+    !exchanged(spec, plan, set, cells, past, 1.0).is_empty()
+}
+
+fn exchanged(
+    spec: &DoubtSpec,
+    plan: &Plan,
+    set: &LineSet,
+    cells: &Cells,
+    past: &Past,
+    fewest_checks: f64,
+) -> Vec<Block> {
     let pairs = pairs(set, plan);
     let error = past.error_sd_mm.unwrap_or(spec.line_sd_mm * spec.error_share.sqrt()).max(spec.least_sd_mm);
     let own = 2.0 * (spec.line_sd_mm.powi(2) * (1.0 - spec.error_share)) + SIDE_SD_MM.powi(2);
@@ -174,7 +200,7 @@ pub(super) fn swapped_sides(spec: &DoubtSpec, plan: &Plan, set: &LineSet, cells:
             if !now.is_finite() {
                 return 0.0;
             }
-            let count = past.pairs[pair.left];
+            let count = Some(past.pairs[pair.left]).filter(|count| *count >= fewest_checks).unwrap_or(0.0);
             let share = count * own / (count * own + 2.0 * error * error);
             let expected = share * past.asymmetry_mm[pair.left];
             let sd = (2.0 * error * error + own * (1.0 - share)).sqrt();

@@ -133,6 +133,15 @@ impl Finding {
     }
 }
 
+/// What is doubtful about a check as a whole, without a reading to point at.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DoubtNote {
+    /// Code, such as `sides_contradict`.
+    pub code: String,
+    /// What it means and what to do.
+    pub message: String,
+}
+
 /// The doubtful readings of one check.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Doubts {
@@ -141,6 +150,7 @@ pub struct Doubts {
     pub(super) scale_mm: f64,
     pub(super) expected: Vec<Expectation>,
     pub(super) findings: Vec<Finding>,
+    pub(super) notes: Vec<DoubtNote>,
 }
 
 impl Doubts {
@@ -174,6 +184,12 @@ impl Doubts {
     pub fn findings(&self) -> &[Finding] {
         &self.findings
     }
+
+    /// What is doubtful about the check as a whole.
+    #[must_use]
+    pub fn notes(&self) -> &[DoubtNote] {
+        &self.notes
+    }
 }
 
 impl fmt::Display for Doubts {
@@ -197,6 +213,9 @@ impl fmt::Display for Doubts {
                 Some(suggested) => writeln!(f, ", probably {suggested:.1}; measure again")?,
                 None => writeln!(f, "; measure again")?,
             }
+        }
+        for note in &self.notes {
+            writeln!(f, "  {}", note.message)?;
         }
         Ok(())
     }

@@ -15,5 +15,5 @@ mod search;
 mod spec;
 mod table;
 
-pub use finding::{Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding};
+pub use finding::{DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding};
 pub use spec::{DoubtError, DoubtSpec, Expectation};

@@ -1,7 +1,7 @@
 //! The search for doubtful readings in one check.
 
-use super::blocks::{Block, shifted_rows, swapped_sides};
-use super::finding::{Doubts, Explanation, Finding, FindingKind, OtherLine};
+use super::blocks::{Block, contradicts_one_check, shifted_rows, swapped_sides};
+use super::finding::{DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine};
 use super::hypothesis::{Hypothesis, PRIOR_OTHER, density, slips};
 use super::level::{Anchors, Levels, Plan};
 use super::past::Past;
@@ -36,6 +36,8 @@ pub(super) struct Search<'a> {
     pub(super) cells: Cells,
     pub(super) past: Past,
     pub(super) expectations: Option<&'a [Expectation]>,
+    /// Whether this check and the one before contradict each other on which side is which.
+    pub(super) sides_contradict: bool,
 }
 
 impl Search<'_> {
@@ -46,6 +48,8 @@ impl Search<'_> {
         self.put_back(&blocks);
         let swapped = swapped_sides(spec, &self.plan, self.set, &self.cells, &self.past);
         self.put_back(&swapped);
+        self.sides_contradict =
+            swapped.is_empty() && contradicts_one_check(spec, &self.plan, self.set, &self.cells, &self.past);
         blocks.extend(swapped);
         blocks
     }
@@ -179,12 +183,23 @@ impl Search<'_> {
                 Expectation { side, line, deviation_mm: predictions.mean_mm[key], sd_mm: predictions.sd_mm[key] }
             })
             .collect();
+        let mut notes = Vec::new();
+        if self.sides_contradict {
+            notes.push(DoubtNote {
+                code: "sides_contradict".to_owned(),
+                message:
+                    "left and right differ the other way round than at the check before: in one of the two checks \
+                          the sides may stand in each other's place. Measure a few lines on either side again."
+                        .to_owned(),
+            });
+        }
         Doubts {
             check: self.check.id.clone(),
             readings: self.check.readings.len(),
             scale_mm: predictions.scale_mm,
             expected,
             findings,
+            notes,
         }
     }
 
@@ -250,8 +265,9 @@ impl Search<'_> {
                 weight,
             });
         }
-        let total: f64 = all.iter().map(|one| one.weight).sum();
+        let total: f64 = all.iter().map(|one| one.weight).sum::<f64>().max(f64::MIN_POSITIVE);
         all.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+        let right = all.iter().find(|one| one.kind.is_none()).map_or(0.0, |one| one.weight);
         let mut explanations: Vec<Explanation> = all
             .iter()
             .filter_map(|one| {
@@ -259,10 +275,17 @@ impl Search<'_> {
                     kind: one.kind?,
                     suggested_mm: one.suggested_mm,
                     other: one.other.map(|key| self.name(key)),
-                    probability: if total > 0.0 { one.weight / total } else { 0.0 },
+                    probability: one.weight / total,
                 })
             })
             .collect();
+        // far off, but no slip explains it better than chance does: odd
+        if explanations.first().is_some_and(|best| best.probability * total < right)
+            && let Some(odd) = explanations.iter().position(|one| one.kind == FindingKind::Odd)
+        {
+            let odd = explanations.remove(odd);
+            explanations.insert(0, odd);
+        }
         let mut first = true;
         explanations.retain(|one| std::mem::take(&mut first) || one.probability >= 0.01);
         explanations

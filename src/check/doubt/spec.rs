@@ -165,7 +165,7 @@ impl DoubtSpec {
         let epochs = Epochs::new(set, history);
         let past = Past::new(self, &plan, set, history, &epochs, check);
         let cells = Cells::new(set, at);
-        let mut search = Search { set, check: at, plan, cells, past, expectations };
+        let mut search = Search { set, check: at, plan, cells, past, expectations, sides_contradict: false };
         let blocks = search.blocks(self);
         let predictions = search.predict(self);
         Ok(search.doubts(self, &blocks, &predictions))
