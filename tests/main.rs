@@ -5,6 +5,7 @@ mod architecture;
 mod doubt_cases;
 mod doubt_simulated;
 mod forecast_passage;
+mod gauge_studies;
 mod mixed_published;
 mod reference_fleet;
 mod report_page;

@@ -121,8 +121,9 @@ impl Crossed {
             }
         }
         let (p, o, r) = (parts.len() as f64, operators.len() as f64, trials as f64);
-        // about the grand mean, so that large common lengths cost no digits
-        let mean = readings.iter().map(|reading| reading.value_mm / (p * o * r)).sum::<f64>();
+        // about the grand mean, and that about the first reading, so that large common lengths cost no digits
+        let first = readings.first().map_or(0.0, |reading| reading.value_mm);
+        let mean = first + readings.iter().map(|reading| reading.value_mm - first).sum::<f64>() / (p * o * r);
         let mut error = 0.0;
         let mut between = 0.0;
         for ((part, operator), values) in &cells {

@@ -38,7 +38,9 @@ pub enum GaugeError {
         needed: usize,
     },
     /// One cell of the crossed design has another number of readings than the rest.
-    #[error("operator `{operator}` read `{part}` {got} times, the others {expected} times: every operator must read every line equally often")]
+    #[error(
+        "operator `{operator}` read `{part}` {got} times, the others {expected} times: every operator must read every line equally often"
+    )]
     Unbalanced {
         /// The line.
         part: String,
