@@ -10,6 +10,7 @@ mod mixed_published;
 mod reference_fleet;
 mod report_page;
 mod robust_values;
+mod sheet_text;
 mod simulate_truth;
 mod support;
 mod trim_run;
