@@ -9,6 +9,18 @@ pub enum Error {
     /// Lines and segments do not make a line set.
     #[error(transparent)]
     LineSet(#[from] crate::wing::LineSetError),
+    /// A user's fibre cannot be.
+    #[error(transparent)]
+    Material(#[from] crate::wing::MaterialError),
+    /// A check cannot be looked through for doubtful readings.
+    #[error(transparent)]
+    Doubt(#[from] crate::check::doubt::DoubtError),
+    /// A gauge study cannot be analysed.
+    #[error(transparent)]
+    Gauge(#[from] crate::check::repeatability::GaugeError),
+    /// A measuring sheet is at fault.
+    #[error(transparent)]
+    Sheet(#[from] crate::check::sheet::SheetFaults),
     /// Histories and line sets do not make a fleet.
     #[error(transparent)]
     Fleet(#[from] crate::check::FleetError),

@@ -3,7 +3,8 @@
 use linedrift::check::doubt::{DoubtError, DoubtSpec, Doubts, Expectation, FindingKind, VetDocument};
 use linedrift::check::{Check, History};
 use linedrift::simulate::{FleetSpec, Simulated, Spreads};
-use linedrift::wing::{LineSet, Side};
+use linedrift::wing::{LineSet, Side, Wing};
+use proptest::prelude::*;
 
 /// One invented wing, three checks, every line read.
 fn wing(seed: u64) -> Simulated {
@@ -115,8 +116,8 @@ fn a_shifted_row_is_one_slip() {
     let mut case = Case::new(4);
     let right: Vec<f64> = (1..=14).map(|rank| *case.reading(Side::Left, &format!("B{rank}"))).collect();
     // B6 was left out, and each value after it stands one line too far in
-    for rank in 6..14 {
-        *case.reading(Side::Left, &format!("B{rank}")) = right[rank];
+    for (at, next) in right.iter().enumerate().skip(6) {
+        *case.reading(Side::Left, &format!("B{at}")) = *next;
     }
     let doubts = case.run();
     let shifted: Vec<_> =
@@ -280,4 +281,59 @@ fn faults_are_errors() {
         spec.run(&case.set, &case.history, case.last, None),
         Err(DoubtError::OutOfRange { what: "reading_mm", .. })
     ));
+}
+
+#[test]
+fn a_set_without_lines_has_nothing_to_doubt() {
+    let set = LineSet::new("x", None, Vec::new(), Vec::new()).unwrap();
+    let check = Check::new("1", linedrift::Date::constant(2024, 1, 1), 0.0);
+    let wing = Wing::new("w", "x");
+    let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
+    assert!(DoubtSpec::default().run(&set, &history, 0, None).unwrap().findings().is_empty());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// However wild the readings, every number given out is one, and probabilities are probabilities.
+    #[test]
+    fn wild_readings_do_no_harm(wild in prop::collection::vec((0usize..300, -1e6f64..1e6), 0..300), keep in 0usize..140) {
+        let mut case = Case::new(1);
+        let last = case.last;
+        let count = case.check().readings.len();
+        for (at, value) in wild {
+            case.history.checks[at % (last + 1)].readings[at % count].reading_mm = value;
+        }
+        case.check().readings.truncate(keep);
+        let doubts = case.run();
+        for one in doubts.expected() {
+            prop_assert!(one.deviation_mm.is_finite() && one.sd_mm.is_finite() && one.sd_mm > 0.0);
+        }
+        for finding in doubts.findings() {
+            prop_assert!(finding.score.is_finite() && finding.expected_mm.is_finite());
+            for one in std::iter::once(&finding.explanation).chain(&finding.alternatives) {
+                prop_assert!((0.0..=1.0).contains(&one.probability));
+                prop_assert!(one.suggested_mm.is_none_or(f64::is_finite));
+            }
+        }
+    }
+
+    /// The wing seen from behind: the same doubts on the other side.
+    #[test]
+    fn a_mirrored_wing_has_mirrored_doubts(line in 0usize..40, off in 20.0f64..300.0) {
+        let mut case = Case::new(2);
+        case.check().readings[line].reading_mm += off.round();
+        let before = case.run();
+        for check in &mut case.history.checks {
+            for reading in &mut check.readings {
+                reading.side = reading.side.mirror();
+            }
+        }
+        let after = case.run();
+        prop_assert_eq!(before.findings().len(), after.findings().len());
+        for (a, b) in before.findings().iter().zip(after.findings()) {
+            prop_assert_eq!((a.side, &a.line, a.kind()), (b.side.mirror(), &b.line, b.kind()));
+            prop_assert!((a.expected_mm - b.expected_mm).abs() < 1e-6);
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! How well doubtful readings are found on invented fleets whose misreadings are known.
 
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write as _;
 
 use linedrift::check::doubt::{DoubtSpec, FindingKind};
 use linedrift::check::{Check, History};
@@ -63,7 +64,8 @@ impl Outcome {
             if whole == 0 { "–".to_owned() } else { format!("{:.1} %", 100.0 * part as f64 / whole as f64) }
         };
         let mut row = |name: &str, tally: &Tally| {
-            text += &format!(
+            let _ = write!(
+                text,
                 "{name:<18}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
                 tally.planted,
                 tally.far,
@@ -217,42 +219,13 @@ fn judge(set: &LineSet, history: &History, index: usize, planted: &HashMap<Place
         let Some(known) = planted.get(&(check.id.clone(), reading.side, reading.line, reading.repeat)) else {
             outcome.good += 1;
             outcome.good_flagged += usize::from(finding.is_some());
-            if let Some(finding) = finding
-                && std::env::var_os("LINEDRIFT_SHOW").is_some()
-            {
-                println!(
-                    "good {} {} {} read {} expected {:.1} sd {:.1} {} {:?} p {:.3}",
-                    check.id,
-                    reading.side,
-                    set.lines()[reading.line].name,
-                    reading.reading_mm,
-                    finding.expected_mm,
-                    finding.expected_sd_mm,
-                    finding.kind(),
-                    finding.suggested_mm(),
-                    finding.explanation.probability
-                );
-            }
             continue;
         };
         let tally = outcome.by_kind.entry(known.kind).or_default();
         tally.planted += 1;
         let is_far = (reading.reading_mm - known.right_mm).abs() > 25.0;
         tally.far += usize::from(is_far);
-        let Some(finding) = finding else {
-            if is_far && std::env::var_os("LINEDRIFT_SHOW").is_some() {
-                println!(
-                    "missed {} {} {} read {} right {} {}",
-                    check.id,
-                    reading.side,
-                    set.lines()[reading.line].name,
-                    reading.reading_mm,
-                    known.right_mm,
-                    known.kind
-                );
-            }
-            continue;
-        };
+        let Some(finding) = finding else { continue };
         tally.found += 1;
         tally.far_found += usize::from(is_far);
         tally.named += usize::from(finding.kind() == known.kind);
@@ -279,6 +252,7 @@ fn meets_the_marks(outcome: &Outcome) {
 
 /// The table of `docs/reliability.md`, on 360 wings.
 #[test]
+#[expect(clippy::print_stdout, reason = "the table is what it is run for")]
 #[ignore = "slow: vets some 2,000 checks twice"]
 fn slow_doubt_table_on_simulated_fleets() {
     for (with_history, title) in [(true, "with the wing's earlier checks"), (false, "each check alone")] {

@@ -26,13 +26,13 @@ pub(super) const PRIOR_ODD: f64 = 1.0e-3;
 /// Half-width at half height of what an unexplained slip adds, mm.
 const ODD_MM: f64 = 40.0;
 /// Degrees of freedom of a right reading about its expectation: heavier tails than the normal.
-const FREEDOM: f64 = 6.0;
+const FREEDOM: f64 = 12.0;
 
-/// Density of Student's t with six degrees of freedom, scaled by `sd`.
+/// Density of Student's t with twelve degrees of freedom, scaled by `sd`.
 pub(super) fn density(away: f64, sd: f64) -> f64 {
     let unit = away / sd;
-    // Γ(7/2)/(√(6π) Γ(3)) = 0.382733
-    0.382_733 / sd * (1.0 + unit * unit / FREEDOM).powf(-0.5 * (FREEDOM + 1.0))
+    // Γ(13/2)/(√(12π) Γ(6))
+    0.390_727 / sd * (1.0 + unit * unit / FREEDOM).powf(-0.5 * (FREEDOM + 1.0))
 }
 
 /// Everything a slip of the pen may have made of a value.
