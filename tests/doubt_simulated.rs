@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use linedrift::check::doubt::{DoubtSpec, FindingKind};
 use linedrift::check::{Check, History};
-use linedrift::simulate::{FleetSpec, MisreadingKind};
+use linedrift::simulate::{FleetSpec, MisreadingKind, Spreads};
 use linedrift::wing::{LineSet, Row, Side};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
@@ -64,9 +64,9 @@ impl Outcome {
             if whole == 0 { "–".to_owned() } else { format!("{:.1} %", 100.0 * part as f64 / whole as f64) }
         };
         let mut row = |name: &str, tally: &Tally| {
-            let _ = write!(
+            let _ = writeln!(
                 text,
-                "{name:<18}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}\n",
+                "{name:<18}{:>8}{:>10}{:>8}{:>10}{:>8}{:>8}{:>10}",
                 tally.planted,
                 tally.far,
                 per(tally.far_found, tally.far),
@@ -165,17 +165,11 @@ fn spoil(set: &LineSet, check: &mut Check, rng: &mut ChaCha12Rng, planted: &mut 
 }
 
 /// Fleets with misreadings of every kind, vetted with the wing's history or each check alone.
-fn vet(wings: usize, seeds: std::ops::Range<u64>, with_history: bool) -> Outcome {
+fn vet(spec: &FleetSpec, seeds: std::ops::Range<u64>, with_history: bool) -> Outcome {
     let mut outcome = Outcome::default();
     for seed in seeds {
-        let made = FleetSpec::default()
-            .wings(wings)
-            .seed(seed)
-            .adjusted_share(0.4)
-            .wing_row_spread(0.2)
-            .misreading_share(0.004)
-            .run()
-            .unwrap();
+        let made =
+            spec.clone().seed(seed).adjusted_share(0.4).wing_row_spread(0.2).misreading_share(0.004).run().unwrap();
         let mut rng = ChaCha12Rng::seed_from_u64(seed);
         let mut planted: HashMap<Place, Planted> = HashMap::new();
         let sets: HashMap<&str, &LineSet> =
@@ -250,20 +244,30 @@ fn meets_the_marks(outcome: &Outcome) {
     assert!(outcome.good_flagged as f64 <= 0.001 * outcome.good as f64, "{} flagged", outcome.good_flagged);
 }
 
-/// The table of `docs/reliability.md`, on 360 wings.
+/// The table of `docs/reliability.md`, on 360 wings, of seeds that no threshold was chosen on; the rough loft reads to 5 mm
+/// and builds and reads half as well again.
 #[test]
 #[expect(clippy::print_stdout, reason = "the table is what it is run for")]
 #[ignore = "slow: vets some 2,000 checks twice"]
 fn slow_doubt_table_on_simulated_fleets() {
-    for (with_history, title) in [(true, "with the wing's earlier checks"), (false, "each check alone")] {
-        let outcome = vet(120, 1..4, with_history);
+    let plain = FleetSpec::default().wings(120);
+    let spreads = Spreads { line_offset_mm: 3.3, reading_mm: 2.9, ..Spreads::default() };
+    let rough = plain.clone().spreads(spreads).rounding_mm(5.0);
+    for (spec, with_history, title) in [
+        (&plain, true, "with the wing's earlier checks"),
+        (&plain, false, "each check alone"),
+        (&rough, true, "a rough loft, with the wing's earlier checks"),
+    ] {
+        let outcome = vet(spec, 101..104, with_history);
         println!("{}", outcome.table(title));
-        meets_the_marks(&outcome);
+        if spec == &plain {
+            meets_the_marks(&outcome);
+        }
     }
 }
 
 /// The same marks on a small fleet of another seed, for every day.
 #[test]
 fn a_small_fleet_meets_the_marks() {
-    meets_the_marks(&vet(24, 11..12, true));
+    meets_the_marks(&vet(&FleetSpec::default().wings(24), 11..12, true));
 }
