@@ -337,3 +337,39 @@ proptest! {
         }
     }
 }
+
+/// A main that someone shortened without a word is a fact about the wing, not a slip of the pen: the lines on it move
+/// together, and no reading of them may be doubted for it.
+#[test]
+fn lines_that_move_together_are_no_slip() {
+    let made = FleetSpec::default().wings(4).seed(21).missing_share(0.0).run().unwrap();
+    let (mut flagged, mut tried, mut noted, mut steps) = (0, 0, 0, 0);
+    for history in made.fleet.histories() {
+        let set = made.fleet.line_set(history);
+        for segment in 0..set.segments().len() {
+            let above: Vec<usize> =
+                (0..set.lines().len()).filter(|line| set.path_indices(*line).any(|at| at == segment)).collect();
+            if above.len() < 2 {
+                continue;
+            }
+            for step_mm in [-30.0, -12.0, 20.0] {
+                let mut history = history.clone();
+                let last = history.checks.len() - 1;
+                for reading in &mut history.checks[last].readings {
+                    if reading.side == Side::Left && above.contains(&reading.line) {
+                        reading.reading_mm += step_mm;
+                    }
+                }
+                let doubts = DoubtSpec::default().run(set, &history, last, None).unwrap();
+                flagged += doubts.findings().len();
+                tried += above.len();
+                if doubts.findings().len() > 0 {
+                    println!("{} {} {:?} {step_mm} {doubts}", set.model(), set.segments()[segment].name, above.len());
+                }
+            }
+        }
+    }
+    assert!(flagged * 200 <= tried, "{flagged} of {tried} doubted");
+    // steps of 12 mm drown in places, those of 20 and 30 do not
+    assert!(noted * 10 >= steps * 7, "{noted} of {steps} said");
+}

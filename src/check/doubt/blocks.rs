@@ -6,6 +6,8 @@ use super::level::{Anchors, Plan};
 use super::past::Past;
 use super::spec::DoubtSpec;
 use super::table::Cells;
+use super::together::MOST_MM;
+use crate::stats::robust::median;
 use crate::wing::{LineSet, Row, Side};
 
 /// Prior probability that a whole check has its sides exchanged.
@@ -23,6 +25,8 @@ const LEVEL_SD_MM: f64 = 5.0;
 /// Earlier checks that must stand behind a finding of sides exchanged: of two checks that contradict each other either may
 /// be the wrong one.
 const FEWEST_CHECKS: f64 = 2.0;
+/// Log odds by which a shifted row must explain better than one step of all its lines.
+const STEP_ODDS: f64 = 3.0;
 /// What one side may be off from the other as a whole, mm (standard deviation).
 const SIDE_SD_MM: f64 = 4.0;
 
@@ -95,7 +99,8 @@ pub(super) fn shifted_rows(spec: &DoubtSpec, plan: &Plan, cells: &Cells, anchors
                     let gains = shift_gains(&keys, shift, cells, anchor.level_mm, sd);
                     let run = best_run(&gains)?;
                     let strong = gains[run.first..=run.last].iter().filter(|gain| **gain > 2.0 * END_GAIN).count();
-                    (strong >= FEWEST_LINES).then_some((shift, run))
+                    let better = over_a_step(&keys, shift, &run, cells, anchor.level_mm);
+                    (strong >= FEWEST_LINES && better > STEP_ODDS).then_some((shift, run))
                 })
                 .max_by(|(_, a), (_, b)| a.gain.total_cmp(&b.gain));
             let Some((shift, run)) = best else { continue };
@@ -118,6 +123,24 @@ pub(super) fn shifted_rows(spec: &DoubtSpec, plan: &Plan, cells: &Cells, anchors
         }
     }
     found
+}
+
+/// Log odds of a shifted run against lines that all moved by one step, as an adjusted main does.
+fn over_a_step(keys: &[usize], shift: isize, run: &Run, cells: &Cells, level_mm: f64) -> f64 {
+    let off: Vec<f64> = keys[run.first..=run.last].iter().map(|key| cells.deviation_mm[*key] - level_mm).collect();
+    let step_mm = median(&off).unwrap_or(0.0);
+    if step_mm.abs() > MOST_MM {
+        return f64::INFINITY;
+    }
+    (run.first..=run.last)
+        .filter_map(|at| {
+            let next = keys.get(at.checked_add_signed(shift)?)?;
+            let as_step = cells.deviation_mm[keys[at]] - level_mm - step_mm;
+            let as_next = cells.shown_mm(keys[at]) - cells.zero_mm[*next] - level_mm;
+            (as_step.is_finite() && as_next.is_finite())
+                .then(|| density(as_next, LEVEL_SD_MM).ln() - density(as_step, LEVEL_SD_MM).ln())
+        })
+        .sum()
 }
 
 /// Log odds per line that it holds its neighbour's value rather than its own.
@@ -163,6 +186,24 @@ fn pairs(set: &LineSet, plan: &Plan) -> Vec<Pair> {
     all
 }
 
+/// How a pair of lines differs from what is expected of it, as it stands and exchanged.
+#[expect(clippy::struct_field_names, reason = "physical fields carry their unit")]
+struct View {
+    off_mm: f64,
+    exchanged_mm: f64,
+    sd_mm: f64,
+}
+
+impl View {
+    /// Log odds of an exchange against a right reading of lines that moved by a step; 0 where a side was not read.
+    fn gain(&self, step_mm: f64) -> f64 {
+        if !(self.off_mm.is_finite() && self.exchanged_mm.is_finite()) {
+            return 0.0;
+        }
+        density(self.exchanged_mm, self.sd_mm).ln() - density(self.off_mm - step_mm, self.sd_mm).ln()
+    }
+}
+
 /// Left and right exchanged: in the whole check, or in a run of a row, by what at least two earlier checks or the drawing
 /// itself tell of their difference.
 pub(super) fn swapped_sides(spec: &DoubtSpec, plan: &Plan, set: &LineSet, cells: &Cells, past: &Past) -> Vec<Block> {
@@ -191,22 +232,22 @@ fn exchanged(
     let pairs = pairs(set, plan);
     let error = past.error_sd_mm.unwrap_or(spec.line_sd_mm * spec.error_share.sqrt()).max(spec.least_sd_mm);
     let own = 2.0 * (spec.line_sd_mm.powi(2) * (1.0 - spec.error_share)) + SIDE_SD_MM.powi(2);
-    let gains: Vec<f64> = pairs
+    let views: Vec<View> = pairs
         .iter()
         .map(|pair| {
             let now = cells.deviation_mm[pair.left] - cells.deviation_mm[pair.right];
-            // exchanged, left would be off by this much less than right
-            let exchanged = -now + 2.0 * (cells.zero_mm[pair.right] - cells.zero_mm[pair.left]);
-            if !now.is_finite() {
-                return 0.0;
-            }
             let count = Some(past.pairs[pair.left]).filter(|count| *count >= fewest_checks).unwrap_or(0.0);
             let share = count * own / (count * own + 2.0 * error * error);
             let expected = share * past.asymmetry_mm[pair.left];
-            let sd = (2.0 * error * error + own * (1.0 - share)).sqrt();
-            (density(exchanged - expected, sd).ln() - density(now - expected, sd).ln()).clamp(-MOST_GAIN, MOST_GAIN)
+            View {
+                off_mm: now - expected,
+                // exchanged, left would be off by this much less than right
+                exchanged_mm: -now + 2.0 * (cells.zero_mm[pair.right] - cells.zero_mm[pair.left]) - expected,
+                sd_mm: (2.0 * error * error + own * (1.0 - share)).sqrt(),
+            }
         })
         .collect();
+    let gains: Vec<f64> = views.iter().map(|view| view.gain(0.0).clamp(-MOST_GAIN, MOST_GAIN)).collect();
     let block = |which: &[Pair], probability: f64| Block {
         kind: FindingKind::SidesSwapped,
         probability,
@@ -227,8 +268,15 @@ fn exchanged(
     let mut first = 0;
     for row in pairs.chunk_by(|a, b| a.row == b.row) {
         let of_row = &gains[first..first + row.len()];
+        let seen = &views[first..first + row.len()];
         first += row.len();
         let Some(run) = best_run(of_row) else { continue };
+        // lines of one main that moved by one step differ in the same way
+        let seen = &seen[run.first..=run.last];
+        let step_mm = median(&seen.iter().map(|view| view.off_mm).collect::<Vec<f64>>()).unwrap_or(0.0);
+        if seen.iter().map(|view| view.gain(step_mm)).sum::<f64>() <= STEP_ODDS {
+            continue;
+        }
         let probability = probability(run.gain + PRIOR_RUN.ln());
         if probability >= spec.block_probability && run.last - run.first + 1 >= FEWEST_LINES {
             in_runs += run.gain + PRIOR_RUN.ln();

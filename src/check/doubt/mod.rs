@@ -14,6 +14,7 @@ mod past;
 mod search;
 mod spec;
 mod table;
+mod together;
 
 pub use finding::{DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding};
 pub use spec::{DoubtError, DoubtSpec, Expectation};

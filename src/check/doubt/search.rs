@@ -7,9 +7,13 @@ use super::level::{Anchors, Levels, Plan};
 use super::past::Past;
 use super::spec::{DoubtSpec, Expectation};
 use super::table::Cells;
+use super::together::Moved;
 use crate::check::{Check, Reading};
 use crate::stats::robust::median;
 use crate::wing::{LineSet, Side};
+
+/// No more groups than this are looked for.
+const MOST_MOVED: usize = 8;
 
 /// What is expected of one reading.
 #[derive(Debug, Clone, Copy)]
@@ -19,13 +23,14 @@ struct Hope {
 }
 
 /// What is expected of each side and line at this check.
-#[expect(clippy::struct_field_names, reason = "physical fields carry their unit")]
 pub(super) struct Predictions {
-    mean_mm: Vec<f64>,
-    sd_mm: Vec<f64>,
+    pub(super) mean_mm: Vec<f64>,
+    pub(super) sd_mm: Vec<f64>,
     /// Standard deviation of one reading of a line whose length is known.
     error_sd_mm: f64,
     scale_mm: f64,
+    /// Groups of lines that moved together; their steps are in the means.
+    moved: Vec<Moved>,
 }
 
 /// What the search works on.
@@ -65,6 +70,15 @@ impl Search<'_> {
     pub(super) fn predict(&self, spec: &DoubtSpec) -> Predictions {
         let mut heard = self.cells.deviation_mm.clone();
         let mut predictions = self.predict_from(spec, &heard);
+        // one group after the other: with the first put right, its neighbours are seen better
+        let mut moved: Vec<Moved> = Vec::new();
+        while moved.len() < MOST_MOVED
+            && let Some(group) = self.moved(spec, &heard, &predictions)
+        {
+            group.keys.iter().for_each(|key| heard[*key] -= group.step_mm);
+            moved.push(group);
+            predictions = self.predict_from(spec, &heard);
+        }
         // a second time, without those that the first found doubtful
         for (value, (mean, sd)) in heard.iter_mut().zip(predictions.mean_mm.iter().zip(&predictions.sd_mm)) {
             if (*value - mean).abs() > spec.flag_at * sd {
@@ -72,10 +86,14 @@ impl Search<'_> {
             }
         }
         predictions = self.predict_from(spec, &heard);
+        for group in &moved {
+            group.keys.iter().for_each(|key| predictions.mean_mm[*key] += group.step_mm);
+        }
+        predictions.moved = moved;
         predictions
     }
 
-    fn predict_from(&self, spec: &DoubtSpec, heard: &[f64]) -> Predictions {
+    pub(super) fn predict_from(&self, spec: &DoubtSpec, heard: &[f64]) -> Predictions {
         let anchors = Anchors::new(&self.plan, heard, self.past.anchors.as_ref());
         let levels = Levels::new(spec, &self.plan, heard, &anchors);
         let all = levels.scale_mm.powi(2);
@@ -90,6 +108,7 @@ impl Search<'_> {
             sd_mm: Vec::with_capacity(self.plan.keys()),
             error_sd_mm: error.sqrt(),
             scale_mm: levels.scale_mm,
+            moved: Vec::new(),
         };
         for key in 0..self.plan.keys() {
             let count = self.past.count[key];
@@ -193,6 +212,17 @@ impl Search<'_> {
                         .to_owned(),
             });
         }
+        notes.extend(predictions.moved.iter().map(|group| DoubtNote {
+            code: "lines_moved".to_owned(),
+            message: format!(
+                "{} {}: its {} lines are off together by {:+.0} mm: an adjustment that is not recorded, or a loop or \
+                     tangle below them. Look there before measuring again.",
+                group.side,
+                group.name,
+                group.keys.len(),
+                group.step_mm
+            ),
+        }));
         Doubts {
             check: self.check.id.clone(),
             readings: self.check.readings.len(),
