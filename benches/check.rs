@@ -13,23 +13,36 @@ use rand_chacha::ChaCha12Rng;
 
 const CHECKS: usize = 7;
 
+fn push(segments: &mut Vec<Segment>, name: String, parent: Option<usize>, length_mm: f64) -> usize {
+    segments.push(Segment {
+        name,
+        parent,
+        material: "uhmwpe".to_owned(),
+        length_mm,
+        diameter_mm: None,
+        can_loop: None,
+    });
+    segments.len() - 1
+}
+
 /// 110 lines a side: four rows of 24, a brake of 12, two at the tip.
 fn line_set() -> LineSet {
     let rows = [(Row::A, 24), (Row::B, 24), (Row::C, 24), (Row::D, 24), (Row::Stabilo, 2), (Row::Brake, 12)];
     let (mut lines, mut segments) = (Vec::new(), Vec::new());
     for (row, count) in rows {
+        let (mut main, mut middle) = (0, 0);
         for rank in 1..=count {
             let span = (f64::from(rank) - 0.5) / f64::from(count);
             let nominal_mm = (7400.0 - 40.0 * row.index() as f64 - 1900.0 * span * span).round();
             let name = format!("{row}{rank}");
-            segments.push(Segment {
-                name: name.clone(),
-                parent: None,
-                material: "uhmwpe".to_owned(),
-                length_mm: nominal_mm,
-                diameter_mm: None,
-                can_loop: None,
-            });
+            // a main for six lines, a middle for two
+            if rank % 6 == 1 {
+                main = push(&mut segments, format!("{row}M{rank}"), None, 0.6 * nominal_mm);
+            }
+            if rank % 2 == 1 {
+                middle = push(&mut segments, format!("{row}m{rank}"), Some(main), 0.25 * nominal_mm);
+            }
+            let segment = push(&mut segments, name.clone(), Some(middle), 0.15 * nominal_mm);
             lines.push(Line {
                 name,
                 row,
@@ -41,7 +54,7 @@ fn line_set() -> LineSet {
                 main: Some(format!("{row}M{}", (rank - 1) / 6)),
                 tolerance_mm: None,
                 side: None,
-                segment: segments.len() - 1,
+                segment,
             });
         }
     }

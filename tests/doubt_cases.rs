@@ -363,13 +363,14 @@ fn lines_that_move_together_are_no_slip() {
                 let doubts = DoubtSpec::default().run(set, &history, last, None).unwrap();
                 flagged += doubts.findings().len();
                 tried += above.len();
-                if doubts.findings().len() > 0 {
-                    println!("{} {} {:?} {step_mm} {doubts}", set.model(), set.segments()[segment].name, above.len());
+                if step_mm != -12.0 {
+                    steps += 1;
+                    noted += usize::from(doubts.notes().iter().any(|note| note.code == "lines_moved"));
                 }
             }
         }
     }
     assert!(flagged * 200 <= tried, "{flagged} of {tried} doubted");
-    // steps of 12 mm drown in places, those of 20 and 30 do not
-    assert!(noted * 10 >= steps * 7, "{noted} of {steps} said");
+    // 12 mm may drown in what lines differ by
+    assert!(noted * 10 >= steps * 9, "{noted} of {steps} said");
 }

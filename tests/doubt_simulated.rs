@@ -34,6 +34,7 @@ struct Outcome {
     by_kind: BTreeMap<FindingKind, Tally>,
     good: usize,
     good_flagged: usize,
+    checks: usize,
 }
 
 /// How close a suggestion counts as close, mm: the expanded uncertainty of the difference of two readings
@@ -82,7 +83,8 @@ impl Outcome {
         row("single readings", &self.total(is_single));
         row("all", &self.total(|_| true));
         text + &format!(
-            "good readings {}, flagged {} ({:.4} %)\n",
+            "{} checks; good readings {}, flagged {} ({:.4} %)\n",
+            self.checks,
             self.good,
             self.good_flagged,
             100.0 * self.good_flagged as f64 / self.good as f64
@@ -205,6 +207,7 @@ fn vet(spec: &FleetSpec, seeds: std::ops::Range<u64>, with_history: bool) -> Out
 
 fn judge(set: &LineSet, history: &History, index: usize, planted: &HashMap<Place, Planted>, outcome: &mut Outcome) {
     let check = &history.checks[index];
+    outcome.checks += 1;
     let doubts = DoubtSpec::default().run(set, history, index, None).unwrap();
     let findings: HashMap<(Side, usize), _> =
         doubts.findings().iter().map(|one| ((one.side, one.line_index), one)).collect();

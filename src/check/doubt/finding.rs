@@ -258,12 +258,35 @@ pub struct VetDocument {
     pub demo: Option<bool>,
     /// The findings, check by check.
     pub findings: Vec<VetFinding>,
+    /// What is doubtful about whole checks or groups of lines.
+    pub notes: Vec<VetNote>,
+}
+
+/// One note as the `vet` document gives it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct VetNote {
+    /// Check id.
+    pub check: String,
+    /// Code: `sides_contradict` or `lines_moved`.
+    pub code: String,
+    /// What it means and what to do.
+    pub message: String,
 }
 
 impl VetDocument {
     /// The document of some checks' doubts.
     #[must_use]
     pub fn new<'a>(doubts: impl IntoIterator<Item = &'a Doubts>) -> Self {
+        let doubts: Vec<&Doubts> = doubts.into_iter().collect();
+        let notes = doubts
+            .iter()
+            .flat_map(|one| one.notes.iter().map(move |note| (*one, note)))
+            .map(|(one, note)| VetNote {
+                check: one.check.clone(),
+                code: note.code.clone(),
+                message: note.message.clone(),
+            })
+            .collect();
         let findings = doubts
             .into_iter()
             .flat_map(|one| &one.findings)
@@ -281,7 +304,7 @@ impl VetDocument {
                 probability: finding.explanation.probability,
             })
             .collect();
-        Self { schema: "linedrift.vet/1".to_owned(), demo: None, findings }
+        Self { schema: "linedrift.vet/1".to_owned(), demo: None, findings, notes }
     }
 
     /// The same, marked as of the bundled invented demo.

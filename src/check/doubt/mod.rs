@@ -16,5 +16,7 @@ mod spec;
 mod table;
 mod together;
 
-pub use finding::{DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding};
+pub use finding::{
+    DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding, VetNote,
+};
 pub use spec::{DoubtError, DoubtSpec, Expectation};
