@@ -35,6 +35,15 @@ struct Outcome {
     good: usize,
     good_flagged: usize,
     checks: usize,
+    /// By probability given, below ½, to 0.9, above: findings, sum of the probabilities, how many were so.
+    said: [Said; 3],
+}
+
+#[derive(Default, Clone, Copy)]
+struct Said {
+    findings: usize,
+    probability: f64,
+    right: usize,
 }
 
 /// How close a suggestion counts as close, mm: the expanded uncertainty of the difference of two readings
@@ -42,6 +51,14 @@ struct Outcome {
 const CLOSE_MM: f64 = 4.0;
 
 impl Outcome {
+    /// Notes what a finding on a single reading said of itself, and whether it was so.
+    fn note(&mut self, probability: f64, is_right: bool) {
+        let said = &mut self.said[usize::from(probability >= 0.5) + usize::from(probability >= 0.9)];
+        said.findings += 1;
+        said.probability += probability;
+        said.right += usize::from(is_right);
+    }
+
     fn total(&self, of: fn(FindingKind) -> bool) -> Tally {
         let mut all = Tally::default();
         for (_, tally) in self.by_kind.iter().filter(|(kind, _)| of(**kind)) {
@@ -82,6 +99,16 @@ impl Outcome {
         }
         row("single readings", &self.total(is_single));
         row("all", &self.total(|_| true));
+        for said in self.said.iter().filter(|said| said.findings > 0) {
+            let count = said.findings as f64;
+            let _ = writeln!(
+                text,
+                "{} single findings said with {:.1} % on average: so in {:.1} %",
+                said.findings,
+                100.0 * said.probability / count,
+                100.0 * said.right as f64 / count
+            );
+        }
         text + &format!(
             "{} checks; good readings {}, flagged {} ({:.4} %)\n",
             self.checks,
@@ -216,8 +243,16 @@ fn judge(set: &LineSet, history: &History, index: usize, planted: &HashMap<Place
         let Some(known) = planted.get(&(check.id.clone(), reading.side, reading.line, reading.repeat)) else {
             outcome.good += 1;
             outcome.good_flagged += usize::from(finding.is_some());
+            if let Some(finding) = finding {
+                outcome.note(finding.explanation.probability, false);
+            }
             continue;
         };
+        if let Some(finding) = finding
+            && is_single(known.kind)
+        {
+            outcome.note(finding.explanation.probability, finding.kind() == known.kind);
+        }
         let tally = outcome.by_kind.entry(known.kind).or_default();
         tally.planted += 1;
         let is_far = (reading.reading_mm - known.right_mm).abs() > 25.0;
