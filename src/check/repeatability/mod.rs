@@ -7,12 +7,14 @@
 
 mod anova;
 mod crossed;
+mod gauge;
 mod interval;
 mod nested;
 mod repeats;
 
 pub use anova::{AnovaRow, GaugeReading};
-pub use crossed::{Gauge, GaugeComponent, GaugeSource, GaugeSpec, Interaction, ReadingsNeeded};
+pub use crossed::{GaugeSpec, Interaction};
+pub use gauge::{Gauge, GaugeComponent, GaugeSource, ReadingsNeeded};
 pub use interval::VarianceInterval;
 pub use nested::{NestedCell, NestedLevel, NestedStudy};
 pub use repeats::{Repeatability, gauge_readings};

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::anova::{GaugeReading, MeanSquare};
-use super::crossed::{ReadingsNeeded, coverage, needed};
+use super::gauge::{ReadingsNeeded, coverage, needed};
 use super::interval::{VarianceInterval, exact};
 use super::{GaugeError, LIMIT_FACTOR};
 use crate::check::Check;
