@@ -12,6 +12,18 @@ pub enum Error {
     /// Numbers do not make a planform.
     #[error(transparent)]
     Planform(#[from] crate::wing::PlanformError),
+    /// A user's fibre cannot be.
+    #[error(transparent)]
+    Material(#[from] crate::wing::MaterialError),
+    /// A check cannot be looked through for doubtful readings.
+    #[error(transparent)]
+    Doubt(#[from] crate::check::doubt::DoubtError),
+    /// A gauge study cannot be analysed.
+    #[error(transparent)]
+    Gauge(#[from] crate::check::repeatability::GaugeError),
+    /// A measuring sheet is at fault.
+    #[error(transparent)]
+    Sheet(#[from] crate::check::sheet::SheetFaults),
     /// Histories and line sets do not make a fleet.
     #[error(transparent)]
     Fleet(#[from] crate::check::FleetError),

@@ -12,6 +12,8 @@
 mod architecture;
 #[cfg(feature = "cli")]
 mod cli_run;
+mod doubt_cases;
+mod doubt_simulated;
 #[cfg(feature = "frames")]
 mod fleet_damaged;
 #[cfg(feature = "frames")]
@@ -21,6 +23,7 @@ mod forecast_due;
 mod forecast_passage;
 mod forecast_run;
 mod forecast_support;
+mod gauge_studies;
 mod mixed_nist;
 mod mixed_published;
 mod plan_after;
@@ -31,6 +34,8 @@ mod plan_search;
 mod reference_fleet;
 mod report_page;
 mod report_readme;
+mod robust_values;
+mod sheet_text;
 mod simulate_coverage;
 mod simulate_truth;
 mod support;

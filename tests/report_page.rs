@@ -397,8 +397,8 @@ fn the_expected_drift_follows_what_was_put_in_and_holds_most_wings() {
             inside += usize::from((lower..=upper).contains(&point.mean_mm));
         }
     }
-    // checks of one wing are not independent and the readings' own noise is not in the band, so the count is loose
-    assert!(all > 100 && inside * 100 >= all * 80, "{inside} of {all}");
+    // checks of one wing go together: three binomial standard errors of 95 % among 30 wings are 12 points
+    assert!(all > 100 && inside * 100 >= all * 83, "{inside} of {all}");
     let end = |row| series.iter().find(|one| one.row == row).unwrap().path.last().unwrap().mean_mm;
     assert!(end(linedrift::wing::Row::B) < end(linedrift::wing::Row::A), "the rear row shortens more");
 }

@@ -31,16 +31,22 @@ pub struct LineDeviation {
 #[must_use]
 pub fn reading_deviation_mm(set: &LineSet, check: &Check, reading: &Reading) -> Option<f64> {
     let line = set.lines().get(reading.line)?;
-    let mut deviation = reading.reading_mm - check.datum_mm(reading.side, line.row) - line.nominal_mm;
+    let deviation = reading.reading_mm - check.datum_mm(reading.side, line.row) - line.nominal_mm;
+    Some(deviation + correction_mm(set, check, reading.line))
+}
+
+/// Load and temperature correction of a line's deviation at a check, mm: zero at 50 N and 20 °C.
+pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
+    let mut correction = 0.0;
     let load = REFERENCE_LOAD_N - check.load_n;
     if load != 0.0 {
-        deviation += stretch_mm_per_n(set, reading.line) * load;
+        correction += stretch_mm_per_n(set, line) * load;
     }
     let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
     if warmth != 0.0 {
-        deviation -= thermal_mm_per_k(set, reading.line) * warmth;
+        correction -= thermal_mm_per_k(set, line) * warmth;
     }
-    Some(deviation)
+    correction
 }
 
 /// One mean deviation per line and side that was read, left before right, in the order of the line set.

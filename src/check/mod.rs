@@ -2,13 +2,18 @@
 //!
 //! A [`Fleet`] holds line sets and one [`History`] per wing: its [`Check`]s in the order flown, the [`Action`]s done to
 //! it, the [`Fitting`]s on it. [`deviations`] turns one check's readings into deviations (mm, positive when the line is
-//! longer than nominal).
+//! longer than nominal). [`doubt`] says which readings are doubtful and what they probably are,
+//! [`repeatability`] how well readings agree,
+//! [`sheet`] puts them on paper and back.
 
 mod action;
 mod budget;
 mod deviation;
+pub mod doubt;
 mod fleet;
 mod reading;
+pub mod repeatability;
+pub mod sheet;
 mod verdict;
 
 pub use action::{Action, ActionKind, Fitting};

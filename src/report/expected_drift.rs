@@ -5,14 +5,19 @@ use crate::check::{Fleet, History};
 use crate::wear::{PathDraws, WearError, WearFit};
 use crate::wing::{LineSet, Row, Wing};
 
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+
 /// Draws behind a band: its ends are then known to about a tenth of its half width.
 const DRAWS: usize = 500;
 /// Stations along the hours.
 const STEPS: u32 = 8;
 
 /// The series with the wear model's path for a wing of the model that has not been checked: at each station the mean, and
-/// the range that holds 95 of 100 wings, of row mean less common offset. Both are taken draw by draw from the joint draws
-/// of the line paths, so that the common offset is the median of A–D there as it is in a check. A model whose wings lack
+/// the range that holds 95 of 100 wings as they would be measured, of row mean less common offset. Both are taken draw by draw
+/// from the joint draws of the line paths with the readings' own error on each, so that the common offset is the median of
+/// A–D there as it is in a check. A model whose wings lack
 /// a covariate of the fit gets no path.
 ///
 /// # Errors
@@ -45,15 +50,37 @@ pub fn expected_drift(
             Err(error) => return Err(error),
         };
         for one in series.iter_mut().filter(|one| one.model == set.model() && one.path.is_empty()) {
+            let mut error = ReadingError { sd_mm: fit.mixed().sigma(), generator: ChaCha8Rng::seed_from_u64(seed) };
             one.path = (0..=STEPS)
-                .filter_map(|step| station(&draws, set, one.row, until_h * f64::from(step) / f64::from(STEPS)))
+                .filter_map(|step| {
+                    station(&draws, set, one.row, until_h * f64::from(step) / f64::from(STEPS), &mut error)
+                })
                 .collect();
         }
     }
     Ok(series)
 }
 
-fn station(draws: &PathDraws, set: &LineSet, row: Row, hours_h: f64) -> Option<DriftStation> {
+/// The error of single readings.
+struct ReadingError {
+    sd_mm: f64,
+    generator: ChaCha8Rng,
+}
+
+impl ReadingError {
+    fn draw_mm(&mut self) -> f64 {
+        let normal: f64 = StandardNormal.sample(&mut self.generator);
+        self.sd_mm * normal
+    }
+}
+
+fn station(
+    draws: &PathDraws,
+    set: &LineSet,
+    row: Row,
+    hours_h: f64,
+    error: &mut ReadingError,
+) -> Option<DriftStation> {
     let rows: Vec<Option<Row>> =
         draws.lines.iter().map(|key| set.lines().get(key.line).map(|line| line.row)).collect();
     let mut values: Vec<f64> = Vec::with_capacity(draws.shapes.len());
@@ -62,7 +89,7 @@ fn station(draws: &PathDraws, set: &LineSet, row: Row, hours_h: f64) -> Option<D
         let mut trim_mm = Vec::with_capacity(rows.len());
         let (mut sum_mm, mut lines) = (0.0, 0u32);
         for ((of, start_mm), slope_mm) in rows.iter().zip(start).zip(slope) {
-            let deviation_mm = start_mm + slope_mm * g;
+            let deviation_mm = start_mm + slope_mm * g + error.draw_mm();
             if of.is_some_and(Row::is_trim) {
                 trim_mm.push(deviation_mm);
             }

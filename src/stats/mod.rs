@@ -1,7 +1,8 @@
-//! Numbers only: the minimiser and the mixed-model engine. This room knows no wings.
+//! Numbers only: robust location and scale, the minimiser and the mixed-model engine. This room knows no wings.
 
 mod dense;
 mod minimise;
 pub mod mixed;
+pub mod robust;
 
 pub use minimise::{Minimum, StopReason};

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::{Row, Side};
+use super::{Fibre, Row, Side, fibre};
 
 /// One line of a model as its maker's table gives it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -119,6 +119,8 @@ pub struct LineSet {
     rows: Vec<RowData>,
     data: ModelData,
     has_cascade: bool,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    fibres: Vec<Fibre>,
 }
 
 impl LineSet {
@@ -167,6 +169,7 @@ impl LineSet {
             rows: Vec::new(),
             data: ModelData::default(),
             has_cascade: true,
+            fibres: Vec::new(),
         })
     }
 
@@ -182,6 +185,19 @@ impl LineSet {
     pub fn with_data(mut self, data: ModelData) -> Self {
         self.data = data;
         self
+    }
+
+    /// The same set with a user's own fibres, which go before the documented ones of the same name.
+    #[must_use]
+    pub fn with_fibres(mut self, fibres: Vec<Fibre>) -> Self {
+        self.fibres = fibres;
+        self
+    }
+
+    /// The fibre of a material: the set's own, else the documented one.
+    #[must_use]
+    pub fn fibre(&self, material: &str) -> Option<&Fibre> {
+        self.fibres.iter().find(|own| own.name == material).or_else(|| fibre(material))
     }
 
     /// The same set, marked as having no real cascade: each line is one piece from the riser (no `segments` table).

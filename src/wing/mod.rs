@@ -13,6 +13,8 @@ mod row;
 
 pub use aircraft::Wing;
 pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Segment};
-pub use material::{Fibre, fibre, stretch_mm_per_n, thermal_mm_per_k};
+pub use material::{
+    Fibre, Figure, Known, MaterialError, fibre, fibres, read_fibres, stretch_mm_per_n, thermal_mm_per_k,
+};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};

@@ -1,0 +1,124 @@
+//! A filled measuring sheet, read back.
+
+use std::collections::{HashMap, HashSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::delimited::Delimited;
+use super::number::{LengthUnit, Lengths};
+use super::{Found, SheetFaults};
+use crate::check::Reading;
+use crate::wing::{LineSet, Side};
+
+/// One line of one side.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LineOnSide {
+    /// Side of the wing.
+    pub side: Side,
+    /// Line name.
+    pub line: String,
+}
+
+/// What a filled sheet holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FilledSheet {
+    /// The readings, in the order of the sheet.
+    pub readings: Vec<Reading>,
+    /// Lines of the set without a reading, left before right: the check is whole when there is none.
+    pub unread: Vec<LineOnSide>,
+    /// Columns that nobody asked for.
+    pub unused_columns: Vec<String>,
+}
+
+impl FilledSheet {
+    /// Reads a filled sheet: columns `side`, `line`, `reading_mm` (empty: not read), and where they are there `repeat` and
+    /// `operator`; other columns of the blank sheet are passed over. Comma, semicolon or tab; decimal point or comma, but one
+    /// of them throughout; quotes; a byte-order mark is no harm.
+    ///
+    /// # Errors
+    /// [`SheetFaults`]: every missing column, unknown side or line, line that stands twice (without `repeat`), number that is
+    /// none, is not positive or may be meant with a mark between the thousands.
+    pub fn read(set: &LineSet, text: &str) -> Result<Self, SheetFaults> {
+        let mut found = Found::default();
+        let table = Delimited::read(text, &mut found);
+        let side_column = table.required(&["side"], &mut found);
+        let line_column = table.required(&["line"], &mut found);
+        let reading_column = table.required(&["reading_mm"], &mut found);
+        let (repeat_column, operator_column) = (table.optional(&["repeat"]), table.optional(&["operator"]));
+        let known = [
+            "order",
+            "side",
+            "row",
+            "main",
+            "line",
+            "nominal_mm",
+            "expected_mm",
+            "last_mm",
+            "reading_mm",
+            "repeat",
+            "operator",
+        ];
+        let unused_columns = table.header.iter().filter(|name| !known.contains(&name.as_str())).cloned().collect();
+        let (Some(side_column), Some(line_column), Some(reading_column)) = (side_column, line_column, reading_column)
+        else {
+            return found.or(Self { readings: Vec::new(), unread: Vec::new(), unused_columns });
+        };
+        let mut lengths = Lengths::new(LengthUnit::Millimetre);
+        let mut readings: Vec<Reading> = Vec::new();
+        let mut seen: HashMap<(Side, usize, u32, Option<String>), usize> = HashMap::new();
+        for record in &table.records {
+            let side_text = record.cell(&side_column);
+            let side: Option<Side> = side_text.parse().ok();
+            if side.is_none() {
+                found.add(record.row, "side", side_text, "left or right");
+            }
+            let name = record.cell(&line_column);
+            let line = side.and_then(|side| set.find(name, side));
+            if let (Some(side), None) = (side, line) {
+                found.add(record.row, "line", name, format!("a line of model `{}` on the {side}", set.model()));
+            }
+            let repeat_text = repeat_column.as_ref().map_or("", |column| record.cell(column));
+            let repeat = match repeat_text {
+                "" => Some(1),
+                text => text.parse::<u32>().ok().filter(|repeat| *repeat > 0),
+            };
+            if repeat.is_none() {
+                found.add(record.row, "repeat", repeat_text, "a whole number from 1");
+            }
+            let reading_mm = lengths.read(record, &reading_column, &mut found);
+            let operator = operator_column
+                .as_ref()
+                .map(|column| record.cell(column))
+                .filter(|name| !name.is_empty())
+                .map(str::to_owned);
+            let (Some(side), Some(line), Some(repeat), Some(reading_mm)) = (side, line, repeat, reading_mm) else {
+                continue;
+            };
+            if let Some(before) = seen.insert((side, line, repeat, operator.clone()), record.row) {
+                found.add(
+                    record.row,
+                    "line",
+                    name,
+                    format!(
+                        "one reading of this line on the {side}, or a `repeat` number: it stands in row {before} too"
+                    ),
+                );
+            }
+            readings.push(Reading { side, line, reading_mm, repeat, operator });
+        }
+        let read: HashSet<(Side, usize)> = readings.iter().map(|one| (one.side, one.line)).collect();
+        let unread = Side::BOTH
+            .into_iter()
+            .flat_map(|side| (0..set.lines().len()).map(move |line| (side, line)))
+            .filter(|(side, line)| set.has(*line, *side) && !read.contains(&(*side, *line)))
+            .map(|(side, line)| LineOnSide { side, line: set.lines()[line].name.clone() })
+            .collect();
+        found.or(Self { readings, unread, unused_columns })
+    }
+
+    /// Whether every line of the set was read.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.unread.is_empty()
+    }
+}
