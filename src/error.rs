@@ -36,7 +36,9 @@ pub enum Error {
     /// The wear model cannot be fitted.
     #[error(transparent)]
     Wear(#[from] crate::wear::WearError),
-    /// A forecast cannot be made.
+    /// An adjustment cannot be planned.
+    #[error(transparent)]
+    Plan(#[from] crate::plan::PlanError),
     /// The next check cannot be found.
     #[error(transparent)]
     Forecast(#[from] crate::forecast::ForecastError),
