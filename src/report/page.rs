@@ -172,7 +172,7 @@ fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
                 |trim| format!("{outside} / {}", words::verdicts(trim, Verdict::Undecided)),
             );
             let next = entry.due.map_or_else(|| "–".to_owned(), |row| words::due(row, today));
-            let next = if next.starts_with("now") { Cell::words(next).marked() } else { Cell::words(next) };
+            let next = if next.starts_with("now") { Cell::short(next).marked() } else { Cell::short(next) };
             let lines = if outside > 0 { Cell::figure(lines).marked() } else { Cell::figure(lines) };
             vec![
                 Cell::words(entry.wing).linked(&page_wing::anchor(place)),

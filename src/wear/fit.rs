@@ -345,8 +345,8 @@ fn diagnose(layout: &Layout, mixed: &MixedFit, reduction: &Reduction) -> Vec<Dia
         say(
             "few_wings",
             format!(
-                "{wings} wings are too few to estimate how wings differ; wing effects are left out and the rates hold \
-                 for these wings only. Five wings or more are needed."
+                "Wings with readings: {wings}, too few to estimate how wings differ. Wing effects are left out and the rates \
+                 hold for these wings only. Five wings or more are needed."
             ),
         );
     }

@@ -39,14 +39,30 @@ pub struct Profile {
     residual_sum: f64,
 }
 
+/// What is kept of the first pass of an evaluation for the second.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Keep {
+    Nothing,
+    Reduced,
+}
+
+/// The first pass of an evaluation: β and σ² profiled out; the reduced blocks by chunk, where they were kept.
+struct Pass {
+    profile: Profile,
+    reduced: Vec<Vec<Scratch>>,
+}
+
 /// Λ of every outer term, and the inner ratio.
 pub(crate) struct Factors {
     pub(crate) inner: f64,
     pub(crate) outer: Vec<Vec<f64>>,
 }
 
+/// Numbers that reduced blocks may take between the two passes of an evaluation; past that they are made again.
+const KEPT_NUMBERS: usize = 16_000_000;
+
 /// Buffers for one block.
-#[derive(Default)]
+#[derive(Default, Clone)]
 struct Scratch {
     /// `G − Σ κ_n M_n`, full square.
     base: Vec<f64>,
@@ -92,7 +108,8 @@ impl<'a> Objective<'a> {
     /// readings, [`MixedError::Undefined`] when a factor breaks down.
     pub fn profile(&self, theta: &[f64]) -> Result<Profile, MixedError> {
         let factors = self.factors(theta)?;
-        self.profiled(&factors).ok_or_else(|| MixedError::Undefined { theta: theta.to_vec() })
+        let pass = self.profiled(&factors, Keep::Nothing);
+        pass.map(|pass| pass.profile).ok_or_else(|| MixedError::Undefined { theta: theta.to_vec() })
     }
 
     /// The criterion and its gradient with respect to θ.
@@ -102,15 +119,15 @@ impl<'a> Objective<'a> {
     pub fn gradient(&self, theta: &[f64]) -> Result<Vec<f64>, MixedError> {
         let factors = self.factors(theta)?;
         let undefined = || MixedError::Undefined { theta: theta.to_vec() };
-        let profile = self.profiled(&factors).ok_or_else(undefined)?;
-        self.slope(&factors, &profile).ok_or_else(undefined)
+        let pass = self.profiled(&factors, Keep::Reduced).ok_or_else(undefined)?;
+        self.slope(&factors, &pass).ok_or_else(undefined)
     }
 
     pub(crate) fn evaluate(&self, theta: &[f64]) -> Option<(f64, Vec<f64>)> {
         let factors = self.factors(theta).ok()?;
-        let profile = self.profiled(&factors)?;
-        let slope = self.slope(&factors, &profile)?;
-        Some((profile.deviance, slope))
+        let pass = self.profiled(&factors, Keep::Reduced)?;
+        let slope = self.slope(&factors, &pass)?;
+        Some((pass.profile.deviance, slope))
     }
 
     pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {
@@ -131,14 +148,17 @@ impl<'a> Objective<'a> {
         Ok(Factors { inner, outer })
     }
 
-    fn profiled(&self, factors: &Factors) -> Option<Profile> {
+    fn profiled(&self, factors: &Factors, keep: Keep) -> Option<Pass> {
         let p = self.fixed();
         let side = p + 1;
-        let parts: Vec<Option<Vec<f64>>> = self
+        let numbers: usize = self.blocks.iter().map(|block| 2 * block.size * block.size).sum();
+        let keep = keep == Keep::Reduced && numbers <= KEPT_NUMBERS;
+        let parts: Vec<Option<(Vec<f64>, Vec<Scratch>)>> = self
             .blocks
             .par_chunks(CHUNK)
             .map(|chunk| {
                 let mut scratch = Scratch::default();
+                let mut kept = Vec::new();
                 let mut sum = vec![0.0; side * side + 1];
                 for block in chunk {
                     sum[side * side] += self.reduce(block, factors, &mut scratch)?;
@@ -148,15 +168,21 @@ impl<'a> Objective<'a> {
                             sum[i * side + j] += scratch.work[(q + i) * m + q + j];
                         }
                     }
+                    if keep {
+                        kept.push(std::mem::take(&mut scratch));
+                    }
                 }
-                Some(sum)
+                Some((sum, kept))
             })
             .collect();
         let mut total = vec![0.0; side * side + 1];
+        let mut reduced = Vec::with_capacity(parts.len());
         for part in parts {
-            for (sum, value) in total.iter_mut().zip(part?) {
+            let (part, kept) = part?;
+            for (sum, value) in total.iter_mut().zip(part) {
                 *sum += value;
             }
+            reduced.push(kept);
         }
         let mut deviance = total.pop()? + self.flat_log;
         let yy = total[p * side + p];
@@ -182,7 +208,8 @@ impl<'a> Objective<'a> {
             factor[i * p..=i * p + i].copy_from_slice(&total[i * side..=i * side + i]);
         }
         let unscaled = inverse_from_factor(&factor, p);
-        deviance.is_finite().then_some(Profile { deviance, beta, sigma2, unscaled, factor, residual_sum })
+        let profile = Profile { deviance, beta, sigma2, unscaled, factor, residual_sum };
+        deviance.is_finite().then_some(Pass { profile, reduced })
     }
 
     /// Fills `scratch` for one block; returns its log terms.
@@ -239,7 +266,8 @@ impl<'a> Objective<'a> {
         Some(scratch.work)
     }
 
-    fn slope(&self, factors: &Factors, profile: &Profile) -> Option<Vec<f64>> {
+    fn slope(&self, factors: &Factors, pass: &Pass) -> Option<Vec<f64>> {
+        let profile = &pass.profile;
         let p = self.fixed();
         let side = p + 1;
         // H: what a change of the summed Schur complement does to the criterion
@@ -258,12 +286,18 @@ impl<'a> Objective<'a> {
         let parts: Vec<Option<Vec<f64>>> = self
             .blocks
             .par_chunks(CHUNK)
-            .map(|chunk| {
+            .zip(&pass.reduced)
+            .map(|(chunk, kept)| {
                 let mut scratch = Scratch::default();
                 let mut sum = vec![0.0; self.structure.parameters()];
-                for block in chunk {
-                    self.reduce(block, factors, &mut scratch)?;
-                    self.block_slope(block, factors, &scratch, &weight, &mut sum);
+                for (k, block) in chunk.iter().enumerate() {
+                    let reduced = if let Some(kept) = kept.get(k) {
+                        kept
+                    } else {
+                        self.reduce(block, factors, &mut scratch)?;
+                        &scratch
+                    };
+                    self.block_slope(block, factors, reduced, &weight, &mut sum);
                 }
                 Some(sum)
             })
