@@ -27,7 +27,7 @@ fn rewrite(folder: &Path, check: &str, header: &str, row: impl Fn(usize, &[&str]
             out += &row(at, &cells);
             at += 1;
         } else {
-            out += &format!("{line}{other}\n");
+            out.extend([line, other, "\n"]);
         }
     }
     assert!(at > 20, "{at} readings of check {check}");

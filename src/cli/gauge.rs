@@ -139,7 +139,7 @@ fn words(study: &Study) -> String {
             out,
             "Repeatability (one line, one operator, one check)\n\
              standard deviation {:.2} mm (95 % {:.2} to {:.2}), {} times a line was read again\n\
-             two readings of one line differ by more than {:.2} mm in one case of twenty",
+             two readings of one line differ by more than {:.2} mm one time in twenty",
             known.sd_mm,
             known.interval.lower_sd_mm(),
             known.interval.upper_sd_mm(),
@@ -157,7 +157,7 @@ fn words(study: &Study) -> String {
         );
     }
     if !study.checks.is_empty() {
-        out.push_str("\nThe row `part` and the shares of the variance hold the lines' different lengths too:\nthe rows above it are what to read.\n");
+        out.push_str("\nThe row `part` and the shares of the variance hold the lines' different\nlengths too: read the rows above it.\n");
     }
     for note in &study.notes {
         let _ = writeln!(out, "\nnote: check {}: {}", note.check, note.message);
