@@ -7,20 +7,20 @@ use std::process::{Command, Output};
 use serde_json::Value;
 use tempfile::TempDir;
 
-fn linedrift(folder: &Path, args: &[&str]) -> Output {
+pub(crate) fn linedrift(folder: &Path, args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_linedrift")).args(args).current_dir(folder).output().unwrap()
 }
 
-fn stdout(output: &Output) -> &str {
+pub(crate) fn stdout(output: &Output) -> &str {
     std::str::from_utf8(&output.stdout).unwrap()
 }
 
-fn stderr(output: &Output) -> &str {
+pub(crate) fn stderr(output: &Output) -> &str {
     std::str::from_utf8(&output.stderr).unwrap()
 }
 
 /// Runs a command that must succeed with one JSON document and nothing else.
-fn document(folder: &Path, args: &[&str]) -> Value {
+pub(crate) fn document(folder: &Path, args: &[&str]) -> Value {
     let output = linedrift(folder, args);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     let text = stdout(&output);
@@ -29,7 +29,7 @@ fn document(folder: &Path, args: &[&str]) -> Value {
 }
 
 /// A temporary folder with a small invented fleet in `loft`.
-fn loft() -> TempDir {
+pub(crate) fn loft() -> TempDir {
     let folder = TempDir::new().unwrap();
     let made = linedrift(folder.path(), &["simulate", "--out", "loft", "--wings", "8", "--seed", "5"]);
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
@@ -41,7 +41,7 @@ fn keys(value: &Value) -> Vec<&str> {
 }
 
 #[track_caller]
-fn assert_has(value: &Value, wanted: &[&str]) {
+pub(crate) fn assert_has(value: &Value, wanted: &[&str]) {
     for key in wanted {
         assert!(value.get(key).is_some(), "no `{key}` among {:?}", keys(value));
     }
@@ -56,6 +56,10 @@ fn senseless_calls_exit_2_and_write_nothing() {
         &["wear"],
         &["due"],
         &["summary"],
+        &["vet"],
+        &["plan"],
+        &["gauge"],
+        &["sheet"],
         &["simulate"],
         &["wear", "loft", "--shape", "auto", "--scale-h", "30"],
         &["wear", "loft", "--scale-h", "30"],
@@ -66,6 +70,13 @@ fn senseless_calls_exit_2_and_write_nothing() {
         &["trim", "loft", "--check", "none"],
         &["trim", "loft", "--threads", "0"],
         &["report", "loft", "--wing", "nobody"],
+        &["vet", "loft", "--check", "none"],
+        &["plan", "loft", "--wing", "nobody"],
+        &["plan", "loft", "--wing", "W01", "--target", "free"],
+        &["gauge", "loft", "--check", "none"],
+        &["gauge", "loft", "--wing", "nobody"],
+        &["sheet", "loft", "--wing", "nobody"],
+        &["sheet", "loft", "--wing", "W01", "--datum", "inf"],
         &["simulate", "--demo", "--seed", "3", "--out", "x"],
         &["--nonsense"],
     ] {
@@ -90,7 +101,7 @@ fn faults_of_the_tables_exit_1_with_all_of_them() {
     let date = text.lines().nth(2).unwrap().split(',').find(|cell| cell.starts_with("20")).unwrap().to_owned();
     fs::write(&checks, text.replacen(&date, "20xx", 1)).unwrap();
 
-    for command in ["report", "trim", "wear", "due", "summary"] {
+    for command in ["report", "trim", "wear", "due", "summary", "vet", "plan", "gauge", "sheet"] {
         let output = linedrift(folder.path(), &[command, "loft"]);
         assert_eq!(output.status.code(), Some(1), "{command}");
         assert_eq!(stdout(&output), "", "{command}");
@@ -254,11 +265,11 @@ fn summary_counts_what_was_written() {
 #[test]
 fn text_answers_carry_the_cautions() {
     let folder = loft();
-    for command in ["trim", "wear", "due", "report"] {
+    for command in ["trim", "wear", "due", "report", "vet"] {
         let output = linedrift(folder.path(), &[command, "loft"]);
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
         let words = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(words.contains("do not say that a wing is fit to fly"), "{command}");
+        assert!(words.contains("whether a wing is fit to fly is for the maker"), "{command}");
         assert!(!stdout(&output).contains("Invented data"), "{command}");
     }
     let help = linedrift(folder.path(), &["--help"]);
@@ -327,7 +338,7 @@ fn the_demo_folder_gives_the_page_that_the_seed_gives() {
     assert!(fs::read_to_string(demo.join("README.md")).unwrap().contains("linedrift simulate --demo"));
     let truth: Value = serde_json::from_str(&fs::read_to_string(demo.join("truth.json")).unwrap()).unwrap();
     assert!(truth.is_object());
-    for command in ["trim", "wear", "summary"] {
+    for command in ["trim", "wear", "summary", "vet"] {
         let document = document(folder.path(), &[command, "notebooks-data/demo", "--json"]);
         assert_eq!(document["demo"], true, "{command}");
     }

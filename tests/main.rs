@@ -12,6 +12,8 @@
 mod architecture;
 #[cfg(feature = "cli")]
 mod cli_run;
+#[cfg(feature = "cli")]
+mod cli_trust;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]

@@ -92,8 +92,11 @@ macro_rules! from_result {
 }
 
 from_result!(
+    linedrift::check::doubt::DoubtError,
+    linedrift::check::repeatability::GaugeError,
     linedrift::fleet::FleetWriteError,
     linedrift::forecast::ForecastError,
+    linedrift::plan::PlanError,
     linedrift::report::ReportError,
     linedrift::simulate::SimulateError,
     linedrift::trim::TrimError,

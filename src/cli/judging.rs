@@ -1,5 +1,6 @@
 //! The checks to judge, and their trim.
 
+use linedrift::check::doubt::{DoubtError, DoubtSpec, Doubts};
 use linedrift::check::{Check, Fleet, History};
 use linedrift::forecast::{DueTable, WingDue, WingFailure};
 use linedrift::trim::{Trim, TrimSpec};
@@ -15,14 +16,44 @@ pub(super) struct Judged {
     pub(super) failed: Vec<String>,
 }
 
+/// One check to work on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Chosen<'a> {
+    pub(super) history: &'a History,
+    /// Index of the check in the history.
+    pub(super) at: usize,
+    pub(super) check: &'a Check,
+}
+
+impl<'a> Chosen<'a> {
+    fn latest(history: &'a History) -> Option<Self> {
+        let at = history.checks.iter().rposition(|check| !check.readings.is_empty())?;
+        Some(Self { history, at, check: history.checks.get(at)? })
+    }
+
+    fn named(history: &'a History, id: &str) -> Option<Self> {
+        let at = history.checks.iter().position(|check| check.id == id)?;
+        Some(Self { history, at, check: history.checks.get(at)? })
+    }
+
+    /// What went wrong with this check, in words.
+    pub(super) fn failed(&self, error: &impl std::fmt::Display) -> String {
+        format!("wing `{}`, check `{}`: {error}", self.history.wing.id, self.check.id)
+    }
+
+    /// Its doubtful readings.
+    pub(super) fn doubts(&self, fleet: &Fleet) -> Result<Doubts, DoubtError> {
+        DoubtSpec::default().run(fleet.line_set(self.history), self.history, self.at, None)
+    }
+}
+
 /// Judges the chosen check, or the latest check with readings of the chosen wing or of each wing.
 pub(super) fn judge(fleet: &Fleet, choice: &Choice) -> Result<Judged, Failure> {
     let spec = TrimSpec::default();
     let outcomes: Vec<Result<Trim, String>> = chosen(fleet, choice)?
         .into_par_iter()
-        .map(|(history, check)| {
-            spec.run(fleet.line_set(history), &history.wing, check)
-                .map_err(|error| format!("wing `{}`, check `{}`: {error}", history.wing.id, check.id))
+        .map(|one| {
+            spec.run(fleet.line_set(one.history), &one.history.wing, one.check).map_err(|error| one.failed(&error))
         })
         .collect();
     let mut judged = Judged::default();
@@ -35,12 +66,10 @@ pub(super) fn judge(fleet: &Fleet, choice: &Choice) -> Result<Judged, Failure> {
     Ok(judged)
 }
 
-fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<(&'a History, &'a Check)>, Failure> {
+/// The chosen check, or the latest check with readings of the chosen wing or of each wing.
+pub(super) fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<Chosen<'a>>, Failure> {
     if let Some(id) = &choice.check {
-        let found = fleet
-            .histories()
-            .iter()
-            .find_map(|history| Some((history, history.checks.iter().find(|check| check.id == *id)?)));
+        let found = fleet.histories().iter().find_map(|history| Chosen::named(history, id));
         return found.map(|one| vec![one]).ok_or_else(|| Failure::Call(format!("the fleet has no check `{id}`")));
     }
     if let Some(id) = &choice.wing {
@@ -50,8 +79,28 @@ fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<(&'a History, &'a
         .histories()
         .iter()
         .filter(|history| choice.wing.as_ref().is_none_or(|id| history.wing.id == *id))
-        .filter_map(|history| Some((history, history.checks.iter().rfind(|check| !check.readings.is_empty())?)))
+        .filter_map(Chosen::latest)
         .collect())
+}
+
+/// The chosen check, or the latest with readings of the chosen wing; without a choice, of the fleet's only wing.
+pub(super) fn one_check<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Chosen<'a>, Failure> {
+    if choice.check.is_none() && choice.wing.is_none() && fleet.histories().len() > 1 {
+        let wings = fleet.histories().len();
+        return Err(Failure::Call(format!("the fleet has {wings} wings: name one by --wing, or a check by --check")));
+    }
+    let no_check = || Failure::Result("no check with readings was found".to_owned());
+    chosen(fleet, choice)?.into_iter().next().ok_or_else(no_check)
+}
+
+/// The named wing; without a name, the fleet's only one.
+pub(super) fn one_wing<'a>(fleet: &'a Fleet, wing: Option<&str>) -> Result<&'a History, Failure> {
+    match (wing, fleet.histories()) {
+        (Some(id), _) => known_wing(fleet, id),
+        (None, [only]) => Ok(only),
+        (None, []) => Err(Failure::Result("the fleet has no wing".to_owned())),
+        (None, many) => Err(Failure::Call(format!("the fleet has {} wings: name one by --wing", many.len()))),
+    }
 }
 
 /// Refuses a wing that the fleet does not have.

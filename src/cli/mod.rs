@@ -3,14 +3,18 @@
 mod args;
 mod due;
 mod failure;
+mod gauge;
 mod input;
 mod judging;
 mod output;
+mod plan;
 mod progress;
 mod report;
+mod sheet;
 mod simulate;
 mod summary;
 mod trim;
+mod vet;
 mod wear;
 
 use std::process::ExitCode;
@@ -38,9 +42,21 @@ enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
     #[command(after_help = CAUTIONS)]
     Report(report::Args),
+    /// A blank measuring sheet for one wing, as CSV.
+    #[command(after_help = CAUTIONS)]
+    Sheet(sheet::Args),
+    /// Looks for doubtful readings in each wing's latest check, and says what each probably is.
+    #[command(after_help = CAUTIONS)]
+    Vet(vet::Args),
+    /// Repeatability and reproducibility of the readings, from repeats and operators.
+    #[command(after_help = CAUTIONS)]
+    Gauge(gauge::Args),
     /// Judges each wing's latest check: verdict per line, row trim, incidence.
     #[command(after_help = CAUTIONS)]
     Trim(trim::Args),
+    /// What to adjust after one check, and the trim that should leave.
+    #[command(after_help = CAUTIONS)]
+    Plan(plan::Args),
     /// Fits the wear model to the fleet.
     #[command(after_help = CAUTIONS)]
     Wear(wear::Args),
@@ -69,7 +85,11 @@ pub(crate) fn run() -> ExitCode {
     let (json, outcome) = match cli.command {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
+        Some(Command::Sheet(args)) => (args.common.json, args.run()),
+        Some(Command::Vet(args)) => (args.common.json, args.run()),
+        Some(Command::Gauge(args)) => (args.common.json, args.run()),
         Some(Command::Trim(args)) => (args.common.json, args.run()),
+        Some(Command::Plan(args)) => (args.common.json, args.run()),
         Some(Command::Wear(args)) => (args.common.json, args.run()),
         Some(Command::Due(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),

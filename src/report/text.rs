@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use super::data::{ReportData, WearSummary};
 use super::words::{self, CAUTIONS, DEMO_NOTE};
+use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, Reason};
 use crate::trim::{Interval, Trim, Verdict};
 use crate::wing::Side;
@@ -123,6 +124,48 @@ pub fn trims(trims: &[Trim]) -> String {
             out.push_str(&wrap(&note.message, "  note: "));
         }
         out.push('\n');
+    }
+    out
+}
+
+/// Doubtful readings, a table over all checks, and what is doubtful about whole checks.
+#[must_use]
+pub fn doubts(doubts: &[Doubts]) -> String {
+    let readings: usize = doubts.iter().map(Doubts::readings).sum();
+    let found: usize = doubts.iter().map(|one| one.findings().len()).sum();
+    let mut out = format!(
+        "{} of {} in {} doubtful\n",
+        found,
+        words::count(readings, "reading", "readings"),
+        words::count(doubts.len(), "check", "checks")
+    );
+    if found > 0 {
+        out.push_str("Measure again what stands here; nothing was changed. Lengths in mm.\n");
+        let _ = writeln!(
+            out,
+            "{:<13}{:<6}{:<10}{:>9}{:>10}{:>6}  {:<15}{:>9}",
+            "check", "side", "line", "read", "expected", "score", "probably", "right"
+        );
+    }
+    for finding in doubts.iter().flat_map(Doubts::findings) {
+        let right = finding.suggested_mm().map_or_else(|| "-".to_owned(), |mm| format!("{mm:.1}"));
+        let _ = writeln!(
+            out,
+            "{:<13}{:<6}{:<10}{:>9.1}{:>10.1}{:>6.0}  {:<15}{:>9}",
+            cut(&finding.check, 12),
+            finding.side,
+            cut(&finding.line, 9),
+            finding.reading_mm,
+            finding.expected_mm,
+            finding.score,
+            finding.kind(),
+            right
+        );
+    }
+    for one in doubts {
+        for note in one.notes() {
+            out.push_str(&wrap(&format!("check {}: {}", cut(one.check(), 24), note.message), "note: "));
+        }
     }
     out
 }
