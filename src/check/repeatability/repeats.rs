@@ -8,7 +8,7 @@ use super::anova::{GaugeReading, MeanSquare};
 use super::gauge::{ReadingsNeeded, coverage, needed};
 use super::interval::{VarianceInterval, exact};
 use super::{GaugeError, LIMIT_FACTOR};
-use crate::check::Check;
+use crate::check::{Check, reading_deviation_mm};
 use crate::wing::LineSet;
 
 /// Repeatability alone: the spread of repeats of one operator on one line, pooled.
@@ -79,8 +79,8 @@ impl Repeatability {
     }
 }
 
-/// The readings of a check as a study: a part is a line with its side, an operator that is not named is the empty name.
-/// Readings of lines that the set does not have are left out.
+/// The readings of a check as a study: a part is a line with its side, its value the deviation (so that parts differ by how
+/// lines are off, not by how long they are), an operator that is not named is the empty name. Readings of lines that the set does not have are left out.
 #[must_use]
 pub fn gauge_readings(set: &LineSet, check: &Check) -> Vec<GaugeReading> {
     check
@@ -91,7 +91,7 @@ pub fn gauge_readings(set: &LineSet, check: &Check) -> Vec<GaugeReading> {
             Some(GaugeReading {
                 part: format!("{} {}", reading.side, line.name),
                 operator: reading.operator.clone().unwrap_or_default(),
-                value_mm: reading.reading_mm,
+                value_mm: reading_deviation_mm(set, check, reading)?,
             })
         })
         .collect()
