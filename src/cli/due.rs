@@ -10,7 +10,7 @@ use linedrift::wear::WearSpec;
 
 use super::args::{Common, Tables, day};
 use super::input::Input;
-use super::output::Output;
+use super::output::{self, Output};
 use super::progress::Progress;
 use super::{Failure, judging};
 
@@ -61,7 +61,7 @@ impl Args {
             table = judging::only_due(&table, wing, input.fleet.is_demo());
         }
         if let Some(out) = &self.tables.out {
-            std::fs::create_dir_all(out)?;
+            output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
                 write_table(&tables::due(table.rows()), out, format)?;
             }

@@ -1,9 +1,12 @@
 //! What a command gives back, and how it is printed.
 
 use std::io::{self, ErrorKind, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
 use serde::Serialize;
+
+use super::Failure;
 
 /// The answer of a command.
 #[derive(Debug)]
@@ -82,4 +85,10 @@ fn write_out(bytes: &[u8]) -> bool {
 /// Writes to stderr. There is nowhere left to say that this failed.
 pub(super) fn say(text: &str) {
     let _ = io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Makes a folder, with those above it, where it is not there yet.
+pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path)
+        .map_err(|error| Failure::Result(format!("cannot make the folder `{}`: {error}", path.display())))
 }

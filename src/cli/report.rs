@@ -15,7 +15,7 @@ use super::Failure;
 use super::args::{Choice, Common, day};
 use super::input::Input;
 use super::judging::{Judged, failed_due, judge, only_due};
-use super::output::{Document, Output};
+use super::output::{self, Document, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -187,7 +187,7 @@ fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
 }
 
 fn write_tables(results: &Results, out: &Path) -> Result<Vec<String>, Failure> {
-    std::fs::create_dir_all(out)?;
+    output::make_folder(out)?;
     let trims = &results.judged.trims;
     let mut all: Vec<Table> = vec![tables::checks(trims), tables::rows(trims), tables::lines(trims)];
     if let Some(fit) = &results.fit {

@@ -7,7 +7,7 @@ use linedrift::simulate::FleetSpec;
 
 use super::Failure;
 use super::input::DEMO_MARK;
-use super::output::Output;
+use super::output::{self, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -52,7 +52,7 @@ impl Args {
         let made = spec.run()?;
         let truth = serde_json::to_string_pretty(&made.truth).map_err(|error| Failure::result(&error))?;
         progress.step("writing the tables");
-        std::fs::create_dir_all(&self.out)?;
+        output::make_folder(&self.out)?;
         write_folder(&made.fleet, &self.out, TableFormat::Csv)?;
         write_atomic(&self.out.join("truth.json"), format!("{truth}\n").as_bytes())?;
         if self.demo {

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::args::{Choice, Common, Tables};
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Document, Output};
 use super::progress::Progress;
 use super::{Failure, judging};
 
@@ -42,7 +42,7 @@ impl Args {
         progress.step("judging checks");
         let judged = judging::judge(&input.fleet, &self.choice)?;
         if let Some(out) = &self.tables.out {
-            std::fs::create_dir_all(out)?;
+            output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
                 write_table(&tables::checks(&judged.trims), out, format)?;
                 write_table(&tables::rows(&judged.trims), out, format)?;

@@ -11,7 +11,7 @@ use linedrift::wear::{Shape, ShapeChoice, TermsOption, WearSpec, WingEffects};
 use super::Failure;
 use super::args::{Common, Tables};
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Document, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -120,7 +120,7 @@ impl Args {
         progress.step("fitting the wear model");
         let fit = spec.fit(&input.fleet)?;
         if let Some(out) = &self.tables.out {
-            std::fs::create_dir_all(out)?;
+            output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
                 write_table(&tables::terms(fit.terms()), out, format)?;
                 write_table(&tables::spread(fit.spread()), out, format)?;
