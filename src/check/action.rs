@@ -6,6 +6,7 @@ use std::str::FromStr;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use super::{Check, Stage};
 use crate::wing::{Side, UnknownName};
 
 /// Kind of an adjustment.
@@ -87,6 +88,22 @@ pub struct Action {
     pub turns: Option<f64>,
     /// Id of the `as_left` check taken after it.
     pub check: Option<String>,
+}
+
+impl Action {
+    /// Index of the first of a wing's checks (in their order) that sees the action: the one it names, else the first
+    /// `as_left` check at its hours, else the first check after them; the number of checks when none does.
+    #[must_use]
+    pub fn first_check_after(&self, checks: &[Check]) -> usize {
+        let named = self.check.as_ref().and_then(|id| checks.iter().position(|check| check.id == *id));
+        let seen = |check: &Check| {
+            let at_once = check.stage == Stage::AsLeft
+                && check.hours_h.total_cmp(&self.hours_h).is_eq()
+                && check.date >= self.date;
+            at_once || check.hours_h > self.hours_h
+        };
+        named.or_else(|| checks.iter().position(seen)).unwrap_or(checks.len())
+    }
 }
 
 /// What hangs on one segment's link now.

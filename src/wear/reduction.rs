@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::spec::WearError;
-use crate::check::{Action, ActionKind, Check, Fleet, History, Stage, reading_deviation_mm};
+use crate::check::{ActionKind, Check, Fleet, History, Stage, reading_deviation_mm};
 use crate::wing::{LineSet, Side};
 
 /// Deviations are held as integers of this many per millimetre, so that sums are exact and order does not matter.
@@ -224,7 +224,7 @@ impl Restarts {
         let mut out = Self { at: vec![Vec::new(); 2 * lines], renewals: Vec::new() };
         let mut explained = vec![false; history.checks.len()];
         for action in &history.actions {
-            let check = first_check_after(history, action);
+            let check = action.first_check_after(&history.checks);
             if let Some(seen) = explained.get_mut(check) {
                 *seen = true;
             }
@@ -284,23 +284,4 @@ impl Restarts {
             .collect();
         if clocks.iter().all(|clock| *clock == 0.0) { Vec::new() } else { clocks }
     }
-}
-
-/// Index of the first check that sees an action: the one it names, else the first `as_left` check at its hours, else the
-/// first check after them; the number of checks when none does.
-fn first_check_after(history: &History, action: &Action) -> usize {
-    let checks = &history.checks;
-    action
-        .check
-        .as_ref()
-        .and_then(|id| checks.iter().position(|check| check.id == *id))
-        .or_else(|| {
-            checks.iter().position(|check| {
-                (check.stage == Stage::AsLeft
-                    && check.hours_h.total_cmp(&action.hours_h).is_eq()
-                    && check.date >= action.date)
-                    || check.hours_h > action.hours_h
-            })
-        })
-        .unwrap_or(checks.len())
 }

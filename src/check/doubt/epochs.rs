@@ -1,6 +1,6 @@
 //! Since which check each line hangs as it does now.
 
-use crate::check::{Action, Check, History, Stage};
+use crate::check::{History, Stage};
 use crate::wing::LineSet;
 
 /// For each side and line the checks (by index) from which on its offset is a new one: those that first see an action on
@@ -15,7 +15,7 @@ impl Epochs {
         let mut starts = vec![Vec::new(); 2 * lines];
         let mut explained = vec![false; history.checks.len()];
         for action in &history.actions {
-            let from = first_check_after(&history.checks, action);
+            let from = action.first_check_after(&history.checks);
             if let Some(seen) = explained.get_mut(from) {
                 *seen = true;
             }
@@ -39,20 +39,4 @@ impl Epochs {
     pub(super) fn same(&self, key: usize, earlier: usize, later: usize) -> bool {
         !self.starts[key].iter().any(|start| *start > earlier && *start <= later)
     }
-}
-
-fn first_check_after(checks: &[Check], action: &Action) -> usize {
-    action
-        .check
-        .as_ref()
-        .and_then(|id| checks.iter().position(|check| check.id == *id))
-        .or_else(|| {
-            checks.iter().position(|check| {
-                (check.stage == Stage::AsLeft
-                    && check.hours_h.total_cmp(&action.hours_h).is_eq()
-                    && check.date >= action.date)
-                    || check.hours_h > action.hours_h
-            })
-        })
-        .unwrap_or(checks.len())
 }
