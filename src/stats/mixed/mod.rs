@@ -26,5 +26,5 @@ mod structure;
 pub use block::{Block, BlockBuilder};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
 pub use objective::{Objective, Profile};
-pub use posterior::{BlockPosterior, InnerPosterior, LevelPrior};
+pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
 pub use structure::{Covariance, Criterion, MixedError, OuterTerm, Structure};
