@@ -17,6 +17,7 @@
 //! derived in `docs/method.md`.
 
 mod block;
+mod curvature;
 mod fit;
 mod freedom;
 mod objective;
