@@ -9,10 +9,12 @@
 mod draws;
 mod fit;
 mod layout;
+mod merge;
 mod outcome;
 mod paths;
 mod posterior;
 mod reduction;
+mod restarts;
 mod scale;
 mod shape;
 mod spec;
@@ -20,6 +22,7 @@ mod summary;
 
 pub use draws::{DrawNoise, LineKey, PathDraws};
 pub use fit::{RowDrift, WearFit};
+pub use merge::MergeError;
 pub use outcome::{Diagnostic, SpreadRow, TermRow};
 pub use posterior::{PathFunctional, PathMoments, PathPosterior};
 pub use reduction::{Reduction, WingReduction};

@@ -67,7 +67,7 @@ impl WearFit {
             let model = WingModel::new(self, component, set, &wing)?;
             let needed = model.posterior.fixed() + model.posterior.outer();
             if noise.shared < needed || noise.lines < lines.len() {
-                return Err(WearError::Noise { wing: wing.wing, shared: needed, lines: lines.len() });
+                return Err(WearError::Noise { wing: wing.wing().to_owned(), shared: needed, lines: lines.len() });
             }
             let paths = model.line_paths();
             let rows = Slice::from(from..until);
