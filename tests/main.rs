@@ -27,6 +27,7 @@ mod forecast_run;
 mod forecast_support;
 mod gauge_studies;
 mod mixed_nist;
+mod mixed_profile;
 mod mixed_published;
 mod plan_after;
 mod plan_fleet;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use super::layout::{Layout, LineRow};
+use super::layout::Layout;
 use super::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use super::spec::ReducedModel;
 use super::{Diagnostic, Reduction, Shape, SpreadRow, TermRow, WearSpec};
@@ -53,7 +53,7 @@ pub struct RowDrift {
 
 impl WearFit {
     pub(crate) fn new(model: ReducedModel<'_>, fits: Vec<MixedFit>, search: ShapeSearch) -> Self {
-        let ReducedModel { spec, layout, reduction } = model;
+        let ReducedModel { spec, layout, reduction, .. } = model;
         let read = |count: fn(&super::WingReduction) -> usize| reduction.wings.iter().map(count).sum();
         let components: Vec<Component> = search
             .components
@@ -219,6 +219,11 @@ impl WearFit {
         &self.components[0].mixed
     }
 
+    pub(super) fn with_diagnostic(mut self, diagnostic: Diagnostic) -> Self {
+        self.diagnostics.push(diagnostic);
+        self
+    }
+
     /// Standard deviation of a reading about everything else, mm.
     #[must_use]
     pub fn reading_sd_mm(&self) -> f64 {
@@ -241,25 +246,14 @@ impl WearFit {
         if !(hours_h >= 0.0 && hours_h.is_finite()) {
             return None;
         }
-        let lines: Vec<usize> =
-            set.lines().iter().enumerate().filter(|(_, line)| line.row == row).map(|(line, _)| line).collect();
-        let weights = |shape: Shape| {
-            let g = shape.at(hours_h);
-            let mut weights = vec![0.0; self.layout.structure.fixed.len()];
-            let mut line_row = LineRow::default();
-            for &line in &lines {
-                self.layout.line_row_by(set, line, &[], |_| g, &mut line_row);
-                for (column, value) in &line_row.fixed {
-                    weights[*column] += value / lines.len() as f64;
-                }
-            }
-            weights
-        };
-        let at_100_h = weights(Shape::LINEAR);
-        let known = hours_h == 0.0 || self.mixed().fixed().iter().any(|effect| at_100_h[effect.column] != 0.0);
-        if lines.is_empty() || !known {
+        let unit = self.row_weights(set, row, None);
+        if !self.mixed().fixed().iter().any(|effect| unit[effect.column] != 0.0) {
             return None;
         }
+        let weights = |shape: Shape| {
+            let g = shape.at(hours_h);
+            unit.iter().map(|weight| weight * g).collect()
+        };
         let drift = combination(&self.components, weights);
         Some(RowDrift {
             hours_h,
@@ -271,16 +265,16 @@ impl WearFit {
 }
 
 /// A linear combination of the fixed effects.
-struct Combination {
-    estimate: f64,
-    se: f64,
+pub(super) struct Combination {
+    pub(super) estimate: f64,
+    pub(super) se: f64,
     /// Half-width of its 95 % interval.
-    half: f64,
+    pub(super) half: f64,
 }
 
 /// `w(shape)ᵀβ` under the reported shape, its variance that of the estimates and of the shape's scale together: the mean over
 /// the components of `wᵀ Var(β) w + (wᵀβ − reported)²`.
-fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
+pub(super) fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
     let reported = Part::new(&components[0], &weights);
     let variance: f64 = components
         .iter()

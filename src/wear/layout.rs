@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use super::reduction::{LineEpoch, WingReduction};
-use super::{Reduction, Shape, TermsOption, WearSpec, WingEffects};
+use super::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
 use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
 use crate::wing::{LineSet, Row};
 
@@ -18,6 +18,8 @@ const FEWEST_SPANS: usize = 8;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Layout {
     pub(crate) structure: Structure,
+    /// Fixed column of the offset of a row of a model, rows by [`Row::index`]; empty when all share column 0.
+    offsets: BTreeMap<String, [Option<usize>; 6]>,
     /// Fixed column of the rate of a material in a row; materials by name, rows by [`Row::index`].
     rates: BTreeMap<String, [Option<usize>; 6]>,
     /// Fixed column of the span term of a row.
@@ -48,6 +50,7 @@ impl Layout {
         let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
         let mut several_per_level = false;
         let mut several_checks = false;
+        let mut offset_rows: BTreeSet<(&str, Row)> = BTreeSet::new();
         let mut seen: BTreeSet<(usize, usize)> = BTreeSet::new();
         for wing in &reduction.wings {
             let mut level = (u32::MAX, 0);
@@ -65,12 +68,23 @@ impl Layout {
         for (set, line) in seen {
             let set = &reduction.line_sets[set];
             let data = &set.lines()[line];
+            offset_rows.insert((set.model(), data.row));
             for exposure in set.exposure_m(line) {
                 rates.entry(exposure.material.to_owned()).or_default().insert(data.row);
             }
             positions.entry(data.row).or_default().insert(data.span.to_bits());
         }
-        let mut fixed = vec!["offset".to_owned()];
+        let mut fixed = Vec::new();
+        let mut offsets: BTreeMap<String, [Option<usize>; 6]> = BTreeMap::new();
+        match spec.offsets {
+            OffsetOption::Common => fixed.push("offset".to_owned()),
+            OffsetOption::ModelRow => {
+                for (model, row) in offset_rows {
+                    offsets.entry(model.to_owned()).or_default()[row.index()] = Some(fixed.len());
+                    fixed.push(format!("offset:{model}:{row}"));
+                }
+            }
+        }
         let mut rate_columns = BTreeMap::new();
         for (material, rows) in rates {
             let mut columns = [None; 6];
@@ -101,6 +115,7 @@ impl Layout {
         let wing_row = if by_row { push("wing:row", 1) } else { None };
         Self {
             structure: Structure { inner: several_per_level.then(|| "line".to_owned()), outer, fixed },
+            offsets,
             rates: rate_columns,
             spans,
             first_covariate,
@@ -179,18 +194,49 @@ impl Layout {
             .collect()
     }
 
-    /// One wing's sums as a block under construction.
-    pub(crate) fn builder(&self, set: &LineSet, wing: &WingReduction, shape: Shape) -> BlockBuilder {
-        let structure = &self.structure;
-        let mut builder = BlockBuilder::new(structure, &self.copies(wing.hours_h.len()));
-        for (index, _) in wing.levels.iter().enumerate().filter(|(_, level)| level.epoch > 0) {
-            builder.flatten(index);
+    /// Columns and weights of the offset of a row of a model. A model or row that the fit never saw has the mean of those
+    /// of the row in the models seen, or of all.
+    pub(crate) fn offset_columns(&self, set: &LineSet, row: Row) -> Vec<(usize, f64)> {
+        if self.offsets.is_empty() {
+            return vec![(0, 1.0)];
         }
+        if let Some(column) = self.offsets.get(set.model()).and_then(|columns| columns[row.index()]) {
+            return vec![(column, 1.0)];
+        }
+        let mut known: Vec<usize> = self.offsets.values().filter_map(|columns| columns[row.index()]).collect();
+        if known.is_empty() {
+            known = self.offsets.values().flatten().filter_map(|column| *column).collect();
+        }
+        let share = 1.0 / known.len().max(1) as f64;
+        known.into_iter().map(|column| (column, share)).collect()
+    }
+
+    /// Whether the fit has a rate for a material in a row.
+    pub(crate) fn has_rate(&self, material: &str, row: Row) -> bool {
+        self.rates.get(material).is_some_and(|columns| columns[row.index()].is_some())
+    }
+
+    /// Materials that the model has rates for.
+    pub(crate) fn materials(&self) -> impl Iterator<Item = &str> {
+        self.rates.keys().map(String::as_str)
+    }
+
+    /// Calls `visit` with every cell of a wing, its level and its row of the model's columns.
+    pub(crate) fn for_each_cell(
+        &self,
+        builder: &mut BlockBuilder,
+        set: &LineSet,
+        wing: &WingReduction,
+        shape: Shape,
+        mut visit: impl FnMut(&mut BlockBuilder, usize, &[(usize, f64)]),
+    ) {
+        let structure = &self.structure;
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
         let mut line = LineRow::default();
         let mut entries: Vec<(usize, f64)> = Vec::new();
-        for cell in &wing.cells {
+        for (index, cell) in wing.cells.iter().enumerate() {
             let level = &wing.levels[cell.level as usize];
+            let row = set.lines()[level.line].row;
             let check = cell.check as usize;
             self.line_row(set, level, &wing.covariates, shape, wing.hours_h[check], &mut line);
             entries.clear();
@@ -202,19 +248,49 @@ impl Layout {
                 entries.push((column + 1, line.length_g_m));
             }
             if let Some(term) = self.wing_row {
-                let row = set.lines()[level.line].row.index();
-                entries.push((builder.outer_column(structure, term, row, 0), line.length_g_m));
+                entries.push((builder.outer_column(structure, term, row.index(), 0), line.length_g_m));
             }
-            entries.push((builder.fixed_column(0), 1.0));
+            if self.offsets.is_empty() {
+                entries.push((builder.fixed_column(0), 1.0));
+            } else {
+                entries.extend(
+                    self.offset_columns(set, row).into_iter().map(|(column, w)| (builder.fixed_column(column), w)),
+                );
+            }
             entries.extend(line.fixed.iter().map(|(column, value)| (builder.fixed_column(*column), *value)));
-            builder.add(
+            visit(builder, index, &entries);
+        }
+    }
+
+    /// An empty block for a wing, its restarted levels marked flat.
+    pub(crate) fn empty_block(&self, wing: &WingReduction) -> BlockBuilder {
+        let mut builder = BlockBuilder::new(&self.structure, &self.copies(wing.hours_h.len()));
+        for (index, _) in wing.levels.iter().enumerate().filter(|(_, level)| level.epoch > 0) {
+            builder.flatten(index);
+        }
+        builder
+    }
+
+    /// One wing's sums as a block under construction; `weights` by cell, where readings do not count alike.
+    pub(crate) fn builder(
+        &self,
+        set: &LineSet,
+        wing: &WingReduction,
+        shape: Shape,
+        weights: Option<&[f64]>,
+    ) -> BlockBuilder {
+        let mut builder = self.empty_block(wing);
+        self.for_each_cell(&mut builder, set, wing, shape, |builder, index, entries| {
+            let cell = &wing.cells[index];
+            builder.add_weighted(
                 Some(cell.level as usize),
-                &entries,
+                entries,
+                weights.and_then(|weights| weights.get(index)).copied().unwrap_or(1.0),
                 f64::from(cell.count),
                 cell.sum_mm(),
                 cell.squares_mm2(),
             );
-        }
+        });
         builder
     }
 }

@@ -6,27 +6,43 @@
 //! for shrinkage. The readings are reduced once ([`Reduction`]) to exact integer sums, then to one block per wing; the fit
 //! never looks at a reading again.
 
+mod bootstrap;
+mod compare;
 mod draws;
+mod drift;
 mod fit;
+mod influence;
+mod intervals;
 mod layout;
 mod merge;
 mod outcome;
 mod paths;
 mod posterior;
+mod predict;
 mod reduction;
+mod residuals;
 mod restarts;
+mod robust;
 mod scale;
 mod shape;
 mod spec;
 mod summary;
 
+pub use bootstrap::{Bootstrap, BootstrapSpec};
+pub use compare::LikelihoodRatio;
 pub use draws::{DrawNoise, LineKey, PathDraws};
+pub use drift::DriftRow;
 pub use fit::{RowDrift, WearFit};
+pub use influence::{FleetInfluence, WingInfluence};
+pub use intervals::{IntervalMethod, IntervalRow};
 pub use merge::MergeError;
 pub use outcome::{Diagnostic, SpreadRow, TermRow};
 pub use posterior::{PathFunctional, PathMoments, PathPosterior};
+pub use predict::{LineAt, PredictSpec, PredictionRow, UnseenPolicy};
 pub use reduction::{Reduction, WingReduction};
+pub use residuals::{ResidualLevel, ResidualRow};
+pub use robust::{DownWeighted, HuberRule, RobustWear};
 pub use scale::{ScaleInterval, ShapeChoice, ShapeComparison};
 pub use shape::Shape;
-pub use spec::{TermsOption, WearError, WearSpec, WingEffects};
+pub use spec::{OffsetOption, TermsOption, WearError, WearSpec, WingEffects};
 pub use summary::WearDocument;

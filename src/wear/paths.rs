@@ -101,7 +101,7 @@ pub(super) struct WingModel<'a> {
     component: &'a Component,
     set: &'a LineSet,
     wing: &'a WingReduction,
-    builder: BlockBuilder,
+    pub(super) builder: BlockBuilder,
     pub(super) posterior: BlockPosterior,
 }
 
@@ -112,7 +112,18 @@ impl<'a> WingModel<'a> {
         set: &'a LineSet,
         wing: &'a WingReduction,
     ) -> Result<Self, WearError> {
-        let builder = fit.layout.builder(set, wing, component.shape);
+        Self::weighted(fit, component, set, wing, None)
+    }
+
+    /// The same with a weight per cell.
+    pub(super) fn weighted(
+        fit: &'a WearFit,
+        component: &'a Component,
+        set: &'a LineSet,
+        wing: &'a WingReduction,
+        weights: Option<&[f64]>,
+    ) -> Result<Self, WearError> {
+        let builder = fit.layout.builder(set, wing, component.shape, weights);
         let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }
@@ -191,9 +202,11 @@ impl<'a> WingModel<'a> {
             add(&mut start, &taken, -g_now);
         }
         // the offset of the fleet and of the wing
-        for (place, name) in component.mixed.fixed().iter().enumerate() {
-            if name.column == 0 {
-                add(&mut start, &[(place, 1.0)], 1.0);
+        if let Some(line) = set.lines().get(level.line) {
+            for (column, weight) in layout.offset_columns(set, line.row) {
+                if let Some(place) = component.mixed.fixed().iter().position(|effect| effect.column == column) {
+                    add(&mut start, &[(place, weight)], 1.0);
+                }
             }
         }
         if let Some(term) = layout.wing {

@@ -1,10 +1,16 @@
 //! The compact exact form of a fleet's readings.
 
+use std::borrow::Cow;
+
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use super::Shape;
+use super::layout::Layout;
 use super::restarts::Restarts;
 use super::spec::WearError;
 use crate::check::{Check, Fleet, History, reading_deviation_mm};
+use crate::stats::mixed::Block;
 use crate::wing::{LineSet, Side};
 
 /// Deviations are held as integers of this many per millimetre, so that sums are exact and order does not matter.
@@ -93,6 +99,38 @@ impl Reduction {
             if reduced.cells.is_empty() { out.unread.push(reduced) } else { out.wings.push(reduced) }
         }
         Ok(out.in_order())
+    }
+
+    /// One block per wing; `weights` by wing and cell, empty when all readings count alike.
+    pub(crate) fn blocks(&self, layout: &Layout, shape: Shape, weights: &[Vec<f64>]) -> Vec<Block> {
+        self.wings
+            .par_iter()
+            .enumerate()
+            .map(|(index, wing)| {
+                let weights = weights.get(index).map(Vec::as_slice);
+                layout.builder(&self.line_sets[wing.line_set()], wing, shape, weights).finish()
+            })
+            .collect()
+    }
+
+    /// The same with these covariates only, in this order.
+    pub(crate) fn selecting(&self, covariates: &[String]) -> Result<Cow<'_, Self>, WearError> {
+        if self.covariates == covariates {
+            return Ok(Cow::Borrowed(self));
+        }
+        let places = covariates
+            .iter()
+            .map(|name| {
+                let place = self.covariates.iter().position(|known| known == name);
+                place.ok_or_else(|| WearError::NotReduced { covariate: name.clone() })
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let mut out = self.clone();
+        out.covariates = covariates.to_vec();
+        for wing in out.wings.iter_mut().chain(&mut out.unread) {
+            wing.covariates = places.iter().map(|place| wing.covariates[*place]).collect();
+        }
+        Ok(Cow::Owned(out))
     }
 
     /// Wings with readings.

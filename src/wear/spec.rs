@@ -1,6 +1,5 @@
 //! How to fit the wear model.
 
-use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -10,6 +9,8 @@ use super::{Reduction, Shape, WearFit};
 use crate::check::Fleet;
 use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec};
 
+/// Most checks of one wing: the work of one evaluation grows with their cube.
+const MOST_CHECKS: usize = 1500;
 /// How much lower the deviance must be for one variance more (Akaike's criterion).
 const PRICE_OF_A_VARIANCE: f64 = 2.0;
 
@@ -23,6 +24,18 @@ pub enum TermsOption {
     #[default]
     #[serde(rename = "rate+span")]
     RateSpan,
+}
+
+/// Which constant deviations lines share.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum OffsetOption {
+    /// One for all lines.
+    #[default]
+    #[serde(rename = "common")]
+    Common,
+    /// One per model and row: a maker's table that is off in a row.
+    #[serde(rename = "model+row")]
+    ModelRow,
 }
 
 /// Which rates differ from wing to wing.
@@ -52,11 +65,82 @@ pub enum WearError {
         /// The covariate.
         covariate: String,
     },
+    /// A covariate that the readings were not reduced for.
+    #[error("the reduction has no covariate `{covariate}`: reduce the fleet with it")]
+    NotReduced {
+        /// The covariate.
+        covariate: String,
+    },
+    /// A wing with more checks than one block can hold.
+    #[error("wing `{wing}` has {checks} checks, at most {most} can be fitted: give it as several wings")]
+    TooManyChecks {
+        /// The wing.
+        wing: String,
+        /// Its checks.
+        checks: usize,
+        /// The most.
+        most: usize,
+    },
     /// A time scale that is not a positive number.
     #[error("the scale of the time shape is {got} h, it must be a positive number")]
     Scale {
         /// The scale given.
         got: f64,
+    },
+    /// A reduction that is not the one that was fitted.
+    #[error(
+        "the reduction has {readings} readings of {wings} wings, the fit {fitted_readings} of {fitted_wings}: bring the one \
+         that was fitted"
+    )]
+    OtherReduction {
+        /// Readings of the reduction.
+        readings: usize,
+        /// Its wings.
+        wings: usize,
+        /// Readings of the fit.
+        fitted_readings: usize,
+        /// Its wings.
+        fitted_wings: usize,
+    },
+    /// Too few simulated sets could be fitted.
+    #[error("of {replicates} simulated sets only {fitted} could be fitted: the model asks too much of this design")]
+    Bootstrap {
+        /// Sets fitted.
+        fitted: usize,
+        /// Sets simulated.
+        replicates: usize,
+    },
+    /// A wing that is not among those fitted.
+    #[error("no wing `{wing}` is among those fitted")]
+    NoWing {
+        /// The wing.
+        wing: String,
+    },
+    /// A line or a wing that the fit has never seen, where that was to be refused.
+    #[error("{what}: the fit has never seen it")]
+    Unseen {
+        /// What was not seen.
+        what: String,
+    },
+    /// A robust fit's tuning below 1.
+    #[error("the tuning of the robust fit is {got}, it must be 1 standard deviation or more")]
+    Tuning {
+        /// The tuning given.
+        got: f64,
+    },
+    /// A level of intervals that is not within 0 and 1.
+    #[error("the level of the intervals is {got}, it must lie between 0 and 1")]
+    Level {
+        /// The level given.
+        got: f64,
+    },
+    /// Two models of which neither contains the other.
+    #[error(
+        "`{term}` of the smaller model is not in the larger one: a likelihood-ratio test needs one model within the other"
+    )]
+    NotNested {
+        /// A term or spread that only the smaller model has.
+        term: String,
     },
     /// Noise that has fewer columns than a wing's draws need.
     #[error("wing `{wing}` needs noise of {shared} shared columns and {lines} lines: make it with `draw_noise`")]
@@ -85,6 +169,7 @@ pub enum WearError {
 /// | `terms` | rate and span | inner and outer lines carry different loads |
 /// | `wing_effects` | rate | one rate deviation per wing |
 /// | `criterion` | REML | spreads without bias |
+/// | `offsets` | common | tables are taken to be right; `model+row` when a row of a model may be off |
 /// | `covariates` | none | each adds a rate per unit of the covariate |
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WearSpec {
@@ -92,6 +177,8 @@ pub struct WearSpec {
     pub(crate) terms: TermsOption,
     pub(crate) wing_effects: WingEffects,
     pub(crate) criterion: Criterion,
+    #[serde(default)]
+    pub(crate) offsets: OffsetOption,
     pub(crate) covariates: Vec<String>,
 }
 
@@ -102,6 +189,7 @@ impl Default for WearSpec {
             terms: TermsOption::default(),
             wing_effects: WingEffects::default(),
             criterion: Criterion::default(),
+            offsets: OffsetOption::default(),
             covariates: Vec::new(),
         }
     }
@@ -133,6 +221,13 @@ impl WearSpec {
     #[must_use]
     pub fn criterion(mut self, criterion: Criterion) -> Self {
         self.criterion = criterion;
+        self
+    }
+
+    /// Which constant deviations lines share.
+    #[must_use]
+    pub fn offsets(mut self, offsets: OffsetOption) -> Self {
+        self.offsets = offsets;
         self
     }
 
@@ -176,17 +271,9 @@ impl WearSpec {
         {
             return Err(WearError::Scale { got: scale });
         }
-        if reduction.wings.is_empty() {
-            return Err(WearError::NoReadings);
-        }
-        let model = ReducedModel { spec: self, layout: Layout::new(self, reduction), reduction };
-        let search = ShapeSearch::run(&model, self.shape)?;
-        let mixed = search
-            .components
-            .iter()
-            .map(|component| model.fit(component.shape, self.criterion, &search.start))
-            .collect::<Result<Vec<_>, _>>()?;
-        Ok(WearFit::new(model, mixed, search))
+        let selected = reduction.selecting(&self.covariates)?;
+        let model = ReducedModel::new(self, &selected)?;
+        model.fit_all()
     }
 }
 
@@ -195,20 +282,41 @@ pub(crate) struct ReducedModel<'a> {
     pub(crate) spec: &'a WearSpec,
     pub(crate) layout: Layout,
     pub(crate) reduction: &'a Reduction,
+    /// By wing and cell; empty when all readings count alike.
+    pub(crate) weights: Vec<Vec<f64>>,
+}
+
+impl<'a> ReducedModel<'a> {
+    pub(crate) fn new(spec: &'a WearSpec, reduction: &'a Reduction) -> Result<Self, WearError> {
+        if reduction.wings.is_empty() {
+            return Err(WearError::NoReadings);
+        }
+        if let Some(wing) = reduction.wings.iter().find(|wing| wing.checks().len() > MOST_CHECKS) {
+            let (wing, checks) = (wing.wing().to_owned(), wing.checks().len());
+            return Err(WearError::TooManyChecks { wing, checks, most: MOST_CHECKS });
+        }
+        Ok(Self { spec, layout: Layout::new(spec, reduction), reduction, weights: Vec::new() })
+    }
 }
 
 impl ReducedModel<'_> {
     /// One block per wing under a time shape.
     pub(crate) fn blocks(&self, shape: Shape) -> Vec<Block> {
-        let sets = &self.reduction.line_sets;
-        self.reduction
-            .wings
-            .par_iter()
-            .map(|wing| self.layout.builder(&sets[wing.line_set()], wing, shape).finish())
-            .collect()
+        self.reduction.blocks(&self.layout, shape, &self.weights)
     }
 
     pub(crate) fn fit(&self, shape: Shape, criterion: Criterion, start: &[f64]) -> Result<MixedFit, MixedError> {
         MixedSpec::default().criterion(criterion).fit_from(&self.layout.structure, &self.blocks(shape), start)
+    }
+
+    /// Searches the time shape as the spec says, and fits what it found.
+    pub(crate) fn fit_all(self) -> Result<WearFit, WearError> {
+        let search = ShapeSearch::run(&self, self.spec.shape)?;
+        let mixed = search
+            .components
+            .iter()
+            .map(|component| self.fit(component.shape, self.spec.criterion, &search.start))
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(WearFit::new(self, mixed, search))
     }
 }

@@ -30,6 +30,7 @@ pub struct Block {
     pub(crate) classes: Vec<InnerClass>,
     pub(crate) observations: f64,
     pub(crate) flat_levels: f64,
+    /// What does not depend on θ: `Σ ln n` of the flat levels, less `Σ ln w` of the readings.
     pub(crate) flat_log: f64,
 }
 
@@ -81,6 +82,46 @@ impl Block {
     }
 }
 
+impl Block {
+    /// The same block with fixed column `column` taken out and its effect set to `value`: the response becomes
+    /// `y − value · x`.
+    pub(crate) fn with_effect_fixed(&self, column: usize, value: f64) -> Block {
+        let (last, at) = (self.size - 1, self.outer + column);
+        let entry = |packed: &[f64], i: usize, j: usize| {
+            if i >= j { packed[triangle(i) + j] } else { packed[triangle(j) + i] }
+        };
+        let moved = |packed: &[f64]| {
+            let mut out = Vec::with_capacity(triangle(last));
+            for i in (0..=last).filter(|i| *i != at) {
+                for j in (0..=i).filter(|j| *j != at) {
+                    let mut sum = packed[triangle(i) + j];
+                    if i == last {
+                        sum -= value * entry(packed, at, j);
+                        if j == last {
+                            sum -= value * entry(packed, last, at) - value * value * entry(packed, at, at);
+                        }
+                    }
+                    out.push(sum);
+                }
+            }
+            out
+        };
+        let keep = |k: &usize| *k != at;
+        Block {
+            size: last,
+            gram: moved(&self.gram),
+            scale: (0..self.size).filter(keep).map(|k| self.scale[k]).collect(),
+            classes: self
+                .classes
+                .iter()
+                .map(|class| InnerClass { moment: moved(&class.moment), ..class.clone() })
+                .collect(),
+            copies: self.copies.clone(),
+            ..*self
+        }
+    }
+}
+
 /// Entries before row `i` of a packed lower triangle.
 pub(crate) const fn triangle(i: usize) -> usize {
     i * (i + 1) / 2
@@ -108,6 +149,8 @@ pub struct BlockBuilder {
     gram: Vec<f64>,
     levels: BTreeMap<usize, Level>,
     observations: f64,
+    /// Sum of the logarithms of the readings' weights.
+    weight_log: f64,
 }
 
 impl BlockBuilder {
@@ -123,6 +166,7 @@ impl BlockBuilder {
             gram: vec![0.0; triangle(size)],
             levels: BTreeMap::new(),
             observations: 0.0,
+            weight_log: 0.0,
         }
     }
 
@@ -139,6 +183,11 @@ impl BlockBuilder {
         self.outer + fixed
     }
 
+    /// Copies of each outer term.
+    pub(crate) fn copies(&self) -> &[usize] {
+        &self.copies
+    }
+
     /// Marks an inner level as having a flat prior.
     pub fn flatten(&mut self, level: usize) {
         self.level(level).flat = true;
@@ -153,15 +202,32 @@ impl BlockBuilder {
     /// `sum_of_squares` the sum of squares of the responses; on inner level `level`, if any. Entries with columns past the
     /// end are left out.
     pub fn add(&mut self, level: Option<usize>, row: &[(usize, f64)], count: f64, sum: f64, sum_of_squares: f64) {
+        self.add_weighted(level, row, 1.0, count, sum, sum_of_squares);
+    }
+
+    /// The same for readings with a variance of `σ²/weight`; `weight` is above 0.
+    pub fn add_weighted(
+        &mut self,
+        level: Option<usize>,
+        row: &[(usize, f64)],
+        weight: f64,
+        count: f64,
+        sum: f64,
+        sum_of_squares: f64,
+    ) {
         let last = self.size - 1;
+        self.observations += count;
+        if (weight - 1.0).abs() > 0.0 {
+            self.weight_log += count * weight.ln();
+        }
+        let (count, sum) = (weight * count, weight * sum);
         for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
             for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
                 self.gram[triangle(i) + j] += count * vi * vj;
             }
             self.gram[triangle(last) + i] += vi * sum;
         }
-        self.gram[triangle(last) + last] += sum_of_squares;
-        self.observations += count;
+        self.gram[triangle(last) + last] += weight * sum_of_squares;
         if let Some(level) = level {
             let level = self.level(level);
             level.n += count;
@@ -184,7 +250,7 @@ impl BlockBuilder {
         let mut gram = self.gram.clone();
         let scale = (0..self.size).map(|i| gram[triangle(i) + i]).collect();
         let mut classes: BTreeMap<u64, InnerClass> = BTreeMap::new();
-        let (mut flat_levels, mut flat_log) = (0.0, 0.0);
+        let (mut flat_levels, mut flat_log) = (0.0, -self.weight_log);
         for level in self.levels.values().filter(|level| level.n > 0.0) {
             if level.flat {
                 flat_levels += 1.0;

@@ -6,7 +6,7 @@ use super::block::triangle;
 use super::curvature::Curvature;
 use super::freedom::Freedom;
 use super::objective::Profile;
-use super::{Block, Criterion, MixedError, Objective, Structure};
+use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise_from};
 
 /// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
@@ -244,7 +244,7 @@ struct Found {
 }
 
 /// The criterion and its gradient in scaled parameters.
-fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
+pub(super) fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
     move |x: &[f64]| {
         let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
         let mut found = objective.evaluate(&theta)?;
@@ -292,7 +292,7 @@ fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
 }
 
 /// Scale of each θ: one over the root mean square of the effect's column, so that 1 means "as large as a reading's spread".
-fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
+pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
     let observations: f64 = blocks.iter().map(|block| block.observations).sum();
     let mut squares: Vec<Vec<f64>> = structure.outer.iter().map(|term| vec![0.0; term.width]).collect();
     for block in blocks {
@@ -523,6 +523,22 @@ impl MixedFit {
     #[must_use]
     pub fn inner_sd(&self) -> Option<f64> {
         self.structure.inner.as_ref().and(self.theta.first()).map(|ratio| ratio * self.sigma)
+    }
+
+    /// Draws the outer effects of a block from the fit, column by column, from standard normal numbers.
+    pub(crate) fn draw_outer(&self, block: &BlockBuilder, mut normal: impl FnMut() -> f64) -> Vec<f64> {
+        let mut theta = &self.theta[usize::from(self.structure.inner.is_some())..];
+        let mut out = Vec::new();
+        for (term, copies) in self.structure.outer.iter().zip(block.copies()) {
+            let (mine, rest) = theta.split_at(term.parameters());
+            theta = rest;
+            let (factor, w) = (term.factor(mine), term.width);
+            for _ in 0..*copies {
+                let z: Vec<f64> = (0..w).map(|_| normal()).collect();
+                out.extend((0..w).map(|r| self.sigma * (0..w).map(|k| factor[r * w + k] * z[k]).sum::<f64>()));
+            }
+        }
+        out
     }
 
     /// Spreads of the outer terms.

@@ -20,12 +20,16 @@ mod block;
 mod curvature;
 mod fit;
 mod freedom;
+mod influence;
+mod intervals;
 mod objective;
 mod posterior;
 mod structure;
 
 pub use block::{Block, BlockBuilder};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
+pub use influence::{BlockInfluence, Influence};
+pub use intervals::{Parameter, ProfileInterval, Profiler};
 pub use objective::{Objective, Profile};
 pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
 pub use structure::{Covariance, Criterion, MixedError, OuterTerm, Structure};

@@ -45,6 +45,23 @@ pub(crate) struct Evaluated {
     pub(crate) slope: Vec<f64>,
 }
 
+/// The criterion at θ and σ, and its slopes.
+pub(crate) struct AtSigma {
+    pub(crate) deviance: f64,
+    pub(crate) slope: Vec<f64>,
+    pub(crate) log_sigma_slope: f64,
+}
+
+/// What one block adds to the sums of an evaluation.
+pub(crate) struct BlockPart {
+    /// Log terms.
+    pub(crate) log: f64,
+    /// Readings less free offsets.
+    pub(crate) observations: f64,
+    /// Schur complement of the fixed effects and the response, lower triangle, row-major.
+    pub(crate) schur: Vec<f64>,
+}
+
 /// What is kept of the first pass of an evaluation for the second.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Keep {
@@ -135,6 +152,40 @@ impl<'a> Objective<'a> {
         let pass = self.profiled(&factors, Keep::Reduced)?;
         let slope = self.slope(&factors, &pass)?;
         slope.iter().all(|g| g.is_finite()).then_some(Evaluated { profile: pass.profile, slope })
+    }
+
+    /// The criterion and its gradient with σ not profiled out: with `s² = r²/ν` the profiled variance it is
+    /// `D(θ) + ν (ln(σ²/s²) + s²/σ² − 1)`.
+    pub(crate) fn evaluate_at(&self, theta: &[f64], sigma: f64) -> Option<AtSigma> {
+        let factors = self.factors(theta).ok()?;
+        let pass = self.profiled(&factors, Keep::Reduced)?;
+        let ratio = pass.profile.sigma2 / (sigma * sigma);
+        let slope = self.slope_scaled(&factors, &pass, 1.0 / (sigma * sigma))?;
+        let degrees = self.degrees();
+        let deviance = pass.profile.deviance + degrees * (ratio - 1.0 - ratio.ln());
+        let log_sigma_slope = 2.0 * degrees * (1.0 - ratio);
+        let finite = deviance.is_finite() && log_sigma_slope.is_finite() && slope.iter().all(|g| g.is_finite());
+        finite.then_some(AtSigma { deviance, slope, log_sigma_slope })
+    }
+
+    /// What each block adds at θ.
+    pub(crate) fn parts(&self, theta: &[f64]) -> Option<Vec<BlockPart>> {
+        let factors = self.factors(theta).ok()?;
+        let side = self.fixed() + 1;
+        self.blocks
+            .par_iter()
+            .map(|block| {
+                let mut scratch = Scratch::default();
+                let log = self.reduce(block, &factors, &mut scratch)? + block.flat_log;
+                let (m, q) = (block.size, block.outer);
+                let mut schur = vec![0.0; side * side];
+                for i in 0..side {
+                    schur[i * side..=i * side + i]
+                        .copy_from_slice(&scratch.work[(q + i) * m + q..=(q + i) * m + q + i]);
+                }
+                Some(BlockPart { log, observations: block.observations - block.flat_levels, schur })
+            })
+            .collect()
     }
 
     pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {
@@ -274,6 +325,11 @@ impl<'a> Objective<'a> {
     }
 
     fn slope(&self, factors: &Factors, pass: &Pass) -> Option<Vec<f64>> {
+        self.slope_scaled(factors, pass, self.degrees() / pass.profile.residual_sum)
+    }
+
+    /// The gradient where the residual sum counts `per_sum`.
+    fn slope_scaled(&self, factors: &Factors, pass: &Pass, per_sum: f64) -> Option<Vec<f64>> {
         let profile = &pass.profile;
         let p = self.fixed();
         let side = p + 1;
@@ -281,7 +337,6 @@ impl<'a> Objective<'a> {
         let mut weight = vec![0.0; side * side];
         let mut signed: Vec<f64> = profile.beta.iter().map(|b| -b).collect();
         signed.push(1.0);
-        let per_sum = self.degrees() / profile.residual_sum;
         for i in 0..side {
             for j in 0..side {
                 weight[i * side + j] = per_sum * signed[i] * signed[j];

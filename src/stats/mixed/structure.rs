@@ -114,6 +114,9 @@ pub enum MixedError {
         /// Values needed.
         expected: usize,
     },
+    /// A parameter was asked for that the model does not have.
+    #[error("the model has no such parameter")]
+    Parameter,
     /// The criterion is not defined at a point: not finite, or a factor that breaks down.
     #[error("the criterion cannot be evaluated at θ = {theta:?}: look for values many orders of magnitude apart")]
     Undefined {

@@ -1,0 +1,353 @@
+//! Profile-likelihood intervals.
+
+use std::borrow::Cow;
+
+use serde::{Deserialize, Serialize};
+
+use super::curvature::Curvature;
+use super::fit::{scaled, start_scale};
+use super::{Block, Covariance, Criterion, MixedError, MixedFit, MixedSpec, Objective, Structure};
+use crate::stats::minimise::{StopReason, minimise_from};
+
+/// Most evaluations of one constrained optimum.
+const CAP: usize = 300;
+/// How near to the wanted rise of the criterion an end must come.
+const CLOSE: f64 = 1e-4;
+
+/// One figure of a mixed model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Parameter {
+    /// A fixed effect, by its place among the kept ones.
+    Fixed(usize),
+    /// Standard deviation of a reading.
+    Reading,
+    /// Standard deviation of the inner effects.
+    Inner,
+    /// Standard deviation of one effect of an outer term.
+    Outer {
+        /// Place of the term in the structure.
+        term: usize,
+        /// Which of its effects, from 0.
+        effect: usize,
+    },
+    /// Correlation of the two effects of an outer term of width 2.
+    Correlation {
+        /// Place of the term in the structure.
+        term: usize,
+    },
+}
+
+/// Ends of an interval; a standard deviation that the data cannot tell from zero has lower end 0, a correlation at its
+/// bound ±1.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ProfileInterval {
+    /// Lower end (`None`: the search did not reach it).
+    pub lower: Option<f64>,
+    /// Upper end (`None`: the search did not reach it).
+    pub upper: Option<f64>,
+}
+
+/// Finds profile-likelihood intervals of one fit.
+#[derive(Debug)]
+pub struct Profiler<'a> {
+    fit: &'a MixedFit,
+    blocks: Cow<'a, [Block]>,
+    /// The fit by ML, for fixed effects.
+    ml: MixedFit,
+    scale: Vec<f64>,
+    /// Inverse Hessian of the ML criterion, and of the fit's own.
+    ml_metric: Option<Vec<f64>>,
+    own_metric: Option<Vec<f64>>,
+}
+
+impl MixedFit {
+    /// Gets ready to find profile-likelihood intervals; `blocks` are the ones of the fit.
+    ///
+    /// # Errors
+    /// [`MixedError`] when the model cannot be fitted by ML.
+    pub fn profiler<'a>(&'a self, blocks: &'a [Block]) -> Result<Profiler<'a>, MixedError> {
+        let blocks: Cow<'a, [Block]> = if self.kept.iter().all(|keep| *keep) {
+            Cow::Borrowed(blocks)
+        } else {
+            Cow::Owned(blocks.iter().map(|block| block.keeping(&self.kept)).collect())
+        };
+        let scale = start_scale(&self.structure, &blocks);
+        let ml =
+            MixedSpec::default().criterion(Criterion::Ml).fit_from(&self.structure, &blocks, &self.minimum().end)?;
+        let all: Vec<usize> = (0..scale.len()).collect();
+        let metric = |criterion, theta: &[f64]| {
+            let objective = Objective::new(&self.structure, &blocks, criterion);
+            let at: Vec<f64> = theta.iter().zip(&scale).map(|(t, s)| t / s).collect();
+            Curvature::new(&objective, &at, &scale).map(|curvature| curvature.inverse(&all, 1.0, 1.0))
+        };
+        let (ml_metric, own_metric) = (metric(Criterion::Ml, &ml.theta), metric(self.criterion(), &self.theta));
+        Ok(Profiler { fit: self, blocks, ml, scale, ml_metric, own_metric })
+    }
+}
+
+impl Profiler<'_> {
+    /// The criterion of the fit by ML at its minimum.
+    #[must_use]
+    pub fn ml_deviance(&self) -> f64 {
+        self.ml.deviance()
+    }
+
+    /// Profile-likelihood interval of one parameter: the values for which the criterion, minimised over everything else,
+    /// is at most `rise` above its minimum (3.841 for 95 %). Fixed effects go by ML, a standard deviation or correlation
+    /// by the fit's own criterion.
+    ///
+    /// Source: the likelihood-ratio test inverted; Bates and others, J. Stat. Softw. 67(1), 2015, section 5.1 (memory).
+    ///
+    /// # Errors
+    /// [`MixedError::Parameter`] when the parameter is not in the model.
+    pub fn interval(&self, parameter: Parameter, rise: f64) -> Result<ProfileInterval, MixedError> {
+        match parameter {
+            Parameter::Fixed(place) => self.fixed_interval(place, rise),
+            spread => self.spread_interval(spread, rise),
+        }
+    }
+
+    fn fixed_interval(&self, place: usize, rise: f64) -> Result<ProfileInterval, MixedError> {
+        let Some(effect) = self.ml.fixed().get(place) else { return Err(MixedError::Parameter) };
+        let (centre, se) = (effect.estimate, effect.se);
+        let mut names = self.fit.structure.fixed.clone();
+        names.remove(place);
+        let model = Structure { fixed: names, ..self.fit.structure.clone() };
+        let mut start = self.ml.minimum().end.clone();
+        let mut excess = |value: f64| {
+            let fixed: Vec<Block> = self.blocks.iter().map(|block| block.with_effect_fixed(place, value)).collect();
+            let objective = Objective::new(&model, &fixed, Criterion::Ml);
+            let found = minimise_from(&start, self.ml_metric.clone(), CAP, scaled(&objective, &self.scale))?;
+            start.clone_from(&found.end);
+            Some(found.value - self.ml.deviance())
+        };
+        let step = se * rise.sqrt();
+        Ok(ProfileInterval {
+            lower: crossing(centre, -step, f64::NEG_INFINITY, rise, &mut excess).value(),
+            upper: crossing(centre, step, f64::INFINITY, rise, &mut excess).value(),
+        })
+    }
+
+    fn spread_interval(&self, parameter: Parameter, rise: f64) -> Result<ProfileInterval, MixedError> {
+        let (fit, scale) = (self.fit, &self.scale);
+        let constraint = Constraint::new(fit, parameter)?;
+        let objective = Objective::new(&fit.structure, &self.blocks, fit.criterion());
+        let n = scale.len();
+        let mut start: Vec<f64> = fit.theta.iter().zip(scale).map(|(t, s)| t / s).collect();
+        let metric = self.own_metric.as_ref().map(|inner| {
+            let mut metric = vec![0.0; (n + 1) * (n + 1)];
+            for i in 0..n {
+                metric[i * (n + 1)..i * (n + 1) + n].copy_from_slice(&inner[i * n..(i + 1) * n]);
+            }
+            metric[n * (n + 1) + n] = 0.25 / objective.degrees();
+            metric
+        });
+        start.push(fit.sigma().ln());
+        let best = start.clone();
+        let mut excess = |value: f64| {
+            let attempt = |from: &[f64]| {
+                minimise_from(from, metric.clone(), CAP, |x| {
+                    let mut theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+                    let mut sigma = x[n].exp();
+                    constraint.impose(value, &mut theta, &mut sigma);
+                    let found = objective.evaluate_at(&theta, sigma)?;
+                    let mut slope = found.slope;
+                    slope.push(found.log_sigma_slope);
+                    constraint.pull_back(value, &theta, x, scale, sigma, &mut slope);
+                    slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
+                    Some((found.deviance, slope))
+                })
+                .filter(|found| found.stop != StopReason::EvaluationCap)
+            };
+            let found = attempt(&start).or_else(|| attempt(&best))?;
+            start.clone_from(&found.end);
+            Some((found.value - fit.deviance()).max(0.0))
+        };
+        let centre = constraint.estimate;
+        let (low, high) = constraint.bounds();
+        let step = if centre == 0.0 { 0.1 * constraint.unit } else { 0.2 * constraint.unit };
+        let lower =
+            if centre <= low { Crossing::AtBound(low) } else { crossing(centre, -step, low, rise, &mut excess) };
+        let upper = crossing(centre, step, high, rise, &mut excess);
+        Ok(ProfileInterval { lower: lower.value(), upper: upper.value() })
+    }
+}
+
+/// Where a profile crosses the wanted rise.
+enum Crossing {
+    At(f64),
+    AtBound(f64),
+    NotReached,
+}
+
+impl Crossing {
+    fn value(&self) -> Option<f64> {
+        match self {
+            Crossing::At(value) | Crossing::AtBound(value) => Some(*value),
+            Crossing::NotReached => None,
+        }
+    }
+}
+
+/// Goes from the estimate in steps until the excess is past `rise`, then closes in on the crossing by the secant rule on
+/// the square root of the excess, which is nearly a straight line.
+fn crossing(centre: f64, step: f64, bound: f64, rise: f64, excess: &mut impl FnMut(f64) -> Option<f64>) -> Crossing {
+    let wanted = rise.sqrt();
+    let clip = |value: f64| if step < 0.0 { value.max(bound) } else { value.min(bound) };
+    let (mut inside, mut inside_root) = (centre, 0.0);
+    let mut width = step;
+    let mut outside = None;
+    for _ in 0..60 {
+        let trial = clip(inside + width);
+        let Some(root) = excess(trial).map(|e| e.max(0.0).sqrt()) else {
+            // not defined there: a shorter step
+            width *= 0.5;
+            continue;
+        };
+        if root >= wanted {
+            outside = Some((trial, root));
+            break;
+        }
+        if (trial - bound).abs() <= 0.0 {
+            return Crossing::AtBound(bound);
+        }
+        // as far as the root says, but at most three times the step
+        let rate = (root - inside_root) / (trial - inside).abs();
+        let ahead = if rate > 0.0 { 1.05 * (wanted - root) / rate } else { f64::INFINITY };
+        width = step.signum() * ahead.min(3.0 * width.abs());
+        (inside, inside_root) = (trial, root);
+    }
+    let Some((mut outside, mut outside_root)) = outside else { return Crossing::NotReached };
+    for turn in 0..60 {
+        if (outside_root - wanted).abs() < CLOSE {
+            return Crossing::At(outside);
+        }
+        if wanted - inside_root < CLOSE {
+            return Crossing::At(inside);
+        }
+        // the secant, and now and then the middle, so that both ends move
+        let share = (wanted - inside_root) / (outside_root - inside_root);
+        let share = if turn % 4 == 3 { 0.5 } else { share.clamp(0.02, 0.98) };
+        let trial = inside + share * (outside - inside);
+        if (trial - inside).abs() <= 0.0 || (trial - outside).abs() <= 0.0 {
+            return Crossing::At(trial);
+        }
+        match excess(trial).map(|e| e.max(0.0).sqrt()) {
+            Some(root) if root < wanted => (inside, inside_root) = (trial, root),
+            Some(root) => (outside, outside_root) = (trial, root),
+            None => return Crossing::NotReached,
+        }
+    }
+    Crossing::At(f64::midpoint(inside, outside))
+}
+
+/// One standard deviation or correlation held at a value while the others move.
+struct Constraint {
+    parameter: Parameter,
+    estimate: f64,
+    /// A natural unit of the parameter: its estimate, or what a reading's spread comes to.
+    unit: f64,
+    /// Places in θ of the row of Λ that it is about.
+    row: Vec<usize>,
+}
+
+impl Constraint {
+    fn new(fit: &MixedFit, parameter: Parameter) -> Result<Self, MixedError> {
+        let structure = &fit.structure;
+        let mut row = Vec::new();
+        let mut estimate = fit.sigma();
+        let wrong = MixedError::Parameter;
+        match parameter {
+            Parameter::Fixed(_) => return Err(wrong),
+            Parameter::Reading => {}
+            Parameter::Inner => {
+                estimate = fit.inner_sd().ok_or(wrong)?;
+                row.push(0);
+            }
+            Parameter::Outer { term, .. } | Parameter::Correlation { term } => {
+                let (effect, correlation) = match parameter {
+                    Parameter::Outer { effect, .. } => (effect, false),
+                    _ => (1, true),
+                };
+                let outer = structure.outer.get(term).ok_or(MixedError::Parameter)?;
+                let wide = outer.width == 2 && outer.covariance == Covariance::Full;
+                if effect >= outer.width || correlation && !wide {
+                    return Err(wrong);
+                }
+                let before: usize = structure.outer.iter().take(term).map(super::OuterTerm::parameters).sum();
+                let first = usize::from(structure.inner.is_some()) + before;
+                row.extend(
+                    outer
+                        .places()
+                        .enumerate()
+                        .filter(|(_, place)| place / outer.width == effect)
+                        .map(|(k, _)| first + k),
+                );
+                let spread = fit.outer().get(term).ok_or(MixedError::Parameter)?;
+                let values = if correlation { &spread.correlation } else { &spread.sd };
+                estimate = values.get(if correlation { 2 } else { effect }).copied().unwrap_or(0.0);
+            }
+        }
+        let unit = match parameter {
+            Parameter::Correlation { .. } => 1.0,
+            _ if estimate > 0.0 => estimate,
+            _ => fit.sigma(),
+        };
+        Ok(Self { parameter, estimate, unit, row })
+    }
+
+    fn bounds(&self) -> (f64, f64) {
+        match self.parameter {
+            Parameter::Correlation { .. } => (-1.0, 1.0),
+            _ => (0.0, f64::INFINITY),
+        }
+    }
+
+    /// Makes θ and σ obey.
+    fn impose(&self, value: f64, theta: &mut [f64], sigma: &mut f64) {
+        match (self.parameter, self.row.as_slice()) {
+            (Parameter::Reading, _) => *sigma = value,
+            (Parameter::Correlation { .. }, &[across, own]) => {
+                let length = theta[own];
+                theta[across] = length * value;
+                theta[own] = length * (1.0 - value * value).max(0.0).sqrt();
+            }
+            (_, &[only]) => theta[only] = value / *sigma,
+            (_, row) => {
+                let length = row.iter().map(|k| theta[*k] * theta[*k]).sum::<f64>().sqrt();
+                if length > 0.0 {
+                    row.iter().for_each(|k| theta[*k] *= value / *sigma / length);
+                } else if let Some(own) = row.last() {
+                    theta[*own] = value / *sigma;
+                }
+            }
+        }
+    }
+
+    /// Turns the gradient at the imposed point into that of the free coordinates (`free`, over `scale`).
+    fn pull_back(&self, value: f64, theta: &[f64], free: &[f64], scale: &[f64], sigma: f64, slope: &mut [f64]) {
+        let last = slope.len() - 1;
+        match (self.parameter, self.row.as_slice()) {
+            (Parameter::Reading, _) => slope[last] = 0.0,
+            (Parameter::Correlation { .. }, &[across, own]) => {
+                slope[own] = slope[across] * value + slope[own] * (1.0 - value * value).max(0.0).sqrt();
+                slope[across] = 0.0;
+            }
+            (_, &[only]) => {
+                slope[last] -= slope[only] * theta[only];
+                slope[only] = 0.0;
+            }
+            (_, row) => {
+                let along: f64 = row.iter().map(|k| slope[*k] * theta[*k]).sum();
+                slope[last] -= along;
+                let length = row.iter().map(|k| (free[*k] * scale[*k]).powi(2)).sum::<f64>().sqrt();
+                let stretch = if length > 0.0 { value / sigma / length } else { 0.0 };
+                let square = (value / sigma).powi(2);
+                for k in row {
+                    let across = if square > 0.0 { along * theta[*k] / square } else { 0.0 };
+                    slope[*k] = stretch * (slope[*k] - across);
+                }
+            }
+        }
+    }
+}
