@@ -47,6 +47,8 @@ mod trim_run;
 mod trim_theory;
 mod trim_values;
 mod wear_coverage;
+mod wear_hard;
+mod wear_inference;
 mod wear_lme4;
 mod wear_merge;
 mod wear_paths;

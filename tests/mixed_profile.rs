@@ -159,3 +159,33 @@ fn influence_by_subtraction_is_that_of_the_rest_fitted_at_the_same_ratios() {
     assert!(influence.blocks.iter().any(|block| block.distance.unwrap() > 0.1));
     assert!(influence.deviance().unwrap() > fit.deviance());
 }
+
+#[test]
+fn the_start_from_some_blocks_ends_where_the_plain_start_does() {
+    use rand::{RngExt, SeedableRng};
+    let model = structure(2, &["one", "slope"]);
+    let mut generator = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+    let mut uniform = || generator.random::<f64>() - 0.5;
+    let data: Vec<Block> = (0..120)
+        .map(|_| {
+            let mut builder = BlockBuilder::new(&model, &[1]);
+            let (offset, slope) = (4.0 * uniform(), 2.0 * uniform());
+            for step in 0..6 {
+                let x = f64::from(step);
+                let y = 3.0 + offset + (1.0 + slope) * x + uniform();
+                builder.add(None, &[(0, 1.0), (1, x), (2, 1.0), (3, x)], 1.0, y, y * y);
+            }
+            builder.finish()
+        })
+        .collect();
+    for criterion in [Criterion::Reml, Criterion::Ml] {
+        let spec = MixedSpec::default().criterion(criterion);
+        let coarse = spec.fit(&model, &data).unwrap();
+        let plain = spec.fit_from(&model, &data, &[1.0, 0.0, 1.0]).unwrap();
+        assert!(coarse.minimum().evaluations < plain.minimum().evaluations);
+        assert_relative_eq!(coarse.deviance(), plain.deviance(), max_relative = 1e-12);
+        for (a, b) in coarse.theta().iter().zip(plain.theta()) {
+            assert_relative_eq!(*a, *b, max_relative = 1e-6);
+        }
+    }
+}
