@@ -120,7 +120,7 @@ fn every_wing_has_a_row_that_does_not_depend_on_threads_or_on_today() {
     }
     assert_eq!(table.rows().iter().filter(|row| row.basis == Basis::Fleet).count(), 2);
     let today = simulated.fleet.last_date().unwrap().tomorrow().unwrap();
-    let later = run(2, &spec.today(today));
+    let later = run(2, &spec.clone().today(today));
     for (a, b) in table.rows().iter().zip(later.rows()) {
         assert_eq!((&a.wing, a.due_hours, a.reason, a.risk_now), (&b.wing, b.due_hours, b.reason, b.risk_now));
         assert_eq!(a.due_date == b.due_date, a.reason != Reason::AlreadyOver, "{a:?} {b:?}");

@@ -20,10 +20,13 @@ mod doubt_simulated;
 mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
+mod forecast_backtest;
 mod forecast_crossing;
 mod forecast_due;
+mod forecast_limits;
 mod forecast_passage;
 mod forecast_run;
+mod forecast_saved;
 mod forecast_support;
 mod gauge_studies;
 mod mixed_nist;

@@ -1,11 +1,13 @@
 //! Arguments that several commands share.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use linedrift::Date;
+use linedrift::check::Fleet;
+use linedrift::forecast::LimitsTable;
 
-use super::Failure;
+use super::{Failure, output};
 
 /// How to run and how to answer.
 #[derive(Debug, Clone, Args)]
@@ -38,6 +40,36 @@ pub(super) struct Choice {
     /// This check only [default: each wing's latest]
     #[arg(long, value_name = "ID", conflicts_with = "wing")]
     pub(super) check: Option<String>,
+}
+
+/// Limits from a file.
+#[derive(Debug, Clone, Default, Args)]
+pub(super) struct LimitsFile {
+    /// Limits in place of the defaults, for all models and for single ones (TOML, see docs/data.md)
+    #[arg(long, value_name = "FILE")]
+    limits: Option<PathBuf>,
+}
+
+impl LimitsFile {
+    /// The limits of the file, the defaults without one. A model that the fleet does not have is said on stderr.
+    pub(super) fn read(&self, fleet: &Fleet) -> Result<LimitsTable, Failure> {
+        let Some(path) = &self.limits else { return Ok(LimitsTable::default()) };
+        let text = read_text(path)?;
+        let table = LimitsTable::from_toml(&text)
+            .map_err(|error| Failure::file(path, error.line, &error.field, &error.value, &error.expected))?;
+        for model in table.models() {
+            if fleet.line_sets().iter().all(|set| set.model() != model) {
+                output::say(&format!("note: the limits name model `{model}`, which the fleet does not have\n"));
+            }
+        }
+        Ok(table)
+    }
+}
+
+/// The text of a file.
+pub(super) fn read_text(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path)
+        .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", path.display())))
 }
 
 /// Where result tables go.

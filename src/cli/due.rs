@@ -1,14 +1,14 @@
 //! `linedrift due`
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use linedrift::Date;
-use linedrift::fleet::{TableFormat, tables, write_table};
-use linedrift::forecast::DueSpec;
+use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
+use linedrift::forecast::{DueSpec, DueTable, ForecastError};
 use linedrift::report::text;
-use linedrift::wear::WearSpec;
+use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearSpec};
 
-use super::args::{Common, Tables, day};
+use super::args::{Common, LimitsFile, Tables, day, read_text};
 use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
@@ -21,6 +21,15 @@ pub(super) struct Args {
     /// This wing only (the wear model is still fitted to the whole fleet)
     #[arg(long, value_name = "ID")]
     wing: Option<String>,
+    /// A fit saved by `wear --save`, in place of fitting these wings
+    #[arg(long, value_name = "FILE")]
+    fit: Option<PathBuf>,
+    /// Let a fit on the invented demo serve for wings that are not the demo's
+    #[arg(long, requires = "fit")]
+    use_demo_fit_for_real_wings: bool,
+    /// Also write the dated checks as a calendar, by the file's ending: .ics (iCalendar) or .csv
+    #[arg(long, value_name = "FILE", value_parser = calendar_file)]
+    calendar: Option<PathBuf>,
     /// Accepted chance that a limit is passed before the next check
     #[arg(long, value_name = "SHARE", default_value_t = 0.1, value_parser = share)]
     risk: f64,
@@ -30,6 +39,8 @@ pub(super) struct Args {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    limits: LimitsFile,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -43,7 +54,40 @@ fn share(text: &str) -> Result<f64, String> {
     }
 }
 
+fn calendar_file(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    if has_ending(&path, "ics") || has_ending(&path, "csv") {
+        Ok(path)
+    } else {
+        Err(format!("`{text}` ends neither in .ics nor in .csv"))
+    }
+}
+
+fn has_ending(path: &Path, ending: &str) -> bool {
+    path.extension().is_some_and(|own| own.eq_ignore_ascii_case(ending))
+}
+
 impl Args {
+    /// The next checks of all wings.
+    fn table(&self, input: &Input, spec: &DueSpec, progress: &Progress) -> Result<DueTable, Failure> {
+        let Some(path) = &self.fit else {
+            progress.step("fitting the wear model");
+            let fit = WearSpec::default().fit_preferred(&input.fleet)?;
+            progress.step("drawing forecasts");
+            return Ok(spec.run(&input.fleet, &fit)?);
+        };
+        let demo = if self.use_demo_fit_for_real_wings { DemoFit::UsedForRealWings } else { DemoFit::Refused };
+        let saved = SavedFit::from_json(&read_text(path)?)
+            .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
+        progress.step("drawing forecasts");
+        spec.run_saved(&input.fleet, &saved, demo).map_err(|error| match error {
+            ForecastError::Saved(SavedFitError::Demo) => Failure::Result(format!(
+                "{error}; --use-demo-fit-for-real-wings lets it serve all the same, for trying things out"
+            )),
+            other => other.into(),
+        })
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
         let progress = Progress::new();
@@ -52,11 +96,10 @@ impl Args {
         if let Some(wing) = &self.wing {
             judging::known_wing(&input.fleet, wing)?;
         }
+        let limits = self.limits.read(&input.fleet)?;
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
-        progress.step("fitting the wear model");
-        let fit = WearSpec::default().fit_preferred(&input.fleet)?;
-        progress.step("drawing forecasts");
-        let mut table = DueSpec::default().risk(self.risk).seed(self.seed).today(today).run(&input.fleet, &fit)?;
+        let spec = DueSpec::default().risk(self.risk).seed(self.seed).today(today).limits(limits);
+        let mut table = self.table(&input, &spec, &progress)?;
         if let Some(wing) = &self.wing {
             table = judging::only_due(&table, wing, input.fleet.is_demo());
         }
@@ -66,12 +109,17 @@ impl Args {
                 write_table(&tables::due(table.rows()), out, format)?;
             }
         }
+        if let Some(path) = &self.calendar {
+            let text = if has_ending(path, "ics") { table.icalendar(today) } else { table.calendar_csv() };
+            write_atomic(path, text.as_bytes())?;
+        }
         drop(progress);
         let failed: Vec<String> = table.failures().iter().map(judging::failed_due).collect();
         if self.common.json {
             return Ok(Output::json(&table.document())?.with_failed(failed));
         }
         let note = if input.fleet.is_demo() { text::demo_note() } else { String::new() };
-        Ok(Output::text(format!("{}{note}\n{}", text::cautions(), text::due(&table, today))).with_failed(failed))
+        let due = text::due(&table, today) + &text::workload(&table, today);
+        Ok(Output::text(format!("{}{note}\n{due}", text::cautions())).with_failed(failed))
     }
 }

@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::fleet::{TableFormat, tables, write_table};
+use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
 use linedrift::report::text;
 use linedrift::stats::mixed::Criterion;
-use linedrift::wear::{Shape, ShapeChoice, TermsOption, WearSpec, WingEffects};
+use linedrift::wear::{SavedFit, Shape, ShapeChoice, TermsOption, WearSpec, WingEffects};
 
 use super::Failure;
 use super::args::{Common, Tables};
@@ -36,6 +36,9 @@ pub(super) struct Args {
     /// Column of `wings` that changes the rates (may be given more than once)
     #[arg(long, value_name = "NAME")]
     covariate: Vec<String>,
+    /// Also fit rates that differ by row of a wing, keep the better by AIC, and save it for wings elsewhere (`due --fit FILE`)
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["wing_effects", "criterion"])]
+    save: Option<PathBuf>,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -118,7 +121,18 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &self.covariate)?;
         progress.step("fitting the wear model");
-        let fit = spec.fit(&input.fleet)?;
+        let fit = match &self.save {
+            // forecasts want the effects that the likelihood prefers, as `due` takes them
+            Some(path) => {
+                let fit = spec.fit_preferred(&input.fleet)?;
+                let text =
+                    SavedFit::new(fit.clone(), &input.fleet).to_json().map_err(|error| Failure::result(&error))?;
+                write_atomic(path, text.as_bytes())?;
+                output::say(&format!("saved: {}\n", path.display()));
+                fit
+            }
+            None => spec.fit(&input.fleet)?,
+        };
         if let Some(out) = &self.tables.out {
             output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {

@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use crate::check::FleetError;
-use crate::wear::WearError;
+use crate::wear::{SavedFitError, WearError};
 
 /// Why a forecast cannot be made.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -81,6 +81,17 @@ pub enum ForecastError {
         /// Why.
         source: FleetError,
     },
+    /// No hidden check that all methods can forecast.
+    #[error(
+        "no check could be forecast ({skipped} left out): a wing with two checks or more is needed, and five wings"
+    )]
+    NothingToForecast {
+        /// Checks left out.
+        skipped: usize,
+    },
+    /// A saved fit that may not serve.
+    #[error(transparent)]
+    Saved(#[from] SavedFitError),
     /// Parameters that are no distribution.
     #[error("{what} is {value}, expected {expected}")]
     Parameter {

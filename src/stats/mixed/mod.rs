@@ -22,6 +22,7 @@ mod freedom;
 mod objective;
 mod posterior;
 mod structure;
+mod validity;
 
 pub use block::{Block, BlockBuilder};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
