@@ -74,10 +74,10 @@ fn a_fit_on_the_demo_refuses_other_wings_unless_the_user_insists() {
     assert!(SavedFit::from_json(&fit.to_json().unwrap()).unwrap().is_demo());
 }
 
-/// The set with one material's name changed in the C row.
+/// The set with one material's name changed in the B row.
 fn foreign(set: &LineSet) -> LineSet {
     let mut segments = set.segments().to_vec();
-    for line in set.lines().iter().filter(|line| line.row == Row::C) {
+    for line in set.lines().iter().filter(|line| line.row == Row::B) {
         segments[line.segment].material = "hemp".to_owned();
     }
     LineSet::new("Strange 1", None, set.lines().to_vec(), segments).unwrap().with_data(set.data().clone())
@@ -132,10 +132,10 @@ fn hours_past_those_of_the_fit_are_called_extrapolation() {
     let fit = saved(&simulated, &WearSpec::default());
     let [from, to] = fit.hours_seen_h();
     assert!(from >= 0.0 && to > 100.0);
-    let at = simulated.fleet.histories().iter().position(|history| history.checks.len() == 1).unwrap();
-    let one = alone(&simulated, at);
-    let mut history = one.histories()[0].clone();
+    let mut history = simulated.fleet.histories()[0].clone();
     history.actions.clear();
+    history.checks.truncate(1);
+    let one = Fleet::new(simulated.fleet.line_sets().to_vec(), vec![history.clone()]).unwrap();
     for check in &mut history.checks {
         check.hours_h = to + 50.0;
     }
@@ -198,7 +198,7 @@ fn use_it(saved: &SavedFit, fleet: &Fleet) {
     for row in [Row::A, Row::C, Row::Brake] {
         let _ = saved.fit().row_drift(&fleet.line_sets()[0], row, 150.0);
     }
-    let table = DueSpec::default().draws(3).run_saved(fleet, saved, DemoFit::Refused).unwrap();
+    let table = DueSpec::default().draws(2).run_saved(fleet, saved, DemoFit::UsedForRealWings).unwrap();
     for row in table.rows() {
         assert!(row.due_hours.is_finite() && row.risk_now.is_none_or(f64::is_finite));
     }
@@ -214,6 +214,8 @@ fn a_damaged_file_is_refused_or_harmless() {
     places(&document, "", &mut all);
     assert!(all.len() > 150, "{}", all.len());
     let (mut refused, mut kept) = (0, 0);
+    // every third change: each kind of place is hit by some
+    let mut turn = 0;
     for place in all.iter().filter(|place| !place.is_empty()) {
         let values =
             [Value::Null, 0.into(), (-1.0).into(), 1e300.into(), 7.into(), "x".into(), Value::Array(Vec::new())];
@@ -230,6 +232,10 @@ fn a_damaged_file_is_refused_or_harmless() {
             _ => {}
         }
         for value in tries {
+            turn += 1;
+            if turn % 3 != 0 {
+                continue;
+            }
             let mut changed = document.clone();
             *changed.pointer_mut(place).unwrap() = value;
             match SavedFit::from_json(&changed.to_string()) {
@@ -244,7 +250,7 @@ fn a_damaged_file_is_refused_or_harmless() {
             }
         }
     }
-    assert!(refused > 800 && kept > 20, "{refused} refused, {kept} kept");
+    assert!(refused > 250 && kept > 5, "{refused} refused, {kept} kept");
     // cut anywhere
     let text = fit.to_json().unwrap();
     for at in (0..text.len() - 1).step_by(text.len() / 60) {

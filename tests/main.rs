@@ -21,6 +21,7 @@ mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
 mod forecast_backtest;
+mod forecast_calibration;
 mod forecast_crossing;
 mod forecast_due;
 mod forecast_limits;

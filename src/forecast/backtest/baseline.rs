@@ -11,6 +11,8 @@ use crate::check::Stage;
 
 /// Past errors of a row that its spread is taken from; with fewer, those of all rows.
 const FEWEST_ERRORS: usize = 5;
+/// Values of a row that the fleet's line needs.
+const FEWEST_VALUES: f64 = 10.0;
 
 /// What the three baselines foresee for one row of one check, mm.
 #[derive(Debug, Clone, Copy)]
@@ -61,7 +63,7 @@ pub(super) fn forecasts(wings: &[WingSeries]) -> Vec<BaselineForecast> {
                 let past = &series.checks[..check];
                 let Some(measured_mm) = target.rows_mm[row] else { continue };
                 let Some(own) = OwnPoints::of(past, row) else { continue };
-                let fleet_mean = fleet.at(series.line_set, row, target.hours_h).unwrap_or(own.last_mm);
+                let Some(fleet_mean) = fleet.at(series.line_set, row, target.hours_h) else { continue };
                 let points = Points { last_value: own.last_mm, own_points: own.line_at(target.hours_h), fleet_mean };
                 out.push(BaselineForecast { wing, check, row, date, measured_mm, points });
             }
@@ -124,6 +126,7 @@ struct Sums {
     y: f64,
     xx: f64,
     xy: f64,
+    most_x: f64,
 }
 
 impl FleetMeans {
@@ -140,23 +143,26 @@ impl FleetMeans {
                     sums.y += value;
                     sums.xx += x * x;
                     sums.xy += x * value;
+                    sums.most_x = sums.most_x.max(x);
                 }
             }
         }
     }
 
-    /// The model's line, else that of all models (`None` before anything was measured).
+    /// The model's line where it has ten values, else that of all models (`None` where that has fewer too).
     fn at(&self, line_set: usize, row: usize, hours_h: f64) -> Option<f64> {
-        let of_model = self.by_model.get(&(line_set, row)).filter(|sums| sums.n >= 2.0);
+        let of_model = self.by_model.get(&(line_set, row)).filter(|sums| sums.n >= FEWEST_VALUES);
         of_model.unwrap_or(&self.by_row[row]).at(hours_h / 100.0)
     }
 }
 
 impl Sums {
+    /// The line at `x`, held constant past the most that was seen.
     fn at(&self, x: f64) -> Option<f64> {
-        if self.n == 0.0 {
+        if self.n < FEWEST_VALUES {
             return None;
         }
+        let x = x.min(self.most_x);
         let (mean_x, mean_y) = (self.x / self.n, self.y / self.n);
         let square = self.xx - self.n * mean_x * mean_x;
         let slope = if square > 1e-9 { (self.xy - self.n * mean_x * mean_y) / square } else { 0.0 };

@@ -89,7 +89,7 @@ impl fmt::Display for Backtest {
             self.checks(),
             self.skipped().len()
         )?;
-        writeln!(f, "\nIntervals that held what was measured (in brackets: where chance leaves true ones)")?;
+        writeln!(f, "\nIntervals that held what was measured (in brackets: the range by chance)")?;
         for row in self.coverage() {
             writeln!(
                 f,

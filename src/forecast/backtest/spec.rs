@@ -48,7 +48,8 @@ pub enum Origins {
 /// than five):
 /// - last value: what was last measured, as left where the wing was adjusted;
 /// - own points: the line through the wing's own earlier points, one slope, a level of its own after each adjustment;
-/// - fleet mean: the straight line of the row on hours through all checks of the model dated before D.
+/// - fleet mean: the straight line of the row on hours through all `as_found` checks of the model dated before D (of all
+///   models where it has fewer than ten), held constant past the most hours seen.
 ///
 /// A check that some method cannot forecast (no earlier check, no past errors, no fit) is left out for all and named.
 #[derive(Debug, Clone, PartialEq)]
@@ -313,9 +314,5 @@ impl Baselines {
 
     fn of(&self, wing: usize, check: usize) -> &[RowBaseline] {
         self.known.get(&(wing, check)).map_or(&[], Vec::as_slice)
-    }
-
-    fn have_errors(&self, wing: usize, check: usize) -> bool {
-        !self.of(wing, check).is_empty()
     }
 }
