@@ -51,4 +51,5 @@ mod trim_theory;
 mod trim_values;
 mod wear_coverage;
 mod wear_lme4;
+mod wear_merge;
 mod wear_paths;

@@ -2,7 +2,7 @@
 
 use linedrift::check::ActionKind;
 use linedrift::simulate::{FleetSpec, Simulated};
-use linedrift::wear::{PathDraws, Shape, ShapeChoice, WearFit, WearSpec};
+use linedrift::wear::{PathDraws, PathFunctional, Shape, ShapeChoice, WearFit, WearSpec};
 
 const DRAWS: usize = 400;
 
@@ -128,4 +128,67 @@ fn a_linear_fleet_is_called_linear_or_undecided() {
     let fit = WearSpec::default().shape(ShapeChoice::Auto).fit(&made.fleet).unwrap();
     let linear = fit.comparison().iter().find(|row| row.kind == "linear").unwrap();
     assert!(linear.weight > 0.05, "{fit}");
+}
+
+#[test]
+fn the_exact_posterior_is_what_the_draws_are_drawn_from() {
+    let made = FleetSpec::demo().wings(24).adjusted_share(0.9).seed(31).run().unwrap();
+    for choice in [ShapeChoice::Given(Shape::LINEAR), ShapeChoice::Saturating] {
+        let fit = WearSpec::default().shape(choice).fit(&made.fleet).unwrap();
+        let adjusted = made.fleet.histories().iter().find(|history| !history.actions.is_empty()).unwrap();
+        let fresh = made.fleet.histories().iter().find(|history| history.checks.is_empty()).unwrap();
+        for history in [adjusted, fresh] {
+            let set = made.fleet.line_set(history);
+            let noise = fit.draw_noise(&made.fleet, 8, 4000);
+            let draws = fit.path_draws(set, history, &noise).unwrap();
+            let posterior = fit.path_posterior(set, history).unwrap();
+            assert_eq!(posterior.lines(), draws.lines);
+            let lines = draws.lines.len();
+            // one line, and the difference of two means, at two hours
+            let one = (0..lines).map(|k| f64::from(u8::from(k == 3))).collect::<Vec<_>>();
+            let part = |k: usize| {
+                if k < 8 {
+                    0.125
+                } else if k < 24 {
+                    -0.0625
+                } else {
+                    0.0
+                }
+            };
+            let difference = (0..lines).map(part).collect::<Vec<_>>();
+            let functionals = [(150.0, &one), (150.0, &difference), (300.0, &difference)]
+                .map(|(hours_h, weights)| PathFunctional { hours_h, weights: weights.clone() });
+            let drawn: Vec<Vec<f64>> = functionals
+                .iter()
+                .map(|functional| {
+                    let mut sum = vec![0.0; 4000];
+                    for (column, weight) in
+                        functional.weights.iter().enumerate().filter(|(_, weight)| **weight != 0.0)
+                    {
+                        let values = at(&draws, column, functional.hours_h);
+                        sum.iter_mut().zip(values).for_each(|(sum, value)| *sum += weight * value);
+                    }
+                    sum
+                })
+                .collect();
+            let moments = posterior.moments(&functionals);
+            let mean = |values: &[f64]| values.iter().sum::<f64>() / 4000.0;
+            for i in 0..3 {
+                let error = mean(&drawn[i]) - moments.mean_mm[i];
+                // four standard errors of a mean of 4,000 draws
+                assert!(error.abs() < 4.0 * moments.sd_mm(i) / 4000f64.sqrt(), "{error} of {}", moments.sd_mm(i));
+                for j in 0..3 {
+                    let products: Vec<f64> = drawn[i]
+                        .iter()
+                        .zip(&drawn[j])
+                        .map(|(a, b)| (a - mean(&drawn[i])) * (b - mean(&drawn[j])))
+                        .collect();
+                    let correlation = mean(&products) / (moments.sd_mm(i) * moments.sd_mm(j));
+                    let exact = moments.covariance(i, j) / (moments.sd_mm(i) * moments.sd_mm(j));
+                    // five standard errors of a ratio of variances of 4,000 draws (√(2/4000) = 0.022)
+                    assert!((correlation - exact).abs() < 0.112, "{i} {j}: {correlation} against {exact}");
+                }
+            }
+        }
+    }
 }

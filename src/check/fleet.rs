@@ -24,6 +24,29 @@ pub struct History {
     pub fittings: Vec<Fitting>,
 }
 
+impl History {
+    /// Puts checks and actions in their order, which does not depend on that of the tables.
+    pub(crate) fn sort(&mut self) {
+        self.checks.sort_by(|a, b| {
+            a.hours_h
+                .total_cmp(&b.hours_h)
+                .then(a.date.cmp(&b.date))
+                .then(a.stage.cmp(&b.stage))
+                .then(a.id.cmp(&b.id))
+        });
+        self.actions.sort_by(|a, b| {
+            a.hours_h
+                .total_cmp(&b.hours_h)
+                .then(a.date.cmp(&b.date))
+                .then(a.side.cmp(&b.side))
+                .then(a.segment.cmp(&b.segment))
+                .then(a.kind.cmp(&b.kind))
+                .then(a.change_mm.total_cmp(&b.change_mm))
+                .then(a.check.cmp(&b.check))
+        });
+    }
+}
+
 /// Why histories and line sets do not make a fleet.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
@@ -108,14 +131,7 @@ impl Fleet {
             {
                 return Err(FleetError::NoLine { wing: wing.clone(), check: "actions or fittings".to_owned() });
             }
-            history.checks.sort_by(|a, b| {
-                a.hours_h
-                    .total_cmp(&b.hours_h)
-                    .then(a.date.cmp(&b.date))
-                    .then(a.stage.cmp(&b.stage))
-                    .then(a.id.cmp(&b.id))
-            });
-            history.actions.sort_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then(a.date.cmp(&b.date)));
+            history.sort();
         }
         histories.sort_by(|a, b| a.wing.id.cmp(&b.wing.id));
         Ok(Self { line_sets, histories, demo: false })

@@ -37,8 +37,14 @@ pub(crate) type Evaluation = Option<(f64, Vec<f64>)>;
 ///
 /// Source: Nocedal and Wright, Numerical Optimization, 2nd ed., algorithm 6.1 and section 3.1 (memory); the slack follows
 /// the approximate Wolfe idea of Hager and Zhang 2005 (memory).
-pub(crate) fn minimise(
+pub(crate) fn minimise(start: &[f64], cap: usize, objective: impl FnMut(&[f64]) -> Evaluation) -> Option<Minimum> {
+    minimise_from(start, None, cap, objective)
+}
+
+/// The same, with a first guess of the inverse Hessian (row-major, positive definite) where there is one.
+pub(crate) fn minimise_from(
     start: &[f64],
+    inverse: Option<Vec<f64>>,
     cap: usize,
     mut objective: impl FnMut(&[f64]) -> Evaluation,
 ) -> Option<Minimum> {
@@ -50,8 +56,9 @@ pub(crate) fn minimise(
         let end = Vec::new();
         return Some(Minimum { start: end.clone(), end, value, evaluations, stop: StopReason::Converged });
     }
-    let mut inverse = identity(n);
-    let mut fresh = true;
+    let known = inverse.filter(|inverse| inverse.len() == n * n);
+    let mut fresh = known.is_none();
+    let mut inverse = known.unwrap_or_else(|| identity(n));
     let stop = loop {
         let mut direction = negative_product(&inverse, &gradient);
         let mut slope = dot(&direction, &gradient);

@@ -219,6 +219,19 @@ impl WearFit {
         &self.components[0].mixed
     }
 
+    /// Standard deviation of a reading about everything else, mm.
+    #[must_use]
+    pub fn reading_sd_mm(&self) -> f64 {
+        self.mixed().sigma()
+    }
+
+    /// Standard deviation of the common offset of a check, mm; nought where the data could not tell it from the wing's.
+    #[must_use]
+    pub fn check_sd_mm(&self) -> f64 {
+        let spread = self.layout.check.and_then(|term| self.mixed().outer().get(term));
+        spread.and_then(|spread| spread.sd.first().copied()).unwrap_or(0.0)
+    }
+
     /// Mean drift since new of a row's lines in a line set at some hours, covariates at nought; `None` when the set has no
     /// line of the row or the fit has no term for its materials.
     ///

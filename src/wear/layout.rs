@@ -58,7 +58,7 @@ impl Layout {
                     if level.0 == cell.level { (level.0, level.1 + cell.count) } else { (cell.level, cell.count) };
                 several_per_level |= level.1 > 1;
                 let line = wing.levels[cell.level as usize].line;
-                seen.insert((wing.line_set, line));
+                seen.insert((wing.line_set(), line));
             }
             several_checks |= checks.len() > 1;
         }

@@ -9,9 +9,12 @@
 mod draws;
 mod fit;
 mod layout;
+mod merge;
 mod outcome;
 mod paths;
+mod posterior;
 mod reduction;
+mod restarts;
 mod saved;
 mod scale;
 mod shape;
@@ -20,7 +23,9 @@ mod summary;
 
 pub use draws::{DrawNoise, LineKey, PathDraws};
 pub use fit::{RowDrift, WearFit};
+pub use merge::MergeError;
 pub use outcome::{Diagnostic, SpreadRow, TermRow};
+pub use posterior::{PathFunctional, PathMoments, PathPosterior};
 pub use reduction::{Reduction, WingReduction};
 pub use saved::{DemoFit, SavedFit, SavedFitError};
 pub use scale::{ScaleInterval, ShapeChoice, ShapeComparison};

@@ -14,15 +14,15 @@ use crate::wing::LineSet;
 const RENEWED_MATCH_H: f64 = 100.0;
 
 /// One line's path as a linear function of a draw of the parameters.
-struct LinePath {
-    constant_mm: f64,
+pub(super) struct LinePath {
+    pub(super) constant_mm: f64,
     /// Standard deviation of what is the line's own, mm.
-    own_sd_mm: f64,
+    pub(super) own_sd_mm: f64,
     /// Group of lines adjusted together that it shares an uncertainty with, and its size, mm.
-    group: usize,
-    group_sd_mm: f64,
-    start: Vec<(usize, f64)>,
-    slope: Vec<(usize, f64)>,
+    pub(super) group: usize,
+    pub(super) group_sd_mm: f64,
+    pub(super) start: Vec<(usize, f64)>,
+    pub(super) slope: Vec<(usize, f64)>,
 }
 
 impl WearFit {
@@ -49,9 +49,7 @@ impl WearFit {
     pub fn path_draws(&self, set: &LineSet, history: &History, noise: &DrawNoise) -> Result<PathDraws, WearError> {
         let covariates = covariate_values(history, &self.spec.covariates)?;
         let wing = WingReduction::new(set, history, covariates);
-        let lines: Vec<LineKey> = current_levels(&wing)
-            .map(|index| LineKey { side: wing.levels[index].side, line: wing.levels[index].line })
-            .collect();
+        let lines = line_keys(&wing);
         let draws = noise.draws();
         let mut start_mm = Array2::zeros((draws, lines.len()));
         let mut slope_mm = Array2::zeros((draws, lines.len()));
@@ -69,7 +67,7 @@ impl WearFit {
             let model = WingModel::new(self, component, set, &wing)?;
             let needed = model.posterior.fixed() + model.posterior.outer();
             if noise.shared < needed || noise.lines < lines.len() {
-                return Err(WearError::Noise { wing: wing.wing, shared: needed, lines: lines.len() });
+                return Err(WearError::Noise { wing: wing.wing().to_owned(), shared: needed, lines: lines.len() });
             }
             let paths = model.line_paths();
             let rows = Slice::from(from..until);
@@ -98,17 +96,17 @@ impl WearFit {
 }
 
 /// One wing under one component of a fit.
-struct WingModel<'a> {
+pub(super) struct WingModel<'a> {
     layout: &'a Layout,
     component: &'a Component,
     set: &'a LineSet,
     wing: &'a WingReduction,
     builder: BlockBuilder,
-    posterior: BlockPosterior,
+    pub(super) posterior: BlockPosterior,
 }
 
 impl<'a> WingModel<'a> {
-    fn new(
+    pub(super) fn new(
         fit: &'a WearFit,
         component: &'a Component,
         set: &'a LineSet,
@@ -131,7 +129,7 @@ impl<'a> WingModel<'a> {
     }
 
     /// The paths of the last epoch of each line and side.
-    fn line_paths(&self) -> Vec<LinePath> {
+    pub(super) fn line_paths(&self) -> Vec<LinePath> {
         let levels: Vec<usize> = current_levels(self.wing).collect();
         let mut offsets: Vec<OwnOffset> = levels.iter().map(|&index| self.own_offset(index)).collect();
         // lines that the same adjustment moved, by the place of the first of them
@@ -291,6 +289,13 @@ fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
         own.group_sd_mm = (1.0 - keep) / total.sqrt();
         own.sd_mm *= keep.sqrt();
     }
+}
+
+/// Side and line of each path, in their order.
+pub(super) fn line_keys(wing: &WingReduction) -> Vec<LineKey> {
+    current_levels(wing)
+        .map(|index| LineKey { side: wing.levels[index].side, line: wing.levels[index].line })
+        .collect()
 }
 
 /// The last epoch of each line and side.

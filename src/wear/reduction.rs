@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::restarts::Restarts;
 use super::spec::WearError;
-use crate::check::{ActionKind, Check, Fleet, History, Stage, reading_deviation_mm};
+use crate::check::{Check, Fleet, History, reading_deviation_mm};
 use crate::wing::{LineSet, Side};
 
 /// Deviations are held as integers of this many per millimetre, so that sums are exact and order does not matter.
@@ -46,11 +47,11 @@ pub(crate) struct LineEpoch {
     pub(crate) adjusted: Vec<usize>,
 }
 
-/// One wing's readings, reduced to exact sums per line, side and check.
+/// One wing's readings, reduced to exact sums per line, side and check, and what is recorded of it beside them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WingReduction {
-    pub(crate) wing: String,
-    pub(crate) line_set: usize,
+    /// Wing, checks (without readings) and actions.
+    pub(crate) record: History,
     pub(crate) covariates: Vec<f64>,
     pub(crate) hours_h: Vec<f64>,
     /// By side, line, epoch.
@@ -59,29 +60,39 @@ pub struct WingReduction {
     pub(crate) cells: Vec<Cell>,
 }
 
-/// A fleet's readings, reduced. From here on a fit sees no reading again.
+/// A fleet's readings, reduced. From here on a fit sees no reading again. Parts of a fleet add up exactly
+/// ([`Reduction::merge`]).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reduction {
     pub(crate) line_sets: Vec<LineSet>,
+    /// Wings with readings, by id.
     pub(crate) wings: Vec<WingReduction>,
+    /// Wings without, by id: another part may have theirs.
+    pub(crate) unread: Vec<WingReduction>,
     pub(crate) covariates: Vec<String>,
 }
 
 impl Reduction {
-    /// Reduces every wing of a fleet that has readings, with the named covariates of its wings.
+    /// Reduces every wing of a fleet, with the named covariates of its wings.
     ///
     /// # Errors
     /// [`WearError::Covariate`] when a wing lacks a covariate that was asked for.
     pub fn new(fleet: &Fleet, covariates: &[String]) -> Result<Self, WearError> {
-        let mut wings = Vec::with_capacity(fleet.histories().len());
+        let mut out = Self {
+            line_sets: fleet.line_sets().to_vec(),
+            wings: Vec::with_capacity(fleet.histories().len()),
+            unread: Vec::new(),
+            covariates: covariates.to_vec(),
+        };
         for history in fleet.histories() {
-            let values = covariate_values(history, covariates)?;
+            let values = match covariate_values(history, covariates) {
+                Err(_) if history.checks.iter().all(|check| check.readings.is_empty()) => continue,
+                values => values?,
+            };
             let reduced = WingReduction::new(fleet.line_set(history), history, values);
-            if !reduced.cells.is_empty() {
-                wings.push(reduced);
-            }
+            if reduced.cells.is_empty() { out.unread.push(reduced) } else { out.wings.push(reduced) }
         }
-        Ok(Self { line_sets: fleet.line_sets().to_vec(), wings, covariates: covariates.to_vec() })
+        Ok(out.in_order())
     }
 
     /// Wings with readings.
@@ -116,12 +127,47 @@ impl WingReduction {
     /// The wing's id.
     #[must_use]
     pub fn wing(&self) -> &str {
-        &self.wing
+        &self.record.wing.id
+    }
+
+    /// Checks with their hours, dates and stages; their readings are not kept.
+    #[must_use]
+    pub fn checks(&self) -> &[Check] {
+        &self.record.checks
+    }
+
+    pub(crate) fn line_set(&self) -> usize {
+        self.record.line_set
     }
 
     pub(crate) fn new(set: &LineSet, history: &History, covariates: Vec<f64>) -> Self {
         let lines = set.lines().len();
-        let restarts = Restarts::new(set, history);
+        let mut sums = Vec::new();
+        let mut place = vec![usize::MAX; 2 * lines];
+        for (index, check) in history.checks.iter().enumerate() {
+            place.fill(usize::MAX);
+            sum_check(set, check, index, &mut place, &mut sums);
+        }
+        let record = History {
+            wing: history.wing.clone(),
+            line_set: history.line_set,
+            checks: history.checks.iter().map(without_readings).collect(),
+            actions: history.actions.clone(),
+            fittings: Vec::new(),
+        };
+        Self::from_sums(set, record, covariates, sums)
+    }
+
+    /// From sums whose `level` is still `side · lines + line`, in any order.
+    pub(super) fn from_sums(set: &LineSet, record: History, covariates: Vec<f64>, mut cells: Vec<Cell>) -> Self {
+        let lines = set.lines().len();
+        cells.sort_unstable_by_key(|cell| (cell.level, cell.check));
+        let restarts = Restarts::new(set, &record, |check| {
+            cells.iter().filter(move |cell| cell.check as usize == check).map(move |cell| {
+                let key = cell.level as usize;
+                (Side::BOTH[key / lines.max(1) % 2], key % lines.max(1))
+            })
+        });
         let mut levels: Vec<LineEpoch> = Vec::with_capacity(2 * lines);
         let mut first_level = vec![0usize; 2 * lines];
         for side in Side::BOTH {
@@ -142,47 +188,44 @@ impl WingReduction {
                 }
             }
         }
-        let mut cells = Vec::new();
-        for (index, check) in history.checks.iter().enumerate() {
-            sum_check(set, check, index, &restarts, &first_level, &mut cells);
+        for cell in &mut cells {
+            let key = cell.level as usize;
+            let epoch = restarts.at[key].iter().filter(|start| start.check <= cell.check as usize).count();
+            #[allow(clippy::cast_possible_truncation)]
+            let level = (first_level[key] + epoch) as u32;
+            cell.level = level;
         }
-        cells.sort_unstable_by_key(|cell| (cell.level, cell.check));
-        Self {
-            wing: history.wing.id.clone(),
-            line_set: history.line_set,
-            covariates,
-            hours_h: history.checks.iter().map(|check| check.hours_h).collect(),
-            levels,
-            cells,
+        Self { hours_h: record.checks.iter().map(|check| check.hours_h).collect(), record, covariates, levels, cells }
+    }
+
+    /// The sums with `side · lines + line` in place of the level again.
+    pub(super) fn into_sums(self, set: &LineSet) -> Vec<Cell> {
+        let lines = set.lines().len();
+        let mut cells = self.cells;
+        for cell in &mut cells {
+            let level = &self.levels[cell.level as usize];
+            #[allow(clippy::cast_possible_truncation)]
+            let key = (level.side.index() * lines + level.line) as u32;
+            cell.level = key;
         }
+        cells
     }
 }
 
-fn sum_check(
-    set: &LineSet,
-    check: &Check,
-    index: usize,
-    restarts: &Restarts,
-    first_level: &[usize],
-    cells: &mut Vec<Cell>,
-) {
+fn without_readings(check: &Check) -> Check {
+    Check { id: check.id.clone(), readings: Vec::new(), risers: Vec::new(), ..*check }
+}
+
+/// Adds up one check; `place` holds where each side and line stands among its sums.
+fn sum_check(set: &LineSet, check: &Check, index: usize, place: &mut [usize], sums: &mut Vec<Cell>) {
     let lines = set.lines().len();
-    let mut sums: Vec<Cell> = Vec::new();
-    let mut place = vec![usize::MAX; 2 * lines];
     for reading in &check.readings {
         let Some(deviation_mm) = reading_deviation_mm(set, check, reading) else { continue };
         let key = reading.side.index() * lines + reading.line;
+        #[allow(clippy::cast_possible_truncation)]
         if place[key] == usize::MAX {
             place[key] = sums.len();
-            let epoch = restarts.at[key].iter().filter(|start| start.check <= index).count();
-            #[allow(clippy::cast_possible_truncation)]
-            sums.push(Cell {
-                level: (first_level[key] + epoch) as u32,
-                check: index as u32,
-                count: 0,
-                sum_um: 0,
-                squares_um2: 0,
-            });
+            sums.push(Cell { level: key as u32, check: index as u32, count: 0, sum_um: 0, squares_um2: 0 });
         }
         #[allow(clippy::cast_possible_truncation)]
         let um = (deviation_mm * PER_MM).round() as i64;
@@ -190,98 +233,5 @@ fn sum_check(
         cell.count += 1;
         cell.sum_um = cell.sum_um.saturating_add(um);
         cell.squares_um2 += i128::from(um) * i128::from(um);
-    }
-    cells.append(&mut sums);
-}
-
-/// A restart of one line's offset: the first check that sees it, and the intended change.
-#[derive(Debug, Clone)]
-struct Restart {
-    check: usize,
-    change_mm: f64,
-    adjusted: Vec<usize>,
-}
-
-/// A segment made new: from which check on, at which hours.
-#[derive(Debug, Clone, Copy)]
-struct Renewal {
-    side: Side,
-    segment: usize,
-    check: usize,
-    hours_h: f64,
-}
-
-/// When each line's offset starts anew.
-struct Restarts {
-    /// By side and line.
-    at: Vec<Vec<Restart>>,
-    renewals: Vec<Renewal>,
-}
-
-impl Restarts {
-    fn new(set: &LineSet, history: &History) -> Self {
-        let lines = set.lines().len();
-        let mut out = Self { at: vec![Vec::new(); 2 * lines], renewals: Vec::new() };
-        let mut explained = vec![false; history.checks.len()];
-        for action in &history.actions {
-            let check = action.first_check_after(&history.checks);
-            if let Some(seen) = explained.get_mut(check) {
-                *seen = true;
-            }
-            for line in (0..lines).filter(|line| set.has(*line, action.side)) {
-                if action.segment.is_none_or(|segment| set.path_indices(line).any(|on| on == segment)) {
-                    let key = action.side.index() * lines + line;
-                    out.restart(key, check, action.change_mm, action.segment);
-                }
-            }
-            if action.kind == ActionKind::Replace {
-                let segments = action.segment.map_or(0..set.segments().len(), |segment| segment..segment + 1);
-                out.renewals.extend(segments.map(|segment| Renewal {
-                    side: action.side,
-                    segment,
-                    check,
-                    hours_h: action.hours_h,
-                }));
-            }
-        }
-        // an as_left check that no action explains: every line read in it starts anew
-        for (index, check) in history.checks.iter().enumerate() {
-            if check.stage == Stage::AsLeft && !explained[index] {
-                for reading in &check.readings {
-                    out.restart(reading.side.index() * lines + reading.line, index, 0.0, None);
-                }
-            }
-        }
-        for starts in &mut out.at {
-            starts.sort_by_key(|start| start.check);
-        }
-        out
-    }
-
-    fn restart(&mut self, key: usize, check: usize, change_mm: f64, segment: Option<usize>) {
-        let Some(starts) = self.at.get_mut(key) else { return };
-        let place = starts.iter().position(|start| start.check == check).unwrap_or_else(|| {
-            starts.push(Restart { check, change_mm: 0.0, adjusted: Vec::new() });
-            starts.len() - 1
-        });
-        let start = &mut starts[place];
-        start.change_mm += change_mm;
-        start.adjusted.extend(segment);
-        start.adjusted.sort_unstable();
-    }
-
-    fn clocks(&self, set: &LineSet, side: Side, line: usize, from: Option<usize>) -> Vec<f64> {
-        let Some(from) = from else { return Vec::new() };
-        let clocks: Vec<f64> = set
-            .path_indices(line)
-            .map(|segment| {
-                self.renewals
-                    .iter()
-                    .filter(|new| new.side == side && new.segment == segment && new.check <= from)
-                    .map(|new| new.hours_h)
-                    .fold(0.0, f64::max)
-            })
-            .collect();
-        if clocks.iter().all(|clock| *clock == 0.0) { Vec::new() } else { clocks }
     }
 }

@@ -204,7 +204,7 @@ impl ReducedModel<'_> {
         self.reduction
             .wings
             .par_iter()
-            .map(|wing| self.layout.builder(&sets[wing.line_set], wing, shape).finish())
+            .map(|wing| self.layout.builder(&sets[wing.line_set()], wing, shape).finish())
             .collect()
     }
 

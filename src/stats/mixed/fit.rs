@@ -1,16 +1,20 @@
 //! Fitting: rank, start, optimum, signs, and what to say of it.
 
-use nalgebra::{DMatrix, SymmetricEigen};
 use serde::{Deserialize, Serialize};
 
 use super::block::triangle;
+use super::curvature::Curvature;
 use super::freedom::Freedom;
 use super::objective::Profile;
 use super::{Block, Criterion, MixedError, Objective, Structure};
-use crate::stats::minimise::{Minimum, StopReason, minimise};
+use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise_from};
 
 /// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
 const COLLINEAR: f64 = 1e-11;
+/// With as many blocks or more, the optimum of some of them is found first ...
+const MANY_BLOCKS: usize = 96;
+/// ... namely of every so many-th.
+const COARSE: usize = 8;
 /// A relative standard deviation below this is tried as an exact zero.
 const NEAR_ZERO: f64 = 1e-3;
 
@@ -119,7 +123,8 @@ impl MixedSpec {
     /// Fits the model to its blocks.
     ///
     /// Fixed columns that earlier columns explain are dropped and named. θ is optimised unconstrained, so that a boundary
-    /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards.
+    /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards. With 96 blocks or
+    /// more the optimum of every eighth is found first and the search over all starts there, with its curvature.
     ///
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
@@ -151,39 +156,61 @@ impl MixedSpec {
         }
         let scale = start_scale(&model, blocks);
         let given = start.len() == scale.len();
-        let from = if given { start.to_vec() } else { start_point(&objective, &scale) };
-        let minimum = self.optimum(&objective, &scale, &from, observations)?;
+        let from = if given {
+            Start { point: start.to_vec(), inverse: None }
+        } else {
+            self.coarse_start(&model, blocks, &scale)
+                .unwrap_or_else(|| Start { point: start_point(&objective, &scale), inverse: None })
+        };
+        let Found { minimum, curvature } = self.optimum(&objective, &scale, from, observations)?;
         let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
         let mut profile = objective.profile(&theta)?;
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
+        let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
+        let freedom = Freedom::new(curvature.as_ref(), &free, objective.degrees());
         fix_signs(&model, &mut theta);
-        let freedom = Freedom::new(&objective, &theta, &scale);
         Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
+    }
+
+    /// Where to start with many blocks: the optimum of every [`COARSE`]th of them, and its curvature. `None` with few.
+    fn coarse_start(&self, model: &Structure, blocks: &[Block], scale: &[f64]) -> Option<Start> {
+        if blocks.len() < MANY_BLOCKS {
+            return None;
+        }
+        let some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
+        let objective = Objective::new(model, &some, self.criterion);
+        if objective.degrees() < 1.0 {
+            return None;
+        }
+        let minimum = minimise(&start_point(&objective, scale), self.evaluation_cap, scaled(&objective, scale))?;
+        let curvature = Curvature::new(&objective, &minimum.end, scale)?;
+        let all: Vec<usize> = (0..scale.len()).collect();
+        let share = some.len() as f64 / blocks.len() as f64;
+        (minimum.stop == StopReason::Converged && curvature.downhill().is_none())
+            .then(|| Start { point: minimum.end, inverse: Some(curvature.inverse(&all, share, share)) })
     }
 
     fn optimum(
         &self,
         objective: &Objective<'_>,
         scale: &[f64],
-        start: &[f64],
+        start: Start,
         observations: usize,
-    ) -> Result<Minimum, MixedError> {
-        let scaled = |x: &[f64]| {
-            let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-            let (value, mut slope) = objective.evaluate(&theta)?;
-            slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
-            slope.iter().all(|g| g.is_finite()).then_some((value, slope))
-        };
-        let Some(mut minimum) = minimise(start, self.evaluation_cap, scaled) else {
+    ) -> Result<Found, MixedError> {
+        let from = start.point.clone();
+        let Some(mut minimum) =
+            minimise_from(&start.point, start.inverse, self.evaluation_cap, scaled(objective, scale))
+        else {
             return Err(MixedError::NoVariation { observations });
         };
+        let mut curvature = Curvature::new(objective, &minimum.end, scale);
         // a stationary point that is a saddle is left along its steepest way down
         for _ in 0..3 {
-            let Some(way) = downhill(&minimum.end, scaled) else { break };
+            let Some(way) = curvature.as_ref().and_then(Curvature::downhill) else { break };
             let mut best: Option<Minimum> = None;
             for sign in [0.05, -0.05] {
                 let from: Vec<f64> = minimum.end.iter().zip(&way).map(|(x, d)| x + sign * d).collect();
-                if let Some(found) = minimise(&from, self.evaluation_cap, scaled)
+                if let Some(found) = minimise(&from, self.evaluation_cap, scaled(objective, scale))
                     && best.as_ref().is_none_or(|best| found.value < best.value)
                 {
                     best = Some(found);
@@ -192,12 +219,37 @@ impl MixedSpec {
             match best {
                 Some(found) if found.value < minimum.value - 1e-7 => {
                     let evaluations = minimum.evaluations + found.evaluations;
-                    minimum = Minimum { start: start.to_vec(), evaluations, ..found };
+                    minimum = Minimum { start: from.clone(), evaluations, ..found };
+                    curvature = Curvature::new(objective, &minimum.end, scale);
                 }
                 _ => break,
             }
         }
-        Ok(minimum)
+        Ok(Found { minimum, curvature })
+    }
+}
+
+/// Where an optimisation starts.
+struct Start {
+    /// θ over its scale.
+    point: Vec<f64>,
+    /// A guess of the inverse Hessian there, row-major.
+    inverse: Option<Vec<f64>>,
+}
+
+/// An optimum, and the curvature there where it is defined.
+struct Found {
+    minimum: Minimum,
+    curvature: Option<Curvature>,
+}
+
+/// The criterion and its gradient in scaled parameters.
+fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
+    move |x: &[f64]| {
+        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+        let mut found = objective.evaluate(&theta)?;
+        found.slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
+        Some((found.profile.deviance, found.slope))
     }
 }
 
@@ -274,31 +326,6 @@ fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
         start.extend(term.places().map(|place| if place % (term.width + 1) == 0 { 1.0 } else { 0.0 }));
     }
     start
-}
-
-/// Direction of negative curvature at a point, from differences of the gradient; `None` at a minimum.
-fn downhill(at: &[f64], mut objective: impl FnMut(&[f64]) -> Option<(f64, Vec<f64>)>) -> Option<Vec<f64>> {
-    let n = at.len();
-    if n == 0 {
-        return None;
-    }
-    let step = 1e-4;
-    let mut hessian = DMatrix::zeros(n, n);
-    for k in 0..n {
-        let mut moved = at.to_vec();
-        moved[k] += step;
-        let (_, up) = objective(&moved)?;
-        moved[k] -= 2.0 * step;
-        let (_, down) = objective(&moved)?;
-        for i in 0..n {
-            hessian[(i, k)] = (up[i] - down[i]) / (2.0 * step);
-        }
-    }
-    let symmetric = (&hessian + hessian.transpose()) * 0.5;
-    let largest = symmetric.amax();
-    let eigen = SymmetricEigen::new(symmetric);
-    let (index, lowest) = eigen.eigenvalues.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
-    (*lowest < -1e-6 * largest).then(|| eigen.eigenvectors.column(index).iter().copied().collect())
 }
 
 /// Sets near-zero scalars to zero where that does not raise the criterion.

@@ -1,12 +1,9 @@
 //! Satterthwaite degrees of freedom.
 
-use nalgebra::{DMatrix, SymmetricEigen};
 use serde::{Deserialize, Serialize};
 
-use super::Objective;
+use super::curvature::Curvature;
 
-/// Relative step of differences, in units of the scaled parameters.
-const STEP: f64 = 1e-3;
 /// More degrees of freedom than this are normal to every digit that is printed.
 const MOST: f64 = 1e6;
 
@@ -25,44 +22,17 @@ pub(crate) struct Freedom {
 }
 
 impl Freedom {
-    /// From the objective at its optimum; `scale` is the size of each parameter.
-    pub(crate) fn new(objective: &Objective<'_>, theta: &[f64], scale: &[f64]) -> Self {
-        let residual = objective.degrees();
-        let known = || Self { covariance: Vec::new(), derivatives: Vec::new(), residual };
-        let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
-        let n = free.len();
-        if n == 0 {
-            return known();
+    /// From the curvature at the optimum, over the parameters that are `free` (not at a boundary).
+    pub(crate) fn new(curvature: Option<&Curvature>, free: &[usize], residual: f64) -> Self {
+        let Some(curvature) = curvature.filter(|_| !free.is_empty()) else {
+            return Self { covariance: Vec::new(), derivatives: Vec::new(), residual };
+        };
+        Self {
+            // a direction without curvature is a boundary (a correlation of ±1): it moves nothing
+            covariance: curvature.inverse(free, 2.0, 0.0),
+            derivatives: free.iter().map(|k| curvature.covariance_slopes[*k].clone()).collect(),
+            residual,
         }
-        let mut hessian = DMatrix::zeros(n, n);
-        let mut derivatives = Vec::with_capacity(n);
-        for (column, &k) in free.iter().enumerate() {
-            let step = STEP * scale[k];
-            let at = |sign: f64| {
-                let mut moved = theta.to_vec();
-                moved[k] += sign * step;
-                let profile = objective.profile(&moved).ok()?;
-                Some((profile, objective.gradient(&moved).ok()?))
-            };
-            let (Some((up, up_slope)), Some((down, down_slope))) = (at(1.0), at(-1.0)) else { return known() };
-            for (row, &i) in free.iter().enumerate() {
-                hessian[(row, column)] = (up_slope[i] - down_slope[i]) / (2.0 * step) * scale[k] * scale[i];
-            }
-            derivatives.push(
-                up.unscaled
-                    .iter()
-                    .zip(&down.unscaled)
-                    .map(|(a, b)| (a * up.sigma2 - b * down.sigma2) / (2.0 * STEP))
-                    .collect(),
-            );
-        }
-        let symmetric = (&hessian + hessian.transpose()) * 0.5;
-        let largest = symmetric.amax();
-        let eigen = SymmetricEigen::new(symmetric);
-        // a direction without curvature is a boundary (a correlation of ±1): it moves nothing
-        let inverse = eigen.eigenvalues.map(|value| if value > 1e-8 * largest { 2.0 / value } else { 0.0 });
-        let covariance = &eigen.eigenvectors * DMatrix::from_diagonal(&inverse) * eigen.eigenvectors.transpose();
-        Self { covariance: covariance.iter().copied().collect(), derivatives, residual }
     }
 
     /// Whether the parts go together for so many fixed effects.

@@ -17,6 +17,7 @@
 //! derived in `docs/method.md`.
 
 mod block;
+mod curvature;
 mod fit;
 mod freedom;
 mod objective;
@@ -27,5 +28,5 @@ mod validity;
 pub use block::{Block, BlockBuilder};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
 pub use objective::{Objective, Profile};
-pub use posterior::{BlockPosterior, InnerPosterior, LevelPrior};
+pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
 pub use structure::{Covariance, Criterion, MixedError, OuterTerm, Structure};

@@ -39,6 +39,12 @@ pub struct Profile {
     residual_sum: f64,
 }
 
+/// A profile and the criterion's gradient there.
+pub(crate) struct Evaluated {
+    pub(crate) profile: Profile,
+    pub(crate) slope: Vec<f64>,
+}
+
 /// What is kept of the first pass of an evaluation for the second.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Keep {
@@ -123,11 +129,12 @@ impl<'a> Objective<'a> {
         self.slope(&factors, &pass).ok_or_else(undefined)
     }
 
-    pub(crate) fn evaluate(&self, theta: &[f64]) -> Option<(f64, Vec<f64>)> {
+    /// The profile and the gradient in one go; `None` where either is not defined.
+    pub(crate) fn evaluate(&self, theta: &[f64]) -> Option<Evaluated> {
         let factors = self.factors(theta).ok()?;
         let pass = self.profiled(&factors, Keep::Reduced)?;
         let slope = self.slope(&factors, &pass)?;
-        Some((pass.profile.deviance, slope))
+        slope.iter().all(|g| g.is_finite()).then_some(Evaluated { profile: pass.profile, slope })
     }
 
     pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {

@@ -98,6 +98,37 @@ impl BlockPosterior {
         }
     }
 
+    /// A linear combination of the fixed and outer effects, exactly: its mean, and its root, so that the covariance of two
+    /// combinations of one block is the product of their roots. `weights` are (place in a draw, weight); places past the
+    /// end are left out.
+    ///
+    /// With `b = c − P β + σ Z ε` and `Cov(β) = σ² (L_X L_Xᵀ)⁻¹`, the root of `aᵀβ + wᵀb` is `σ (L_X⁻¹(a − Pᵀw), Zᵀw)`.
+    #[must_use]
+    pub fn combination(&self, weights: &[(usize, f64)]) -> Combination {
+        let (p, q) = (self.fixed, self.outer);
+        let mut fixed = vec![0.0; p];
+        let mut root = vec![0.0; p + q];
+        let mut mean = 0.0;
+        for &(place, weight) in weights {
+            if let Some(sum) = fixed.get_mut(place) {
+                *sum += weight;
+            } else if let Some(i) = place.checked_sub(p).filter(|i| *i < q) {
+                let pull = &self.pull[i * (p + 1)..(i + 1) * (p + 1)];
+                mean += weight * pull[p];
+                fixed.iter_mut().zip(pull).for_each(|(sum, pull)| *sum -= weight * pull);
+                for (sum, z) in root[p..].iter_mut().zip(&self.z[i * q..(i + 1) * q]) {
+                    *sum += self.sigma * weight * z;
+                }
+            }
+        }
+        mean += fixed.iter().zip(&self.beta).map(|(weight, beta)| weight * beta).sum::<f64>();
+        solve_lower(&self.factor, p, &mut fixed);
+        for (sum, value) in root.iter_mut().zip(fixed) {
+            *sum = self.sigma * value;
+        }
+        Combination { mean, root }
+    }
+
     /// Mean and standard deviation of an inner effect given a draw: `constant − Σ weights · draw`, and `sd`. A level that
     /// was never read has its prior; a flat level never read is `None`.
     #[must_use]
@@ -123,6 +154,15 @@ impl BlockPosterior {
         }
         Some(InnerPosterior { constant, weights, sd: self.sigma * kappa.sqrt() })
     }
+}
+
+/// A linear combination of effects: mean, and a root whose products are covariances.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Combination {
+    /// Mean, response units.
+    pub mean: f64,
+    /// Root: `Cov(f, g) = Σ root_f · root_g`.
+    pub root: Vec<f64>,
 }
 
 /// Prior of an inner level.

@@ -1,0 +1,67 @@
+//! Second derivatives of the criterion at an optimum.
+
+use nalgebra::{DMatrix, SymmetricEigen};
+
+use super::Objective;
+
+/// Step of differences, in units of the scaled parameters.
+const STEP: f64 = 1e-3;
+/// Curvature below this share of the largest is rounding.
+const FLAT: f64 = 1e-8;
+
+/// The Hessian of the criterion in scaled parameters, and how the fixed effects' covariance moves with each of them.
+#[derive(Debug, Clone)]
+pub(crate) struct Curvature {
+    hessian: DMatrix<f64>,
+    /// Per scaled parameter: derivative of the covariance of the fixed effects, row-major.
+    pub(crate) covariance_slopes: Vec<Vec<f64>>,
+}
+
+impl Curvature {
+    /// By central differences of the gradient at a point given over `scale`; `None` where the criterion is not defined
+    /// near it.
+    pub(crate) fn new(objective: &Objective<'_>, at: &[f64], scale: &[f64]) -> Option<Self> {
+        let n = at.len();
+        let mut hessian = DMatrix::zeros(n, n);
+        let mut covariance_slopes = Vec::with_capacity(n);
+        for k in 0..n {
+            let moved = |sign: f64| {
+                let theta: Vec<f64> =
+                    (0..n).map(|i| (at[i] + if i == k { sign * STEP } else { 0.0 }) * scale[i]).collect();
+                objective.evaluate(&theta)
+            };
+            let (up, down) = (moved(1.0)?, moved(-1.0)?);
+            for i in 0..n {
+                hessian[(i, k)] = (up.slope[i] - down.slope[i]) / (2.0 * STEP) * scale[i];
+            }
+            let (up, down) = (up.profile, down.profile);
+            let pairs = up.unscaled.iter().zip(&down.unscaled);
+            covariance_slopes.push(pairs.map(|(a, b)| (a * up.sigma2 - b * down.sigma2) / (2.0 * STEP)).collect());
+        }
+        let hessian = (&hessian + hessian.transpose()) * 0.5;
+        Some(Self { hessian, covariance_slopes })
+    }
+
+    /// Direction of negative curvature; `None` at a minimum.
+    pub(crate) fn downhill(&self) -> Option<Vec<f64>> {
+        if self.hessian.nrows() == 0 {
+            return None;
+        }
+        let largest = self.hessian.amax();
+        let eigen = SymmetricEigen::new(self.hessian.clone());
+        let (index, lowest) = eigen.eigenvalues.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1))?;
+        (*lowest < -1e-6 * largest).then(|| eigen.eigenvectors.column(index).iter().copied().collect())
+    }
+
+    /// `factor · H⁻¹` over the given parameters, row-major; a direction without curvature (a boundary) gets `flat` times
+    /// the inverse of the largest curvature.
+    pub(crate) fn inverse(&self, over: &[usize], factor: f64, flat: f64) -> Vec<f64> {
+        let part = self.hessian.select_rows(over).select_columns(over);
+        let largest = part.amax();
+        let eigen = SymmetricEigen::new(part);
+        let inverse =
+            eigen.eigenvalues.map(|value| if value > FLAT * largest { factor / value } else { flat / largest });
+        let whole = &eigen.eigenvectors * DMatrix::from_diagonal(&inverse) * eigen.eigenvectors.transpose();
+        whole.iter().copied().collect()
+    }
+}
