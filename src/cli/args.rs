@@ -75,7 +75,7 @@ pub(super) fn read_text(path: &Path) -> Result<String, Failure> {
 /// Where result tables go.
 #[derive(Debug, Clone, Args)]
 pub(super) struct Tables {
-    /// Also write the result tables, as CSV and Parquet, into this folder
+    /// Also write the result tables, as CSV and Parquet (and figures, where there are any), into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 }
@@ -83,4 +83,12 @@ pub(super) struct Tables {
 /// A calendar day.
 pub(super) fn day(text: &str) -> Result<Date, String> {
     text.parse::<Date>().map_err(|_| format!("`{text}` is not a day such as 2026-03-01"))
+}
+
+/// A number above nought.
+pub(super) fn above_nought(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
+        _ => Err(format!("`{text}` is not a number above 0")),
+    }
 }

@@ -114,7 +114,7 @@ pub(super) fn failed_due(failure: &WingFailure) -> String {
 }
 
 /// The table with one wing left in it.
-pub(super) fn only_due(table: &DueTable, wing: &str, demo: bool) -> DueTable {
+pub(super) fn only_due(table: &DueTable, wing: &str) -> DueTable {
     let of_wing = table
         .rows()
         .iter()
@@ -123,5 +123,5 @@ pub(super) fn only_due(table: &DueTable, wing: &str, demo: bool) -> DueTable {
         .map(|(row, detail)| WingDue { row: row.clone(), detail: detail.clone() });
     let failures = table.failures().iter().filter(|failure| failure.wing == wing).cloned();
     let one = DueTable::new(table.risk(), of_wing.collect()).with_failures(failures.collect());
-    if demo { one.marked_demo() } else { one }
+    if table.is_demo() { one.marked_demo() } else { one }
 }

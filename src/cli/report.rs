@@ -163,7 +163,7 @@ impl Args {
             None => None,
         };
         let due = match (due, self.only(fleet)) {
-            (Some(table), Some(wing)) => Some(only_due(&table, wing, fleet.is_demo())),
+            (Some(table), Some(wing)) => Some(only_due(&table, wing)),
             (due, _) => due,
         };
         judged.failed.extend(due.iter().flat_map(DueTable::failures).map(failed_due));

@@ -89,6 +89,26 @@ pub enum ForecastError {
         /// Checks left out.
         skipped: usize,
     },
+    /// Hours before a wing's last check.
+    #[error("{value} h is before the wing's last check at {last_h} h")]
+    BeforeLastCheck {
+        /// The hours given.
+        value: f64,
+        /// Hours of the last check.
+        last_h: f64,
+    },
+    /// A fit without a rate for some material of a wing.
+    #[error("wing `{wing}`: the wear fit has no rate for some of its materials in their rows")]
+    NotInFit {
+        /// The wing.
+        wing: String,
+    },
+    /// A wing without two rows among A–D.
+    #[error("wing `{wing}` has fewer than two rows among A to D: it has no row trim")]
+    NoRowTrim {
+        /// The wing.
+        wing: String,
+    },
     /// A saved fit that may not serve.
     #[error(transparent)]
     Saved(#[from] SavedFitError),

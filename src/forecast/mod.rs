@@ -13,6 +13,7 @@ mod due_words;
 mod error;
 mod first_crossing;
 mod incidence;
+mod knowledge;
 mod limits;
 mod limits_table;
 mod normal_tail;
@@ -21,6 +22,7 @@ mod passage;
 mod path_source;
 mod run;
 mod usage;
+mod value;
 mod wiener;
 
 pub use backtest::{
@@ -39,4 +41,5 @@ pub use limits_table::{LimitsError, LimitsTable};
 pub use outcome::{Basis, CrossingHours, DueRow, Reason};
 pub use passage::{GaussianPath, SlopePassage};
 pub use usage::{ExpectedDay, FleetUsage, UsageRate, UsageSource, UsageSpec};
+pub use value::{CheckValue, CheckValueSpec, DifferenceKnowledge, ShortCheck, ShortCheckSpec, ShortLine};
 pub use wiener::WienerPassage;
