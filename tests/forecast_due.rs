@@ -145,7 +145,7 @@ fn hours_past_all_checks_are_flagged() {
     let set = set_of(&ROWS);
     let paths = drifting(&set, -3.5);
     let spec = DueSpec::default();
-    let seen = |hours| due(&spec.seen_until_h(hours), &paths, &checked(), &set).detail.explanation;
+    let seen = |hours| due(&spec.clone().seen_until_h(hours), &paths, &checked(), &set).detail.explanation;
     assert!(seen(125.0).contains("extrapolates"));
     assert!(!seen(400.0).contains("extrapolates"));
 }
@@ -318,7 +318,7 @@ proptest! {
         let paths = draws_of(&set, &[RowPath { row: Row::C, start_mm: 0.0, slope_mm: slope }], Shape::LINEAR, 200, seed);
         let spec = DueSpec::default().risk(risk);
         let base = due(&spec, &paths, &checked(), &set).row;
-        let higher = due(&spec.risk(risk + 0.1), &paths, &checked(), &set).row;
+        let higher = due(&spec.clone().risk(risk + 0.1), &paths, &checked(), &set).row;
         let wide = Limits::default()
             .line_mm(10.0 * factor).row_difference_mm(10.0 * factor).incidence_deg(0.5 * factor)
             .brake_short_mm(20.0 * factor).offset_mm(50.0 * factor);

@@ -3,7 +3,7 @@
 use linedrift::check::{Fleet, History};
 use linedrift::forecast::{Basis, CrossingSpec, DueSpec, DueTable, Reason, incidence_weights};
 use linedrift::simulate::{FleetSpec, Simulated};
-use linedrift::wear::{LineKey, PathDraws, WearSpec, WingEffects};
+use linedrift::wear::{LineKey, PathDraws, Shape, ShapeChoice, WearSpec, WingEffects};
 use linedrift::wing::{LineSet, Side};
 use ndarray::Array2;
 
@@ -37,22 +37,29 @@ fn true_crossing_h(simulated: &Simulated, set: &LineSet, history: &History) -> f
 
 #[derive(Debug, Default)]
 struct Score {
+    /// Wings whose chance of being over now is under 10 %.
     wings: usize,
+    /// Of these, wings whose 90 % quantile lies within the horizon, and how often their 80 % interval holds the truth.
+    dated: usize,
     inside: usize,
+    /// Of these, wings whose chance reaches the accepted risk within the horizon, and how often the truth is sooner.
+    at_risk: usize,
     crossed_by_due: usize,
     over_said: f64,
     over_true: usize,
     all: usize,
 }
 
-fn score(seeds: std::ops::Range<u64>, wings: usize, draws: usize) -> Score {
+/// Fleets of wings in their first years, some adjusted when out of trim, their rows drifting differently from wing to wing.
+fn score(seeds: std::ops::Range<u64>, wings: usize, draws: usize, shape: Shape, wear: &WearSpec) -> Score {
     let mut score = Score::default();
     for seed in seeds {
         // two and a half years of flying: many wings are not over a limit yet
-        let spec = FleetSpec::default().wings(wings).unchecked_wings(wings / 10).years(2.5);
+        let spec = FleetSpec::default().wings(wings).unchecked_wings(wings / 10).years(2.5).shape(shape);
         let spec = spec.adjusted_share(0.6).wing_row_spread(0.2);
         let simulated = spec.seed(seed).run().unwrap();
-        let table = fitted(&simulated, &DueSpec::default().draws(draws).seed(seed));
+        let fit = wear.fit(&simulated.fleet).unwrap();
+        let table = DueSpec::default().draws(draws).seed(seed).run(&simulated.fleet, &fit).unwrap();
         assert!(table.failures().is_empty());
         for (row, detail) in table.rows().iter().zip(table.details()) {
             let history = simulated.fleet.history(&row.wing).unwrap();
@@ -62,40 +69,72 @@ fn score(seeds: std::ops::Range<u64>, wings: usize, draws: usize) -> Score {
             score.over_said += risk_now;
             score.over_true += usize::from(truth <= row.hours_now);
             // where the 10 % quantile is now, it is a lump, not a quantile
-            if risk_now < 0.1 {
-                let quantiles = row.crossing_hours;
-                let (low, high) = (quantiles.p10.unwrap_or(f64::INFINITY), quantiles.p90.unwrap_or(f64::INFINITY));
-                score.wings += 1;
+            if risk_now >= 0.1 {
+                continue;
+            }
+            score.wings += 1;
+            // which wings count hangs on the forecast alone, never on the truth
+            if let (Some(low), Some(high)) = (row.crossing_hours.p10, row.crossing_hours.p90) {
+                score.dated += 1;
                 score.inside += usize::from(truth >= low && truth <= high);
-                score.crossed_by_due += usize::from(truth <= detail.risk_hours.unwrap_or(f64::INFINITY).min(1e9));
+            }
+            if let Some(risk_hours) = detail.risk_hours {
+                score.at_risk += 1;
+                score.crossed_by_due += usize::from(truth <= risk_hours);
             }
         }
     }
     score
 }
 
-fn assert_calibrated(score: &Score, slack: f64) {
-    let share = |count: usize| count as f64 / score.wings as f64;
-    assert!((share(score.inside) - 0.8).abs() <= slack, "80 % intervals cover {}: {score:?}", share(score.inside));
-    let crossed = share(score.crossed_by_due);
-    assert!((crossed - 0.1).abs() <= 0.6 * slack, "the accepted 10 % came to {crossed}: {score:?}");
-    let over = (score.over_said - score.over_true as f64).abs() / score.all as f64;
-    assert!(over <= slack, "already over: {score:?}");
+fn assert_calibrated(score: &Score, slack: f64, risk_slack: f64) {
+    let covered = score.inside as f64 / score.dated as f64;
+    let crossed = score.crossed_by_due as f64 / score.at_risk as f64;
+    let (said, over) = (score.over_said / score.all as f64, score.over_true as f64 / score.all as f64);
+    eprintln!(
+        "{} wings, {} not over now; 80 % intervals of {} hold {:.1} %; the 10 % risk of {} came to {:.1} %; over now: said \
+         {:.1} %, true {:.1} %",
+        score.all,
+        score.wings,
+        score.dated,
+        100.0 * covered,
+        score.at_risk,
+        100.0 * crossed,
+        100.0 * said,
+        100.0 * over
+    );
+    assert!((covered - 0.8).abs() <= slack, "80 % intervals cover {covered}: {score:?}");
+    assert!((crossed - 0.1).abs() <= risk_slack, "the accepted 10 % came to {crossed}: {score:?}");
+    assert!((said - over).abs() <= slack, "already over: {score:?}");
+}
+
+fn by_row() -> WearSpec {
+    WearSpec::default().wing_effects(WingEffects::RateRow)
 }
 
 #[test]
 fn the_crossing_hours_of_simulated_wings_are_as_uncertain_as_said() {
     // about 110 wings: three binomial standard errors are 0.11 and 0.09
-    assert_calibrated(&score(1..4, 40, 300), 0.12);
+    assert_calibrated(&score(1..4, 40, 300, Shape::LINEAR, &by_row()), 0.12, 0.08);
 }
 
-/// Slow: 2,400 wings. `cargo test --release --no-default-features -- --ignored crossing_hours_of_2400`.
+/// Slow: 2,400 wings. `cargo test --release --no-default-features --test linedrift -- --ignored --nocapture crossing_hours_of_2400`.
 #[test]
 #[ignore = "slow: fits 60 fleets"]
 fn crossing_hours_of_2400_simulated_wings_cover_within_four_points() {
-    let score = score(100..160, 40, 2000);
-    assert!(score.wings > 1000);
-    assert_calibrated(&score, 0.04);
+    let score = score(100..160, 40, 2000, Shape::LINEAR, &by_row());
+    assert!(score.all == 2400 && score.wings > 1000);
+    assert_calibrated(&score, 0.04, 0.02);
+}
+
+/// Slow: 2,400 wings whose wear saturates, with the fit picking the shape and its scale.
+#[test]
+#[ignore = "slow: fits 60 fleets under three shapes"]
+fn crossing_hours_of_2400_saturating_wings_cover_within_four_points_when_the_fit_picks_the_shape() {
+    let truth = Shape::Saturating { scale_h: 150.0 };
+    let score = score(200..260, 40, 2000, truth, &by_row().shape(ShapeChoice::Auto));
+    assert!(score.all == 2400 && score.wings > 1000);
+    assert_calibrated(&score, 0.04, 0.02);
 }
 
 #[test]
@@ -120,7 +159,7 @@ fn every_wing_has_a_row_that_does_not_depend_on_threads_or_on_today() {
     }
     assert_eq!(table.rows().iter().filter(|row| row.basis == Basis::Fleet).count(), 2);
     let today = simulated.fleet.last_date().unwrap().tomorrow().unwrap();
-    let later = run(2, &spec.today(today));
+    let later = run(2, &spec.clone().today(today));
     for (a, b) in table.rows().iter().zip(later.rows()) {
         assert_eq!((&a.wing, a.due_hours, a.reason, a.risk_now), (&b.wing, b.due_hours, b.reason, b.risk_now));
         assert_eq!(a.due_date == b.due_date, a.reason != Reason::AlreadyOver, "{a:?} {b:?}");

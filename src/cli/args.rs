@@ -1,11 +1,13 @@
 //! Arguments that several commands share.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use linedrift::Date;
+use linedrift::check::Fleet;
+use linedrift::forecast::LimitsTable;
 
-use super::Failure;
+use super::{Failure, output};
 
 /// How to run and how to answer.
 #[derive(Debug, Clone, Args)]
@@ -40,10 +42,40 @@ pub(super) struct Choice {
     pub(super) check: Option<String>,
 }
 
+/// Limits from a file.
+#[derive(Debug, Clone, Default, Args)]
+pub(super) struct LimitsFile {
+    /// Limits in place of the defaults, for all models and for single ones (TOML, see docs/data.md)
+    #[arg(long, value_name = "FILE")]
+    limits: Option<PathBuf>,
+}
+
+impl LimitsFile {
+    /// The limits of the file, the defaults without one. A model that the fleet does not have is said on stderr.
+    pub(super) fn read(&self, fleet: &Fleet) -> Result<LimitsTable, Failure> {
+        let Some(path) = &self.limits else { return Ok(LimitsTable::default()) };
+        let text = read_text(path)?;
+        let table = LimitsTable::from_toml(&text)
+            .map_err(|error| Failure::file(path, error.line, &error.field, &error.value, &error.expected))?;
+        for model in table.models() {
+            if fleet.line_sets().iter().all(|set| set.model() != model) {
+                output::say(&format!("note: the limits name model `{model}`, which the fleet does not have\n"));
+            }
+        }
+        Ok(table)
+    }
+}
+
+/// The text of a file.
+pub(super) fn read_text(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path)
+        .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", path.display())))
+}
+
 /// Where result tables go.
 #[derive(Debug, Clone, Args)]
 pub(super) struct Tables {
-    /// Also write the result tables, as CSV and Parquet, into this folder
+    /// Also write the result tables, as CSV and Parquet (and figures, where there are any), into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 }
@@ -51,4 +83,12 @@ pub(super) struct Tables {
 /// A calendar day.
 pub(super) fn day(text: &str) -> Result<Date, String> {
     text.parse::<Date>().map_err(|_| format!("`{text}` is not a day such as 2026-03-01"))
+}
+
+/// A number above nought.
+pub(super) fn above_nought(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
+        _ => Err(format!("`{text}` is not a number above 0")),
+    }
 }

@@ -1,14 +1,15 @@
 //! `linedrift due`
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use linedrift::Date;
-use linedrift::fleet::{TableFormat, tables, write_table};
-use linedrift::forecast::DueSpec;
+use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
+use linedrift::forecast::{CheckValue, CheckValueSpec, DueDocument, DueSpec, DueTable, ForecastError};
 use linedrift::report::text;
-use linedrift::wear::WearSpec;
+use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearFit, WearSpec};
+use serde::Serialize;
 
-use super::args::{Common, Tables, day};
+use super::args::{Common, LimitsFile, Tables, above_nought, day, read_text};
 use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
@@ -21,6 +22,18 @@ pub(super) struct Args {
     /// This wing only (the wear model is still fitted to the whole fleet)
     #[arg(long, value_name = "ID")]
     wing: Option<String>,
+    /// A fit saved by `wear --save`, in place of fitting these wings
+    #[arg(long, value_name = "FILE")]
+    fit: Option<PathBuf>,
+    /// Let a fit on the invented demo serve for wings that are not the demo's
+    #[arg(long, requires = "fit")]
+    use_demo_fit_for_real_wings: bool,
+    /// Also write the dated checks as a calendar, by the file's ending: .ics (iCalendar) or .csv
+    #[arg(long, value_name = "FILE", value_parser = calendar_file)]
+    calendar: Option<PathBuf>,
+    /// Also say how much a check at these hours would narrow the forecast 100 h later
+    #[arg(long, value_name = "H", requires = "wing", value_parser = above_nought)]
+    value_of_check: Option<f64>,
     /// Accepted chance that a limit is passed before the next check
     #[arg(long, value_name = "SHARE", default_value_t = 0.1, value_parser = share)]
     risk: f64,
@@ -30,6 +43,8 @@ pub(super) struct Args {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    limits: LimitsFile,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -43,7 +58,68 @@ fn share(text: &str) -> Result<f64, String> {
     }
 }
 
+fn calendar_file(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    if has_ending(&path, "ics") || has_ending(&path, "csv") {
+        Ok(path)
+    } else {
+        Err(format!("`{text}` ends neither in .ics nor in .csv"))
+    }
+}
+
+fn has_ending(path: &Path, ending: &str) -> bool {
+    path.extension().is_some_and(|own| own.eq_ignore_ascii_case(ending))
+}
+
+/// What the forecasts rest on.
+enum Source {
+    Fleet(Box<WearFit>),
+    Saved(Box<SavedFit>),
+}
+
+impl Source {
+    fn wear(&self) -> &WearFit {
+        match self {
+            Source::Fleet(fit) => fit,
+            Source::Saved(saved) => saved.fit(),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct DueWithValue<'a> {
+    #[serde(flatten)]
+    due: DueDocument<'a>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_of_check: Option<&'a CheckValue>,
+}
+
 impl Args {
+    fn source(&self, input: &Input, progress: &Progress) -> Result<Source, Failure> {
+        let Some(path) = &self.fit else {
+            progress.step("fitting the wear model");
+            return Ok(Source::Fleet(Box::new(WearSpec::default().fit_preferred(&input.fleet)?)));
+        };
+        let saved = SavedFit::from_json(&read_text(path)?)
+            .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
+        Ok(Source::Saved(Box::new(saved)))
+    }
+
+    /// The next checks of all wings.
+    fn table(&self, input: &Input, source: &Source, spec: &DueSpec) -> Result<DueTable, Failure> {
+        let saved = match source {
+            Source::Fleet(fit) => return Ok(spec.run(&input.fleet, fit)?),
+            Source::Saved(saved) => saved,
+        };
+        let demo = if self.use_demo_fit_for_real_wings { DemoFit::UsedForRealWings } else { DemoFit::Refused };
+        spec.run_saved(&input.fleet, saved, demo).map_err(|error| match error {
+            ForecastError::Saved(SavedFitError::Demo) => Failure::Result(format!(
+                "{error}; --use-demo-fit-for-real-wings lets it serve all the same, for trying things out"
+            )),
+            other => other.into(),
+        })
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
         let progress = Progress::new();
@@ -52,13 +128,20 @@ impl Args {
         if let Some(wing) = &self.wing {
             judging::known_wing(&input.fleet, wing)?;
         }
+        let limits = self.limits.read(&input.fleet)?;
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
-        progress.step("fitting the wear model");
-        let fit = WearSpec::default().fit_preferred(&input.fleet)?;
+        let spec = DueSpec::default().risk(self.risk).seed(self.seed).today(today).limits(limits);
+        let source = self.source(&input, &progress)?;
         progress.step("drawing forecasts");
-        let mut table = DueSpec::default().risk(self.risk).seed(self.seed).today(today).run(&input.fleet, &fit)?;
+        let mut table = self.table(&input, &source, &spec)?;
+        let mut value = None;
         if let Some(wing) = &self.wing {
-            table = judging::only_due(&table, wing, input.fleet.is_demo());
+            table = judging::only_due(&table, wing);
+            if let Some(check_h) = self.value_of_check {
+                let history = judging::known_wing(&input.fleet, wing)?;
+                let set = input.fleet.line_set(history);
+                value = Some(CheckValueSpec::default().run(source.wear(), set, history, check_h)?);
+            }
         }
         if let Some(out) = &self.tables.out {
             output::make_folder(out)?;
@@ -66,12 +149,19 @@ impl Args {
                 write_table(&tables::due(table.rows()), out, format)?;
             }
         }
+        if let Some(path) = &self.calendar {
+            let text = if has_ending(path, "ics") { table.icalendar(today) } else { table.calendar_csv() };
+            write_atomic(path, text.as_bytes())?;
+        }
         drop(progress);
         let failed: Vec<String> = table.failures().iter().map(judging::failed_due).collect();
         if self.common.json {
-            return Ok(Output::json(&table.document())?.with_failed(failed));
+            let document = DueWithValue { due: table.document(), value_of_check: value.as_ref() };
+            return Ok(Output::json(&document)?.with_failed(failed));
         }
-        let note = if input.fleet.is_demo() { text::demo_note() } else { String::new() };
-        Ok(Output::text(format!("{}{note}\n{}", text::cautions(), text::due(&table, today))).with_failed(failed))
+        let note = if table.is_demo() { text::demo_note() } else { String::new() };
+        let value = value.map_or_else(String::new, |value| format!("\n{value}"));
+        let due = text::due(&table, today) + &text::workload(&table, today) + &value;
+        Ok(Output::text(format!("{}{note}\n{due}", text::cautions())).with_failed(failed))
     }
 }

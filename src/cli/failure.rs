@@ -1,6 +1,7 @@
 //! What went wrong, as text or JSON, with its exit code.
 
 use std::fmt::{self, Write as _};
+use std::path::Path;
 use std::process::ExitCode;
 
 use linedrift::fleet::{Fault, FleetReadError};
@@ -13,6 +14,8 @@ use super::output;
 pub(super) enum Failure {
     /// The tables are at fault: exit code 1.
     Data(FleetReadError),
+    /// Another file than a table is at fault: exit code 1.
+    File(Fault),
     /// A result could not be made or written: exit code 1.
     Result(String),
     /// The call makes no sense: exit code 2.
@@ -32,6 +35,17 @@ impl Failure {
         Self::Result(error.to_string())
     }
 
+    /// A fault of another file than a table, with its line.
+    pub(super) fn file(path: &Path, line: usize, field: &str, value: &str, expected: &str) -> Self {
+        Self::File(Fault {
+            table: path.display().to_string(),
+            row: line,
+            column: field.to_owned(),
+            value: value.to_owned(),
+            expected: expected.to_owned(),
+        })
+    }
+
     /// Prints the failure: text to stderr, or with `json` the error document to stdout.
     pub(super) fn print(&self, json: bool) -> ExitCode {
         if let Failure::Call(message) = self {
@@ -42,6 +56,7 @@ impl Failure {
             let own;
             let (faults, more) = match self {
                 Failure::Data(error) => (error.faults(), error.more()),
+                Failure::File(fault) => (std::slice::from_ref(fault), 0),
                 Failure::Result(message) | Failure::Call(message) => {
                     own = [Fault {
                         table: String::new(),
@@ -65,6 +80,11 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::Data(error) => clean(f, &error.to_string()),
+            Failure::File(fault) => {
+                let found = if fault.value.is_empty() { String::new() } else { format!("found `{}`, ", fault.value) };
+                let field = if fault.column.is_empty() { String::new() } else { format!(", {}", fault.column) };
+                clean(f, &format!("{}, line {}{field}: {found}expected {}", fault.table, fault.row, fault.expected))
+            }
             Failure::Result(message) | Failure::Call(message) => clean(f, message),
         }
     }

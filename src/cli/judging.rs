@@ -2,8 +2,8 @@
 
 use linedrift::check::doubt::{DoubtError, DoubtSpec, Doubts};
 use linedrift::check::{Check, Fleet, History};
-use linedrift::forecast::{DueTable, WingDue, WingFailure};
-use linedrift::trim::{Trim, TrimSpec};
+use linedrift::forecast::{DueTable, LimitsTable, WingDue, WingFailure};
+use linedrift::trim::Trim;
 use rayon::prelude::*;
 
 use super::Failure;
@@ -48,11 +48,11 @@ impl<'a> Chosen<'a> {
 }
 
 /// Judges the chosen check, or the latest check with readings of the chosen wing or of each wing.
-pub(super) fn judge(fleet: &Fleet, choice: &Choice) -> Result<Judged, Failure> {
-    let spec = TrimSpec::default();
+pub(super) fn judge(fleet: &Fleet, choice: &Choice, limits: &LimitsTable) -> Result<Judged, Failure> {
     let outcomes: Vec<Result<Trim, String>> = chosen(fleet, choice)?
         .into_par_iter()
         .map(|one| {
+            let spec = limits.of(&one.history.wing.model).trim_spec();
             spec.run(fleet.line_set(one.history), &one.history.wing, one.check).map_err(|error| one.failed(&error))
         })
         .collect();
@@ -114,7 +114,7 @@ pub(super) fn failed_due(failure: &WingFailure) -> String {
 }
 
 /// The table with one wing left in it.
-pub(super) fn only_due(table: &DueTable, wing: &str, demo: bool) -> DueTable {
+pub(super) fn only_due(table: &DueTable, wing: &str) -> DueTable {
     let of_wing = table
         .rows()
         .iter()
@@ -123,5 +123,5 @@ pub(super) fn only_due(table: &DueTable, wing: &str, demo: bool) -> DueTable {
         .map(|(row, detail)| WingDue { row: row.clone(), detail: detail.clone() });
     let failures = table.failures().iter().filter(|failure| failure.wing == wing).cloned();
     let one = DueTable::new(table.risk(), of_wing.collect()).with_failures(failures.collect());
-    if demo { one.marked_demo() } else { one }
+    if table.is_demo() { one.marked_demo() } else { one }
 }

@@ -1,6 +1,7 @@
 //! Commands, one file each, and what they share: arguments, input, output, failures, progress.
 
 mod args;
+mod backtest;
 mod due;
 mod failure;
 mod gauge;
@@ -63,6 +64,9 @@ enum Command {
     /// The next check per wing.
     #[command(after_help = CAUTIONS)]
     Due(due::Args),
+    /// How well earlier checks would have foreseen the later ones.
+    #[command(after_help = CAUTIONS)]
+    Backtest(backtest::Args),
     /// Counts what a fleet folder holds.
     #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
@@ -92,6 +96,7 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Plan(args)) => (args.common.json, args.run()),
         Some(Command::Wear(args)) => (args.common.json, args.run()),
         Some(Command::Due(args)) => (args.common.json, args.run()),
+        Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),
         Some(Command::Simulate(args)) => (false, args.run()),
     };

@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::plan::{Finding, Plan, PlanSpec, Target};
+use linedrift::plan::{Finding, Plan, Target};
 use linedrift::report::text;
 
-use super::args::{Choice, Common};
+use super::args::{Choice, Common, LimitsFile};
 use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
@@ -22,6 +22,8 @@ pub(super) struct Args {
     /// What the lines are to be brought to
     #[arg(long, value_enum, default_value_t = TargetName::Common)]
     target: TargetName,
+    #[command(flatten)]
+    limits: LimitsFile,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -41,6 +43,7 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[])?;
         let one = judging::one_check(&input.fleet, &self.choice)?;
+        let limits = self.limits.read(&input.fleet)?;
         progress.step("looking for doubtful readings");
         let failed = |error: &dyn std::fmt::Display| Failure::Result(one.failed(&error));
         let doubts = one.doubts(&input.fleet).map_err(|error| failed(&error))?;
@@ -52,7 +55,9 @@ impl Args {
             TargetName::Common => Target::Common,
             TargetName::Maker => Target::Maker,
         };
-        let plan = PlanSpec::default()
+        let plan = limits
+            .of(&one.history.wing.model)
+            .plan_spec()
             .target(target)
             .run(input.fleet.line_set(one.history), one.history, one.check, &findings)
             .map_err(|error| failed(&error))?;

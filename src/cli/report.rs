@@ -12,7 +12,7 @@ use linedrift::wear::{WearError, WearFit, WearSpec};
 use serde::Serialize;
 
 use super::Failure;
-use super::args::{Choice, Common, day};
+use super::args::{Choice, Common, LimitsFile, day};
 use super::input::Input;
 use super::judging::{Judged, failed_due, judge, only_due};
 use super::output::{self, Document, Output};
@@ -40,6 +40,8 @@ pub(super) struct Options {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    limits: LimitsFile,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -82,9 +84,11 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read_or_demo(self.fleet.as_ref())?;
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
+        let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");
-        let judged = judge(&input.fleet, &self.choice)?;
-        let results = self.work_out(&input.fleet, judged, today, &progress)?;
+        let judged = judge(&input.fleet, &self.choice, &limits)?;
+        let spec = DueSpec::default().seed(options.seed).today(today).limits(limits);
+        let results = self.work_out(&input.fleet, judged, &spec, &progress)?;
         progress.step("drawing the page");
         let mut drifts = measured_drift(&input.fleet);
         if let Some(fit) = &results.fit {
@@ -140,7 +144,7 @@ impl Args {
         &self,
         fleet: &Fleet,
         mut judged: Judged,
-        today: Date,
+        spec: &DueSpec,
         progress: &Progress,
     ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
@@ -154,13 +158,12 @@ impl Args {
             Err(error) => return Err(error.into()),
         };
         progress.step("drawing forecasts");
-        let spec = DueSpec::default().seed(self.options.seed).today(today);
         let due = match &fit {
             Some(fit) => Some(spec.run(fleet, fit)?),
             None => None,
         };
         let due = match (due, self.only(fleet)) {
-            (Some(table), Some(wing)) => Some(only_due(&table, wing, fleet.is_demo())),
+            (Some(table), Some(wing)) => Some(only_due(&table, wing)),
             (due, _) => due,
         };
         judged.failed.extend(due.iter().flat_map(DueTable::failures).map(failed_due));

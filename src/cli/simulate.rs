@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use linedrift::fleet::{TableFormat, write_atomic, write_folder};
-use linedrift::simulate::FleetSpec;
+use linedrift::fleet::{TableFormat, tables, write_atomic, write_folder, write_table};
+use linedrift::report::policy_figure;
+use linedrift::simulate::{FleetSpec, PolicySpec};
 
 use super::Failure;
 use super::input::DEMO_MARK;
@@ -21,6 +22,9 @@ pub(super) struct Args {
     /// Number of wings [default: 48]
     #[arg(long, value_name = "N", conflicts_with = "demo", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     wings: Option<u32>,
+    /// Instead of tables: how wings fare when checked at fixed intervals and when checked by forecast
+    #[arg(long, conflicts_with = "demo")]
+    policies: bool,
     /// The bundled demo, with a page that says what it is
     #[arg(long)]
     demo: bool,
@@ -43,11 +47,26 @@ which gives the same files again. `truth.json` holds what was put in: rates, spr
 const DEMO_MARK_TEXT: &str = "The tables in this folder are the invented demo of linedrift.\n";
 
 impl Args {
+    /// Policies side by side, on wings whose rows drift differently.
+    fn compare(&self, progress: &Progress) -> Result<Output, Failure> {
+        let wings = self.wings.unwrap_or(100) as usize;
+        let fleet = FleetSpec::default().wing_row_spread(0.2).wings(wings).seed(self.seed.unwrap_or(1));
+        progress.step("letting wings fly");
+        let comparison = PolicySpec::default().fleet(fleet).run()?;
+        output::make_folder(&self.out)?;
+        write_table(&tables::policies(&comparison.rows), &self.out, TableFormat::Csv)?;
+        write_atomic(&self.out.join("policies.svg"), policy_figure(&comparison)?.standalone().as_bytes())?;
+        Ok(Output::text(comparison.to_string()))
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
         let spec = if self.demo { FleetSpec::demo() } else { FleetSpec::default() };
         let spec = self.seed.into_iter().fold(spec, FleetSpec::seed);
         let spec = self.wings.into_iter().fold(spec, |spec, wings| spec.wings(wings as usize));
         let progress = Progress::new();
+        if self.policies {
+            return self.compare(&progress);
+        }
         progress.step("inventing wings");
         let made = spec.run()?;
         let truth = serde_json::to_string_pretty(&made.truth).map_err(|error| Failure::result(&error))?;

@@ -7,7 +7,7 @@ use linedrift::report::text;
 use linedrift::trim::Trim;
 use serde::Serialize;
 
-use super::args::{Choice, Common, Tables};
+use super::args::{Choice, Common, LimitsFile, Tables};
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::progress::Progress;
@@ -19,6 +19,8 @@ pub(super) struct Args {
     fleet: PathBuf,
     #[command(flatten)]
     choice: Choice,
+    #[command(flatten)]
+    limits: LimitsFile,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -40,7 +42,7 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[])?;
         progress.step("judging checks");
-        let judged = judging::judge(&input.fleet, &self.choice)?;
+        let judged = judging::judge(&input.fleet, &self.choice, &self.limits.read(&input.fleet)?)?;
         if let Some(out) = &self.tables.out {
             output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {

@@ -3,16 +3,22 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::fleet::{TableFormat, tables, write_table};
+use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
 use linedrift::report::text;
 use linedrift::stats::mixed::Criterion;
-use linedrift::wear::{Shape, ShapeChoice, TermsOption, WearSpec, WingEffects};
+use linedrift::wear::{
+    BootstrapSpec, HuberRule, OffsetOption, Reduction, SavedFit, Shape, ShapeChoice, TermsOption, WearFit,
+    WearResults, WearSpec, WingEffects,
+};
 
 use super::Failure;
 use super::args::{Common, Tables};
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::progress::Progress;
+
+/// Residuals listed of each level.
+const LARGEST: usize = 3;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -36,6 +42,27 @@ pub(super) struct Args {
     /// Column of `wings` that changes the rates (may be given more than once)
     #[arg(long, value_name = "NAME")]
     covariate: Vec<String>,
+    /// Also fit rates that differ by row of a wing, keep the better by AIC, and save it for wings elsewhere (`due --fit FILE`)
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["wing_effects", "criterion"])]
+    save: Option<PathBuf>,
+    /// Which constant deviations lines share
+    #[arg(long, value_enum, default_value_t = OffsetsName::Common)]
+    offsets: OffsetsName,
+    /// More 95 % intervals, of spreads too: by profile likelihood, or by refits to simulated readings
+    #[arg(long, value_enum, default_value_t = IntervalsName::Wald)]
+    intervals: IntervalsName,
+    /// Refits of the bootstrap
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = replicates)]
+    replicates: usize,
+    /// Seed of the bootstrap
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Let readings far from the model count less, and say which
+    #[arg(long, conflicts_with_all = ["save", "intervals", "influence"])]
+    robust: bool,
+    /// Also say which wings the estimates owe most to, and what lies furthest from the model
+    #[arg(long)]
+    influence: bool,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -66,9 +93,33 @@ enum EffectsName {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum OffsetsName {
+    /// One for all lines
+    Common,
+    /// One per model and row
+    #[value(name = "model+row")]
+    ModelRow,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum IntervalsName {
+    /// Only those of the terms, from their standard errors
+    Wald,
+    Profile,
+    Bootstrap,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum CriterionName {
     Reml,
     Ml,
+}
+
+fn replicates(text: &str) -> Result<usize, String> {
+    match text.parse::<usize>() {
+        Ok(count) if (2..=100_000).contains(&count) => Ok(count),
+        _ => Err(format!("`{text}` is not a number of refits between 2 and 100,000")),
+    }
 }
 
 fn hours(text: &str) -> Result<f64, String> {
@@ -112,13 +163,36 @@ impl Args {
                 CriterionName::Reml => Criterion::Reml,
                 CriterionName::Ml => Criterion::Ml,
             })
+            .offsets(match self.offsets {
+                OffsetsName::Common => OffsetOption::Common,
+                OffsetsName::ModelRow => OffsetOption::ModelRow,
+            })
             .covariates(&self.covariate);
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &self.covariate)?;
         progress.step("fitting the wear model");
-        let fit = spec.fit(&input.fleet)?;
+        let reduction = Reduction::new(&input.fleet, &self.covariate)?;
+        let mut down_weighted = Vec::new();
+        let fit = if let Some(path) = &self.save {
+            // forecasts want the effects that the likelihood prefers, as `due` takes them
+            let fit = spec.fit_preferred(&input.fleet)?;
+            let text = SavedFit::new(fit.clone(), &input.fleet).to_json().map_err(|error| Failure::result(&error))?;
+            write_atomic(path, text.as_bytes())?;
+            output::say(&format!("saved: {}\n", path.display()));
+            fit
+        } else if self.robust {
+            let robust = spec.fit_robust_reduced(&reduction, HuberRule::default())?;
+            down_weighted = robust.down_weighted;
+            robust.fit
+        } else {
+            spec.fit_reduced(&reduction)?
+        };
+        let mut results = self.asked(&spec, fit, &reduction, &progress)?;
+        results.down_weighted = down_weighted;
+        results.drift = results.fit.drift(input.fleet.line_sets());
+        let fit = &results.fit;
         if let Some(out) = &self.tables.out {
             output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
@@ -129,9 +203,41 @@ impl Args {
         drop(progress);
         let demo = input.fleet.is_demo();
         if self.common.json {
-            return Output::json(&Document::new(fit.document(), demo));
+            return Output::json(&Document::new(results.document(), demo));
         }
         let note = if demo { text::demo_note() } else { String::new() };
-        Ok(Output::text(format!("{}{note}\n{fit}", text::cautions())))
+        Ok(Output::text(format!("{}{note}\n{results}", text::cautions())))
+    }
+
+    /// What else was asked of the fit.
+    fn asked(
+        &self,
+        spec: &WearSpec,
+        fit: WearFit,
+        reduction: &Reduction,
+        progress: &Progress,
+    ) -> Result<WearResults, Failure> {
+        let mut results = WearResults::new(fit);
+        match self.intervals {
+            IntervalsName::Wald => {}
+            IntervalsName::Profile => {
+                progress.step("finding profile intervals");
+                results.intervals = results.fit.profile_intervals(reduction)?;
+            }
+            IntervalsName::Bootstrap => {
+                progress.step("fitting simulated readings");
+                let bootstrap = BootstrapSpec::default().replicates(self.replicates).seed(self.seed);
+                results.intervals = bootstrap.run(&results.fit, reduction)?.rows().to_vec();
+            }
+        }
+        if !self.covariate.is_empty() {
+            results.tests = spec.covariate_tests(reduction)?;
+        }
+        if self.influence {
+            progress.step("leaving out each wing");
+            results.influence = Some(results.fit.influence(reduction)?);
+            results.residuals = results.fit.largest_residuals(reduction, LARGEST)?;
+        }
+        Ok(results)
     }
 }

@@ -1,7 +1,8 @@
 //! Result tables: one row per line, row, check, term, spread or wing, each column with its unit in its name.
 
 use super::table::Table;
-use crate::forecast::DueRow;
+use crate::forecast::{DueRow, ForecastScore};
+use crate::simulate::PolicyRow;
 use crate::trim::{Interval, Trim};
 use crate::wear::{SpreadRow, TermRow};
 
@@ -97,6 +98,45 @@ pub fn due(due: &[DueRow]) -> Table {
         .number("crossing_p50_h", due.iter().map(|row| row.crossing_hours.p50))
         .number("crossing_p90_h", due.iter().map(|row| row.crossing_hours.p90))
         .number("risk_now", due.iter().map(|row| row.risk_now))
+}
+
+/// One row per forecast of a backtest: what was measured, the forecast's median and intervals, and the scores, mm.
+#[must_use]
+pub fn backtest(scores: &[ForecastScore]) -> Table {
+    let number = |of: fn(&ForecastScore) -> f64| scores.iter().map(move |score| Some(of(score)));
+    Table::new("backtest")
+        .text("wing", scores.iter().map(|score| Some(score.wing.as_str())))
+        .text("model", scores.iter().map(|score| Some(score.model.as_str())))
+        .text("check", scores.iter().map(|score| Some(score.check.as_str())))
+        .text("date", scores.iter().map(|score| Some(score.date.to_string())))
+        .text("row", scores.iter().map(|score| Some(score.row.name())))
+        .text("material", scores.iter().map(|score| Some(score.material.as_str())))
+        .text("basis", scores.iter().map(|score| named(score.basis)))
+        .number("ahead_h", number(|score| score.hours_ahead_h))
+        .number("measured_mm", number(|score| score.measured_mm))
+        .number("median_mm", number(|score| score.median_mm))
+        .number("lower50_mm", number(|score| score.lower50_mm))
+        .number("upper50_mm", number(|score| score.upper50_mm))
+        .number("lower80_mm", number(|score| score.lower80_mm))
+        .number("upper80_mm", number(|score| score.upper80_mm))
+        .number("lower95_mm", number(|score| score.lower95_mm))
+        .number("upper95_mm", number(|score| score.upper95_mm))
+        .number("pit", number(|score| score.pit))
+        .number("crps_linedrift_mm", number(|score| score.crps_mm.linedrift))
+        .number("crps_last_value_mm", number(|score| score.crps_mm.last_value))
+        .number("crps_own_points_mm", number(|score| score.crps_mm.own_points))
+        .number("crps_fleet_mean_mm", number(|score| score.crps_mm.fleet_mean))
+}
+
+/// One row per policy: checks made, hours flown out of trim, and how many checks found the wing out.
+#[must_use]
+pub fn policies(rows: &[PolicyRow]) -> Table {
+    Table::new("policies")
+        .text("policy", rows.iter().map(|row| Some(row.policy.name())))
+        .number("checks_per_100_h", rows.iter().map(|row| Some(row.checks_per_100_h)))
+        .number("out_of_trim_pct", rows.iter().map(|row| Some(row.out_of_trim_pct)))
+        .number("out_of_trim_se_pct", rows.iter().map(|row| Some(row.out_of_trim_se_pct)))
+        .number("found_out_pct", rows.iter().map(|row| Some(row.found_out_pct)))
 }
 
 fn interval(table: Table, name: &str, unit: &str, all: impl Iterator<Item = Interval> + Clone) -> Table {

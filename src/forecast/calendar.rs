@@ -34,6 +34,33 @@ impl DueTable {
         months.into_iter().map(|((year, month), wings)| MonthLoad { year, month, wings }).collect()
     }
 
+    /// The dated checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation`.
+    /// Wings without a date are left out. A text that a spreadsheet would run as a formula gets an apostrophe in front.
+    #[must_use]
+    pub fn calendar_csv(&self) -> String {
+        let mut dated: Vec<(Date, usize)> =
+            self.rows().iter().enumerate().filter_map(|(at, row)| Some((row.due_date?, at))).collect();
+        dated.sort_by_key(|(date, at)| (*date, *at));
+        let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation\n");
+        let day = |date: Option<Date>| date.map_or_else(String::new, |date| date.to_string());
+        for (date, at) in dated {
+            let (row, detail) = (&self.rows()[at], &self.details()[at]);
+            let cells = [
+                date.to_string(),
+                day(detail.earliest_date),
+                day(detail.latest_date),
+                cell(&row.wing),
+                cell(&row.model),
+                format!("{:.1}", row.due_hours),
+                row.reason.name().to_owned(),
+                cell(&detail.explanation),
+            ];
+            out.push_str(&cells.join(","));
+            out.push('\n');
+        }
+        out
+    }
+
     /// The dated checks as an iCalendar file (RFC 5545): one all-day event per wing, in the order of the table, with its
     /// explanation. `stamp` is the day the file says it was made on. Wings without a date are left out.
     #[must_use]
@@ -60,6 +87,16 @@ impl DueTable {
         }
         content(&mut out, "END:VCALENDAR");
         out
+    }
+}
+
+/// A text cell of a CSV table (RFC 4180, memory).
+fn cell(text: &str) -> String {
+    let guard = if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { "'" } else { "" };
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{guard}{}\"", text.replace('"', "\"\""))
+    } else {
+        format!("{guard}{text}")
     }
 }
 

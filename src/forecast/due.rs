@@ -6,7 +6,7 @@ use super::due_words::explain;
 use super::error::positive;
 use super::usage::add_months;
 use super::{
-    Basis, Cause, CauseShare, CrossingHours, CrossingSpec, DueRow, FirstCrossing, ForecastError, Limits, Reason,
+    Basis, Cause, CauseShare, CrossingHours, CrossingSpec, DueRow, FirstCrossing, ForecastError, LimitsTable, Reason,
     RiskHours, UsageRate, UsageSpec, incidence_weights,
 };
 use crate::check::{Check, History};
@@ -31,6 +31,10 @@ pub enum WhyNone {
     FewWings,
     /// A new wing with a material in a row that no wing of the fleet has been measured with.
     NeverMeasured,
+    /// A saved fit on too few wings, and too few checks of this one.
+    FitFewWings,
+    /// A material in a row that the saved fit has no rate for, and too few checks of this wing.
+    NotInFit,
 }
 
 /// Finds when a wing must be checked next.
@@ -41,7 +45,7 @@ pub enum WhyNone {
 /// | `horizon_h` | 1,000 h ahead | a wing seldom flies longer |
 /// | `draws` | 4,000 | a risk of 10 % is then known to ±0.5 points (one standard error) |
 /// | `seed` | 1 | results reproduce |
-/// | `limits` | [`Limits::default`] | see there |
+/// | `limits` | [`Limits::default`](super::Limits) for every model | see there |
 /// | `interval_h`, `interval_months` | 100 h or 24 months, whichever comes first | practice |
 /// | `today` | the day of the wing's last check | results reproduce; only dates depend on it |
 /// | `seen_until_h` | not known | past the hours of any check, the explanation says that the forecast extrapolates |
@@ -50,12 +54,13 @@ pub enum WhyNone {
 /// interval since the last check. Each figure of the interval is the wing's own where it has one, else the maker's
 /// for the model, else the default; months become hours by the wing's usage where it is known, and otherwise bind only the
 /// calendar (the explanation names the day).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct DueSpec {
     risk: f64,
     draws: usize,
     seed: u64,
     crossing: CrossingSpec,
+    limits: LimitsTable,
     interval_h: f64,
     interval_months: f64,
     usage: UsageSpec,
@@ -70,6 +75,7 @@ impl Default for DueSpec {
             draws: 4000,
             seed: 1,
             crossing: CrossingSpec::default(),
+            limits: LimitsTable::default(),
             interval_h: 100.0,
             interval_months: 24.0,
             usage: UsageSpec::default(),
@@ -108,10 +114,10 @@ impl DueSpec {
         self
     }
 
-    /// Sets the limits.
+    /// Sets the limits: one set for all models, or a table with some models' own.
     #[must_use]
-    pub const fn limits(mut self, limits: Limits) -> Self {
-        self.crossing = self.crossing.limits(limits);
+    pub fn limits(mut self, limits: impl Into<LimitsTable>) -> Self {
+        self.limits = limits.into();
         self
     }
 
@@ -198,7 +204,8 @@ impl DueSpec {
         let crossing = match draws {
             Some(draws) => {
                 let weights = incidence_weights(set, &draws.lines);
-                Some(self.crossing.run(draws, set, hours_now, weights.as_deref())?)
+                let limits = *self.limits.of(&history.wing.model);
+                Some(self.crossing.limits(limits).run(draws, set, hours_now, weights.as_deref())?)
             }
             None => None,
         };
@@ -274,6 +281,7 @@ impl DueSpec {
         }
         positive("interval_h", self.interval_h)?;
         positive("interval_months", self.interval_months)?;
+        self.limits.validate()?;
         self.crossing.validate()
     }
 

@@ -58,6 +58,12 @@ impl DueTable {
         self
     }
 
+    /// Whether the bundled invented demo, or a fit on it, is behind the table.
+    #[must_use]
+    pub fn is_demo(&self) -> bool {
+        self.demo
+    }
+
     /// One row per wing, most urgent first.
     #[must_use]
     pub fn rows(&self) -> &[DueRow] {

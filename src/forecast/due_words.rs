@@ -31,6 +31,13 @@ pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> Str
                 Some(WhyNone::NeverMeasured) => {
                     "No forecast could be made: no wing with these materials in these rows has been measured."
                 }
+                Some(WhyNone::NotInFit) => {
+                    "No forecast could be made: the saved fit has no rate for some of its materials in their rows, and this \
+                     wing has too few checks."
+                }
+                Some(WhyNone::FitFewWings) => {
+                    "No forecast could be made: the saved fit rests on too few wings, and this wing has too few checks."
+                }
                 _ => "No forecast could be made: the fleet has too few wings, and this wing too few checks.",
             },
         }
@@ -38,8 +45,9 @@ pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> Str
     );
     if let Some(seen_h) = context.seen_until_h.filter(|seen_h| row.due_hours > *seen_h && context.forecast.is_some())
     {
-        sentences
-            .push(format!("No wing has been checked past {seen_h:.0} h: from there on the forecast extrapolates."));
+        sentences.push(format!(
+            "The wear is known from checks up to {seen_h:.0} h: from there on the forecast extrapolates."
+        ));
     }
     if let Some(latest) = context.latest {
         sentences.push(format!(

@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use crate::check::FleetError;
-use crate::wear::WearError;
+use crate::wear::{SavedFitError, WearError};
 
 /// Why a forecast cannot be made.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -81,6 +81,37 @@ pub enum ForecastError {
         /// Why.
         source: FleetError,
     },
+    /// No hidden check that all methods can forecast.
+    #[error(
+        "no check could be forecast ({skipped} left out): a wing with two checks or more is needed, and five wings"
+    )]
+    NothingToForecast {
+        /// Checks left out.
+        skipped: usize,
+    },
+    /// Hours before a wing's last check.
+    #[error("{value} h is before the wing's last check at {last_h} h")]
+    BeforeLastCheck {
+        /// The hours given.
+        value: f64,
+        /// Hours of the last check.
+        last_h: f64,
+    },
+    /// A fit without a rate for some material of a wing.
+    #[error("wing `{wing}`: the wear fit has no rate for some of its materials in their rows")]
+    NotInFit {
+        /// The wing.
+        wing: String,
+    },
+    /// A wing without two rows among A–D.
+    #[error("wing `{wing}` has fewer than two rows among A to D: it has no row trim")]
+    NoRowTrim {
+        /// The wing.
+        wing: String,
+    },
+    /// A saved fit that may not serve.
+    #[error(transparent)]
+    Saved(#[from] SavedFitError),
     /// Parameters that are no distribution.
     #[error("{what} is {value}, expected {expected}")]
     Parameter {

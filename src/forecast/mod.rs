@@ -4,6 +4,7 @@
 //! [`DueSpec`] turns that and the interval into the hours and the day of the next check, with [`UsageSpec`] for how much a
 //! wing flies. [`GaussianPath`], [`SlopePassage`] and [`WienerPassage`] are the closed forms for a single limit.
 
+mod backtest;
 mod calendar;
 mod crossing;
 mod due;
@@ -12,14 +13,22 @@ mod due_words;
 mod error;
 mod first_crossing;
 mod incidence;
+mod knowledge;
 mod limits;
+mod limits_table;
 mod normal_tail;
 mod outcome;
 mod passage;
+mod path_source;
 mod run;
 mod usage;
+mod value;
 mod wiener;
 
+pub use backtest::{
+    Backtest, BacktestDocument, BacktestSpec, BinomialBand, CoverageEntry, CoverageRow, CrpsByMethod, CrpsEntry,
+    ForecastScore, GroupScore, Method, Origins, PitBin, SkippedCheck, crps_of_draws,
+};
 pub use calendar::MonthLoad;
 pub use crossing::CrossingSpec;
 pub use due::{DueDetail, DueSpec, LinePaths, WhyNone, WingDue};
@@ -28,7 +37,9 @@ pub use error::ForecastError;
 pub use first_crossing::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
 pub use incidence::{incidence_weights, mean_chord_mm};
 pub use limits::Limits;
+pub use limits_table::{LimitsError, LimitsTable};
 pub use outcome::{Basis, CrossingHours, DueRow, Reason};
 pub use passage::{GaussianPath, SlopePassage};
 pub use usage::{ExpectedDay, FleetUsage, UsageRate, UsageSource, UsageSpec};
+pub use value::{CheckValue, CheckValueSpec, DifferenceKnowledge, ShortCheck, ShortCheckSpec, ShortLine};
 pub use wiener::WienerPassage;

@@ -2,17 +2,14 @@
 
 use rayon::prelude::*;
 
+use super::path_source::{Origin, PathSource, WingPaths};
 use super::{DueSpec, DueTable, ForecastError, LinePaths, UsageRate, WhyNone, WingDue, WingFailure};
 use crate::check::{Fleet, History};
-use crate::wear::{WearFit, WearSpec};
-use crate::wing::LineSet;
-
-/// Checks at distinct hours that a wing needs for a forecast from its own points alone.
-const CHECKS_FOR_OWN: usize = 3;
+use crate::wear::{DemoFit, SavedFit, WearFit};
 
 impl DueSpec {
-    /// The next check of every wing of a fleet, from a wear fit. Wings are worked on in parallel with common random
-    /// numbers; the result does not depend on the number of threads.
+    /// The next check of every wing of a fleet, from a wear fit of that fleet. Wings are worked on in parallel with common
+    /// random numbers; the result does not depend on the number of threads.
     ///
     /// *What a wing's forecast rests on.* The fit and the wing's own checks; the fit alone for a wing without checks,
     /// provided that the fit has a rate for every material in every row of its lines; otherwise the interval. A fit on
@@ -24,28 +21,37 @@ impl DueSpec {
     /// # Errors
     /// [`ForecastError`] when a setting or a limit is out of range.
     pub fn run(&self, fleet: &Fleet, wear: &WearFit) -> Result<DueTable, ForecastError> {
+        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
+        self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).from_source(fleet, wear, Origin::ThisFleet)
+    }
+
+    /// The same from a fit made elsewhere and saved. The wings need not have been in it, and one wing is enough.
+    ///
+    /// A fit that lacks a rate for a material in a row of a wing is not used for that wing, whether it has readings or not,
+    /// and neither is a fit on fewer than five wings: such a wing is forecast from its own points where it has been checked
+    /// at three or more distinct hours, else it has the interval; its explanation says why. Past the hours that the saved
+    /// fit has seen, the explanation says that the forecast extrapolates.
+    ///
+    /// # Errors
+    /// [`ForecastError::Saved`] when the fit was made on the invented demo and the fleet is not the demo (unless `demo`
+    /// says that it may serve), others as [`DueSpec::run`].
+    pub fn run_saved(&self, fleet: &Fleet, saved: &SavedFit, demo: DemoFit) -> Result<DueTable, ForecastError> {
+        let wear = saved.fit_for(fleet, demo)?;
+        let [_, until_h] = saved.hours_seen_h();
+        let table = self.clone().seen_until_or(until_h).from_source(fleet, wear, Origin::Saved)?;
+        Ok(if saved.is_demo() { table.marked_demo() } else { table })
+    }
+
+    fn from_source(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
-        let noise = wear.draw_noise(fleet, self.draw_seed(), self.draw_count());
-        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
-        let spec = self.seen_until_or(seen_h.fold(0.0, f64::max));
-        let few_wings = wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings");
+        let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
         let answers: Vec<Result<WingDue, WingFailure>> = fleet
             .histories()
             .par_iter()
             .map(|history| {
-                let set = fleet.line_set(history);
-                let usage = usage.of(history);
-                let answer = if few_wings {
-                    spec.by_itself(set, history, wear, usage.as_ref())
-                } else if history.checks.iter().all(|check| check.readings.is_empty()) && !rates_known(set, wear) {
-                    spec.wing(LinePaths::None(WhyNone::NeverMeasured), history, set, usage.as_ref())
-                } else {
-                    wear.path_draws(set, history, &noise)
-                        .map_err(|source| ForecastError::Wear { wing: history.wing.id.clone(), source })
-                        .and_then(|paths| spec.wing(LinePaths::Fit(&paths), history, set, usage.as_ref()))
-                };
-                answer.map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
+                self.from_paths(&source, fleet, history, usage.of(history).as_ref())
+                    .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
             })
             .collect();
         let mut wings = Vec::with_capacity(answers.len());
@@ -60,39 +66,35 @@ impl DueSpec {
         Ok(if fleet.is_demo() { table.marked_demo() } else { table })
     }
 
-    /// A wing of too small a fleet: its own points, where there are enough.
-    fn by_itself(
+    fn from_paths(
         &self,
-        set: &LineSet,
+        source: &PathSource<'_>,
+        fleet: &Fleet,
         history: &History,
-        wear: &WearFit,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        let mut hours: Vec<f64> =
-            history.checks.iter().filter(|check| !check.readings.is_empty()).map(|check| check.hours_h).collect();
-        hours.dedup();
-        if hours.len() < CHECKS_FOR_OWN {
-            return self.wing(LinePaths::None(WhyNone::FewWings), history, set, usage);
+        let set = fleet.line_set(history);
+        match source.paths(set, history)? {
+            WingPaths::Fit(paths) => self.wing(LinePaths::Fit(&paths), history, set, usage),
+            WingPaths::Own { paths, why, .. } => {
+                let mut due = self.wing(LinePaths::Own(&paths), history, set, usage)?;
+                if let Some(sentence) = why_own(why) {
+                    due.detail.explanation = format!("{} {sentence}", due.detail.explanation);
+                }
+                Ok(due)
+            }
+            WingPaths::None(why) => self.wing(LinePaths::None(why), history, set, usage),
         }
-        let failed = |source| ForecastError::Wear { wing: history.wing.id.clone(), source };
-        let alone = History { line_set: 0, ..history.clone() };
-        let alone = Fleet::new(vec![set.clone()], vec![alone])
-            .map_err(|source| ForecastError::Alone { wing: history.wing.id.clone(), source })?;
-        // a covariate is the same at all checks of one wing: it cannot be told from the rates
-        let spec: WearSpec = wear.spec.clone().covariates(Vec::<String>::new());
-        let own = spec.fit(&alone).map_err(failed)?;
-        let noise = own.draw_noise(&alone, self.draw_seed(), self.draw_count());
-        let paths = own.path_draws(set, history, &noise).map_err(failed)?;
-        self.wing(LinePaths::Own(&paths), history, set, usage)
     }
 }
 
-/// Whether the fit has a rate for every material in every row of the set.
-fn rates_known(set: &LineSet, wear: &WearFit) -> bool {
-    set.lines().iter().enumerate().all(|(index, line)| {
-        set.exposure_m(index).iter().filter(|exposure| exposure.length_m > 0.0).all(|exposure| {
-            let name = format!("rate:{}:{}", exposure.material, line.row);
-            wear.terms().iter().any(|term| term.term == name)
-        })
-    })
+/// Why a wing stands by itself, where its row does not say it already.
+fn why_own(why: WhyNone) -> Option<&'static str> {
+    match why {
+        WhyNone::FewWings => None,
+        WhyNone::FitFewWings => Some("The saved fit rests on too few wings to speak for others."),
+        WhyNone::NeverMeasured | WhyNone::NotInFit => {
+            Some("The saved fit has no rate for some of its materials in their rows, so it was not used.")
+        }
+    }
 }

@@ -204,6 +204,26 @@ pub fn due(table: &DueTable, today: Date) -> String {
     out
 }
 
+/// Checks due per calendar month, four months a line; those due before `today` count for its month.
+#[must_use]
+pub fn workload(table: &DueTable, today: Date) -> String {
+    let months = table.workload(today);
+    if months.is_empty() {
+        return String::new();
+    }
+    let mut out = "\nChecks due per month\n".to_owned();
+    for four in months.chunks(4) {
+        let cells: Vec<String> =
+            four.iter().map(|load| format!("{:04}-{:02} {:>6}", load.year, load.month, load.wings)).collect();
+        let _ = writeln!(out, "  {}", cells.join("     "));
+    }
+    let undated = table.rows().iter().filter(|row| row.due_date.is_none()).count();
+    if undated > 0 {
+        let _ = writeln!(out, "  {} without a date", words::count(undated, "wing", "wings"));
+    }
+    out
+}
+
 /// The wear fit: rates with intervals, spreads, remarks.
 #[must_use]
 pub fn wear(fit: &WearSummary) -> String {

@@ -29,6 +29,12 @@ pub enum SimulateError {
         /// Days added.
         days: i64,
     },
+    /// The invented fleet gives no forecast.
+    #[error("no forecast on the invented fleet: {reason}")]
+    NoForecast {
+        /// Why.
+        reason: String,
+    },
     /// The invented line set does not hold together.
     #[error(transparent)]
     LineSet(#[from] LineSetError),

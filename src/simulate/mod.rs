@@ -17,6 +17,7 @@
 mod drawing;
 mod error;
 mod misreading;
+mod policy;
 mod spec;
 mod spreads;
 mod truth;
@@ -27,6 +28,7 @@ mod workshop;
 pub use drawing::MODELS;
 pub use error::SimulateError;
 pub use misreading::{Misreading, MisreadingKind};
+pub use policy::{Policy, PolicyComparison, PolicyRow, PolicySpec};
 pub use spec::FleetSpec;
 pub use spreads::Spreads;
 pub use truth::{CheckTruth, LineTruth, Rate, Restart, RowRate, Simulated, SpanRate, Truth, WingTruth};

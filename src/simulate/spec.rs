@@ -376,6 +376,12 @@ impl FleetSpec {
     }
 }
 
-fn within(what: &'static str, value: f64, low: f64, high: f64, expected: &'static str) -> Result<(), SimulateError> {
+pub(super) fn within(
+    what: &'static str,
+    value: f64,
+    low: f64,
+    high: f64,
+    expected: &'static str,
+) -> Result<(), SimulateError> {
     if (low..=high).contains(&value) { Ok(()) } else { Err(SimulateError::OutOfRange { what, value, expected }) }
 }

@@ -32,43 +32,23 @@ pub(super) fn wing_run(spec: &FleetSpec, sets: &[LineSet], index: usize) -> Resu
     let visits = if is_new(spec, index) { Vec::new() } else { visits(spec, &mut rng, &wing)? };
     let is_adjusted = rng.random::<f64>() < spec.adjusted_share;
     let mut life = Life::new(spec, set, &wing.id, rng);
-    let mut checks = Vec::new();
-    let mut actions = Vec::new();
-    for (number, visit) in visits.iter().enumerate() {
-        let id = format!("{}-{}", wing.id, number + 1);
-        let datum_mm = life.rng.random_range(DATUM_MM[0]..DATUM_MM[1]).round();
-        let found = life.measure(&id, visit, Stage::AsFound, datum_mm);
-        let jobs = if is_adjusted { life.links.judge(set, &found, spec.adjust_past_mm) } else { Vec::new() };
-        checks.push(found);
-        if jobs.is_empty() {
-            continue;
-        }
-        let left = format!("{id}L");
-        for job in &jobs {
-            life.adjust(job, &left, visit.hours_h);
-            actions.push(Action {
-                date: visit.date,
-                hours_h: visit.hours_h,
-                side: job.side,
-                segment: Some(job.segment),
-                kind: job.kind,
-                change_mm: job.change_mm,
-                turns: job.turns,
-                check: Some(left.clone()),
-            });
-        }
-        checks.push(life.measure(&left, visit, Stage::AsLeft, datum_mm));
+    let mut history = History { wing, line_set: at, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() };
+    for visit in &visits {
+        life.visit(visit, if is_adjusted { Workshop::Adjusts } else { Workshop::OnlyMeasures }, &mut history);
     }
-    let fittings = life.links.fittings();
-    Ok(WingRun {
-        history: History { wing, line_set: at, checks, actions, fittings },
-        truth: life.truth,
-        misreadings: life.misreadings,
-    })
+    history.fittings = life.links.fittings();
+    Ok(WingRun { history, truth: life.truth, misreadings: life.misreadings })
+}
+
+/// What happens to a wing that is found out of trim.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Workshop {
+    Adjusts,
+    OnlyMeasures,
 }
 
 /// A wing while it lives.
-struct Life<'a> {
+pub(super) struct Life<'a> {
     spec: &'a FleetSpec,
     set: &'a LineSet,
     rng: ChaCha12Rng,
@@ -80,7 +60,7 @@ struct Life<'a> {
 }
 
 impl<'a> Life<'a> {
-    fn new(spec: &'a FleetSpec, set: &'a LineSet, wing: &str, mut rng: ChaCha12Rng) -> Self {
+    pub(super) fn new(spec: &'a FleetSpec, set: &'a LineSet, wing: &str, mut rng: ChaCha12Rng) -> Self {
         let spreads = spec.spreads;
         let correlation = spreads.wing_correlation;
         let first = normal(&mut rng, 1.0);
@@ -114,6 +94,38 @@ impl<'a> Life<'a> {
             restarts: Vec::new(),
         };
         Self { spec, set, rng, links: Links::new(set), truth, misreadings: Vec::new(), offsets_mm }
+    }
+
+    /// One visit: a check, and where it finds the wing out of trim and the workshop adjusts, the jobs and a check as left.
+    pub(super) fn visit(&mut self, visit: &Visit, workshop: Workshop, history: &mut History) {
+        let number = history.checks.iter().filter(|check| check.stage == Stage::AsFound).count() + 1;
+        let id = format!("{}-{number}", history.wing.id);
+        let datum_mm = self.rng.random_range(DATUM_MM[0]..DATUM_MM[1]).round();
+        let found = self.measure(&id, visit, Stage::AsFound, datum_mm);
+        let jobs = match workshop {
+            Workshop::Adjusts => self.links.judge(self.set, &found, self.spec.adjust_past_mm),
+            Workshop::OnlyMeasures => Vec::new(),
+        };
+        history.checks.push(found);
+        if jobs.is_empty() {
+            return;
+        }
+        let left = format!("{id}L");
+        for job in &jobs {
+            self.adjust(job, &left, visit.hours_h);
+            history.actions.push(Action {
+                date: visit.date,
+                hours_h: visit.hours_h,
+                side: job.side,
+                segment: Some(job.segment),
+                kind: job.kind,
+                change_mm: job.change_mm,
+                turns: job.turns,
+                check: Some(left.clone()),
+            });
+        }
+        let left = self.measure(&left, visit, Stage::AsLeft, datum_mm);
+        history.checks.push(left);
     }
 
     /// Takes a check: true deviations, the check's offset, an error for each reading, rounding.
@@ -157,7 +169,7 @@ impl<'a> Life<'a> {
     }
 
     /// Length of a line from the riser to the canopy, as it truly is, mm.
-    fn true_length_mm(&self, side: Side, line: usize, hours_h: f64) -> f64 {
+    pub(super) fn true_length_mm(&self, side: Side, line: usize, hours_h: f64) -> f64 {
         let place = &self.set.lines()[line];
         let own_rate =
             self.truth.row_rates.iter().find(|known| known.row == place.row).map_or(0.0, |own| own.mm_per_m);

@@ -35,7 +35,7 @@ impl WearFit {
         for set in sets {
             let rows: Vec<Row> = Row::ALL
                 .into_iter()
-                .filter(|row| set.lines().iter().any(|line| line.row == *row) && self.knows(set, *row))
+                .filter(|row| set.lines().iter().any(|line| line.row == *row) && self.knows_row(set, *row))
                 .collect();
             let named = |row: &str, material: Option<&str>, weights: Vec<f64>| {
                 let found = combination(&self.components, |_| weights.clone());
@@ -74,11 +74,18 @@ impl WearFit {
         out
     }
 
+    /// Whether the fit has a rate for a material in a row.
+    pub(super) fn has_rate(&self, material: &str, row: Row) -> bool {
+        self.layout
+            .rate(material, row)
+            .is_some_and(|column| self.mixed().fixed().iter().any(|effect| effect.column == column))
+    }
+
     /// Whether every material of a row's lines has a rate in that row.
-    fn knows(&self, set: &LineSet, row: Row) -> bool {
+    fn knows_row(&self, set: &LineSet, row: Row) -> bool {
         set.lines().iter().enumerate().filter(|(_, line)| line.row == row).all(|(index, _)| {
             let exposures = set.exposure_m(index);
-            exposures.iter().all(|exposure| exposure.length_m <= 0.0 || self.layout.has_rate(exposure.material, row))
+            exposures.iter().all(|exposure| exposure.length_m <= 0.0 || self.has_rate(exposure.material, row))
         })
     }
 

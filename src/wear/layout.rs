@@ -128,6 +128,49 @@ impl Layout {
         }
     }
 
+    /// What does not hold together in a layout that was not made here (a file); `covariates` is how many the model has.
+    pub(crate) fn fault(&self, covariates: usize) -> Option<&'static str> {
+        let columns = self.structure.fixed.len();
+        let mut used: Vec<usize> = if self.offsets.is_empty() { vec![0] } else { Vec::new() };
+        used.extend(self.offsets.values().flatten().flatten());
+        used.extend(self.rates.values().flatten().chain(&self.spans).flatten());
+        used.extend((0..covariates).map(|k| self.first_covariate.saturating_add(k)));
+        used.sort_unstable();
+        let terms = [(self.check, "check", 1), (self.wing, "wing", 2), (self.wing_row, "wing:row", 1)];
+        let present: Vec<_> =
+            terms.iter().filter_map(|(place, name, width)| place.map(|place| (place, *name, *width))).collect();
+        let outer = present.len() == self.structure.outer.len()
+            && present.iter().enumerate().all(|(k, (place, name, width))| {
+                let term = &self.structure.outer[k];
+                *place == k && term.name == *name && term.width == *width && term.covariance == Covariance::Full
+            });
+        let named = self.rates.iter().all(|(material, columns)| {
+            Row::ALL.iter().zip(columns).all(|(row, column)| {
+                column.is_none_or(|column| {
+                    self.structure.fixed.get(column).is_some_and(|name| *name == format!("rate:{material}:{row}"))
+                })
+            })
+        });
+        let checks = [
+            (used.iter().copied().eq(0..columns), "columns of the model"),
+            (outer, "random terms of the model"),
+            (named, "names of the rates"),
+            (self.few_wings == self.wing.is_none(), "wing effects"),
+        ];
+        checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
+    }
+
+    /// Whether the fit has seen every material in every row that the set uses.
+    pub(crate) fn knows(&self, set: &LineSet, dropped: &[String]) -> bool {
+        set.lines().iter().enumerate().all(|(index, line)| {
+            set.exposure_m(index).iter().filter(|exposure| exposure.length_m > 0.0).all(|exposure| {
+                let column = self.rates.get(exposure.material).and_then(|columns| columns[line.row.index()]);
+                let name = column.and_then(|column| self.structure.fixed.get(column));
+                name.is_some_and(|name| !dropped.contains(name))
+            })
+        })
+    }
+
     /// The contributions of one line at one check or forecast hour.
     pub(crate) fn line_row(
         &self,
@@ -211,9 +254,9 @@ impl Layout {
         known.into_iter().map(|column| (column, share)).collect()
     }
 
-    /// Whether the fit has a rate for a material in a row.
-    pub(crate) fn has_rate(&self, material: &str, row: Row) -> bool {
-        self.rates.get(material).is_some_and(|columns| columns[row.index()].is_some())
+    /// Fixed column of the rate of a material in a row.
+    pub(crate) fn rate(&self, material: &str, row: Row) -> Option<usize> {
+        self.rates.get(material).and_then(|columns| columns[row.index()])
     }
 
     /// Materials that the model has rates for.

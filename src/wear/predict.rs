@@ -133,7 +133,7 @@ impl PredictSpec {
                 let unknown = set
                     .exposure_m(at.line)
                     .into_iter()
-                    .find(|exposure| exposure.length_m > 0.0 && !fit.layout.has_rate(exposure.material, line.row));
+                    .find(|exposure| exposure.length_m > 0.0 && !fit.has_rate(exposure.material, line.row));
                 if let (true, Some(exposure)) = (refuse, &unknown) {
                     let what = format!("material `{}` in row {}", exposure.material, line.row);
                     return Err(WearError::Unseen { what });

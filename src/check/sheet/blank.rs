@@ -120,6 +120,14 @@ impl Sheet {
         &self.rows
     }
 
+    /// The sheet with some of its lines left, numbered anew.
+    #[must_use]
+    pub fn keeping(self, keep: impl Fn(&SheetRow) -> bool) -> Self {
+        let mut rows: Vec<SheetRow> = self.rows.into_iter().filter(|row| keep(row)).collect();
+        rows.iter_mut().enumerate().for_each(|(place, row)| row.order = place + 1);
+        Self { rows }
+    }
+
     /// The sheet as CSV: `order,side,row,main,line,expected_mm,last_mm,reading_mm`, the last column empty, to be filled in.
     ///
     /// ```

@@ -553,6 +553,10 @@ impl MixedFit {
         &self.minimum
     }
 
+    pub(crate) fn freedom_fits(&self, effects: usize) -> bool {
+        self.freedom.fits(effects)
+    }
+
     /// Remarks.
     #[must_use]
     pub fn diagnostics(&self) -> &[MixedDiagnostic] {

@@ -35,6 +35,14 @@ impl Freedom {
         }
     }
 
+    /// Whether the parts go together for so many fixed effects.
+    pub(crate) fn fits(&self, effects: usize) -> bool {
+        let n = self.derivatives.len();
+        self.covariance.len() == n * n
+            && self.derivatives.iter().all(|matrix| matrix.len() == effects * effects)
+            && self.residual > 0.0
+    }
+
     /// Degrees of freedom of a combination with variance `variance`.
     pub(crate) fn of(&self, weights: &[f64], variance: f64) -> f64 {
         let p = weights.len();

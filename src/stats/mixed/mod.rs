@@ -25,6 +25,7 @@ mod intervals;
 mod objective;
 mod posterior;
 mod structure;
+mod validity;
 
 pub use block::{Block, BlockBuilder};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};

@@ -1,0 +1,92 @@
+//! What the forecast of one wing may rest on: a fit, its own points, or nothing.
+
+use super::{ForecastError, WhyNone};
+use crate::check::{Fleet, History};
+use crate::wear::{DrawNoise, PathDraws, WearFit, WearSpec};
+use crate::wing::LineSet;
+
+/// Checks at distinct hours that a wing needs for a forecast from its own points alone.
+const CHECKS_FOR_OWN: usize = 3;
+
+/// Where a fit comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Origin {
+    /// From the fleet whose wings are forecast.
+    ThisFleet,
+    /// From elsewhere: it may know nothing of a wing's materials although the wing has readings.
+    Saved,
+}
+
+/// Draws of a wing's paths and what they rest on.
+#[derive(Debug, Clone)]
+pub(super) enum WingPaths {
+    /// The fit, with the wing's own checks where it has any.
+    Fit(PathDraws),
+    /// The wing's own points alone.
+    Own {
+        paths: PathDraws,
+        /// Standard deviation of a reading, mm.
+        sigma_mm: f64,
+        why: WhyNone,
+    },
+    /// None.
+    None(WhyNone),
+}
+
+/// A fit, ready to give the paths of any number of wings with common random numbers.
+pub(super) struct PathSource<'a> {
+    wear: &'a WearFit,
+    noise: DrawNoise,
+    seed: u64,
+    draws: usize,
+    origin: Origin,
+    few_wings: bool,
+}
+
+impl<'a> PathSource<'a> {
+    /// Noise is made for the wings of `fleet`.
+    pub(super) fn new(wear: &'a WearFit, origin: Origin, fleet: &Fleet, seed: u64, draws: usize) -> Self {
+        Self {
+            wear,
+            noise: wear.draw_noise(fleet, seed, draws),
+            seed,
+            draws,
+            origin,
+            few_wings: wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings"),
+        }
+    }
+
+    /// The paths of one wing.
+    pub(super) fn paths(&self, set: &LineSet, history: &History) -> Result<WingPaths, ForecastError> {
+        let saved = self.origin == Origin::Saved;
+        if self.few_wings {
+            return self.by_itself(set, history, if saved { WhyNone::FitFewWings } else { WhyNone::FewWings });
+        }
+        let read = history.checks.iter().any(|check| !check.readings.is_empty());
+        if (saved || !read) && !self.wear.knows(set) {
+            return self.by_itself(set, history, if saved { WhyNone::NotInFit } else { WhyNone::NeverMeasured });
+        }
+        let paths = self.wear.path_draws(set, history, &self.noise);
+        paths.map(WingPaths::Fit).map_err(|source| ForecastError::Wear { wing: history.wing.id.clone(), source })
+    }
+
+    /// The wing's own points, where there are enough.
+    fn by_itself(&self, set: &LineSet, history: &History, why: WhyNone) -> Result<WingPaths, ForecastError> {
+        let mut hours: Vec<f64> =
+            history.checks.iter().filter(|check| !check.readings.is_empty()).map(|check| check.hours_h).collect();
+        hours.dedup();
+        if hours.len() < CHECKS_FOR_OWN {
+            return Ok(WingPaths::None(why));
+        }
+        let failed = |source| ForecastError::Wear { wing: history.wing.id.clone(), source };
+        let alone = History { line_set: 0, ..history.clone() };
+        let alone = Fleet::new(vec![set.clone()], vec![alone])
+            .map_err(|source| ForecastError::Alone { wing: history.wing.id.clone(), source })?;
+        // a covariate is the same at all checks of one wing: it cannot be told from the rates
+        let spec: WearSpec = self.wear.spec.clone().covariates(Vec::<String>::new());
+        let own = spec.fit(&alone).map_err(failed)?;
+        let noise = own.draw_noise(&alone, self.seed, self.draws);
+        let paths = own.path_draws(set, history, &noise).map_err(failed)?;
+        Ok(WingPaths::Own { paths, sigma_mm: own.mixed().sigma(), why })
+    }
+}
