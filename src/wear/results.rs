@@ -8,6 +8,8 @@ use super::{
     DownWeighted, DriftRow, FleetInfluence, IntervalRow, LikelihoodRatio, ResidualRow, WearDocument, WearFit,
 };
 
+/// Heading of the column of differences.
+const FRONT_LESS_REAR: &str = "front\u{2212}rear";
 /// Wings listed among the influential ones.
 const WINGS_LISTED: usize = 8;
 /// Readings listed among those that counted less.
@@ -97,19 +99,40 @@ impl WearResults {
         if self.drift.is_empty() {
             return Ok(());
         }
-        writeln!(f, "\nDrift of a row's mean over the first 100 h, mm (95 % interval), an average wing")?;
-        writeln!(f, "{:<18} {:<8} {:<12} {:>8}   {:>19}", "model", "row", "material", "mm", "95 % interval")?;
-        for row in &self.drift {
-            writeln!(
-                f,
-                "{:<18} {:<8} {:<12} {:>8.2}   {:>8.2} … {:>8.2}",
-                row.model,
-                row.row,
-                row.material.as_deref().unwrap_or("all"),
-                row.mm,
-                row.lower_mm,
-                row.upper_mm
-            )?;
+        // one line per model, one column per row; parts by material are in the rows
+        let mut columns: Vec<&str> = Vec::new();
+        let mut models: Vec<&str> = Vec::new();
+        let whole = || self.drift.iter().filter(|row| row.material.is_none());
+        for row in whole() {
+            let column = if row.row.contains('\u{2212}') { FRONT_LESS_REAR } else { &row.row };
+            if !columns.contains(&column) {
+                columns.push(column);
+            }
+            if !models.contains(&row.model.as_str()) {
+                models.push(&row.model);
+            }
+        }
+        columns.sort_by_key(|column| *column == FRONT_LESS_REAR);
+        writeln!(
+            f,
+            "\nDrift of a row's mean over the first 100 h, an average wing, mm (\u{b1} half of the 95 % interval)"
+        )?;
+        write!(f, "{:<10}", "model")?;
+        columns.iter().try_for_each(|column| write!(f, " {column:>13}"))?;
+        writeln!(f)?;
+        for model in models {
+            write!(f, "{model:<10}")?;
+            for column in &columns {
+                let found = whole().find(|row| {
+                    row.model == model
+                        && (row.row == *column || (*column == FRONT_LESS_REAR && row.row.contains('\u{2212}')))
+                });
+                let cell = found.map_or_else(String::new, |row| {
+                    format!("{:+.2} \u{b1} {:.2}", row.mm, (row.upper_mm - row.lower_mm) / 2.0)
+                });
+                write!(f, " {cell:>13}")?;
+            }
+            writeln!(f)?;
         }
         Ok(())
     }
