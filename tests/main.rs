@@ -14,6 +14,8 @@ mod architecture;
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_trust;
+#[cfg(feature = "cli")]
+mod cli_wear;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]

@@ -4,5 +4,6 @@ mod dense;
 mod minimise;
 pub mod mixed;
 pub mod robust;
+pub(crate) mod twofold;
 
 pub use minimise::{Minimum, StopReason};

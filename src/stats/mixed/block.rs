@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::Structure;
+use crate::stats::twofold::Twofold;
 
 /// Cross products of the inner levels that have `n` readings each.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -25,6 +26,8 @@ pub struct Block {
     pub(crate) size: usize,
     /// Packed lower triangle of `WᵀW`, flat levels already eliminated.
     pub(crate) gram: Vec<f64>,
+    /// What `gram` loses by rounding, where nothing is random (else empty): regressions cancel most of it.
+    pub(crate) gram_low: Vec<f64>,
     /// Diagonal of `WᵀW` before flat levels were eliminated: the scale of each column.
     pub(crate) scale: Vec<f64>,
     pub(crate) classes: Vec<InnerClass>,
@@ -70,6 +73,7 @@ impl Block {
         Block {
             size: map.len(),
             gram: pick(&self.gram),
+            gram_low: if self.gram_low.is_empty() { Vec::new() } else { pick(&self.gram_low) },
             scale: map.iter().map(|&at| self.scale[at]).collect(),
             classes: self
                 .classes
@@ -110,6 +114,7 @@ impl Block {
         Block {
             size: last,
             gram: moved(&self.gram),
+            gram_low: Vec::new(),
             scale: (0..self.size).filter(keep).map(|k| self.scale[k]).collect(),
             classes: self
                 .classes
@@ -147,6 +152,8 @@ pub struct BlockBuilder {
     outer: usize,
     size: usize,
     gram: Vec<f64>,
+    /// Empty where something is random.
+    gram_low: Vec<f64>,
     levels: BTreeMap<usize, Level>,
     observations: f64,
     /// Sum of the logarithms of the readings' weights.
@@ -164,6 +171,7 @@ impl BlockBuilder {
             outer,
             size,
             gram: vec![0.0; triangle(size)],
+            gram_low: vec![0.0; if structure.parameters() == 0 { triangle(size) } else { 0 }],
             levels: BTreeMap::new(),
             observations: 0.0,
             weight_log: 0.0,
@@ -221,13 +229,21 @@ impl BlockBuilder {
             self.weight_log += count * weight.ln();
         }
         let (count, sum) = (weight * count, weight * sum);
-        for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
-            for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
-                self.gram[triangle(i) + j] += count * vi * vj;
+        if self.gram_low.is_empty() {
+            for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
+                for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
+                    self.gram[triangle(i) + j] += count * vi * vj;
+                }
+                self.gram[triangle(last) + i] += vi * sum;
             }
-            self.gram[triangle(last) + i] += vi * sum;
+            self.gram[triangle(last) + last] += weight * sum_of_squares;
+        } else {
+            self.add_precisely(row, count, sum);
+            // the square of one reading is known better than it was given
+            let alone = (weight - 1.0).abs() <= 0.0 && (count - 1.0).abs() <= 0.0;
+            let square = if alone { Twofold::product(sum, sum) } else { Twofold::new(weight * sum_of_squares, 0.0) };
+            self.raise(triangle(last) + last, square);
         }
-        self.gram[triangle(last) + last] += weight * sum_of_squares;
         if let Some(level) = level {
             let level = self.level(level);
             level.n += count;
@@ -236,6 +252,21 @@ impl BlockBuilder {
             }
             level.sums[last] += sum;
         }
+    }
+
+    fn add_precisely(&mut self, row: &[(usize, f64)], count: f64, sum: f64) {
+        let last = self.size - 1;
+        for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
+            for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
+                self.raise(triangle(i) + j, Twofold::product(vi, vj).times(Twofold::new(count, 0.0)));
+            }
+            self.raise(triangle(last) + i, Twofold::product(vi, sum));
+        }
+    }
+
+    fn raise(&mut self, place: usize, by: Twofold) {
+        let sum = Twofold::new(self.gram[place], self.gram_low[place]).add(by);
+        (self.gram[place], self.gram_low[place]) = (sum.high, sum.low);
     }
 
     /// Readings and sums of `[Z, X, y]` of a level.
@@ -272,6 +303,7 @@ impl BlockBuilder {
             outer: self.outer,
             size: self.size,
             gram,
+            gram_low: self.gram_low.clone(),
             scale,
             classes: classes.into_values().collect(),
             observations: self.observations,

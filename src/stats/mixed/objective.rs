@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use super::block::triangle;
 use super::{Block, Criterion, MixedError, Structure};
 use crate::stats::dense::{eliminate, inverse_from_factor, solve_lower, solve_lower_transposed};
+use crate::stats::twofold::{self, Twofold};
 
 /// Blocks summed in one go; fixed, so that sums do not depend on the number of threads.
 const CHUNK: usize = 16;
@@ -244,7 +245,14 @@ impl<'a> Objective<'a> {
         }
         let mut deviance = total.pop()? + self.flat_log;
         let yy = total[p * side + p];
-        let log_fixed = eliminate(&mut total, side, p)?;
+        let log_fixed = match self.precise_total() {
+            Some(mut precise) => {
+                let log_fixed = twofold::eliminate(&mut precise, side, p)?;
+                total.iter_mut().zip(precise).for_each(|(value, precise)| *value = precise.value());
+                log_fixed
+            }
+            None => eliminate(&mut total, side, p)?,
+        };
         let residual_sum = total[p * side + p];
         // below this the residual is rounding
         if !(residual_sum > 1e-13 * yy) || !residual_sum.is_finite() {
@@ -268,6 +276,25 @@ impl<'a> Objective<'a> {
         let unscaled = inverse_from_factor(&factor, p);
         let profile = Profile { deviance, beta, sigma2, unscaled, factor, residual_sum };
         deviance.is_finite().then_some(Pass { profile, reduced })
+    }
+
+    /// The summed cross products in twice the precision, where nothing is random; row-major, lower triangle.
+    fn precise_total(&self) -> Option<Vec<Twofold>> {
+        let side = self.fixed() + 1;
+        if self.structure.parameters() > 0 || self.blocks.iter().any(|block| block.gram_low.is_empty()) {
+            return None;
+        }
+        let mut total = vec![Twofold::default(); side * side];
+        for block in self.blocks {
+            for i in 0..side {
+                for j in 0..=i {
+                    let place = triangle(i) + j;
+                    let entry = Twofold::new(block.gram[place], block.gram_low[place]);
+                    total[i * side + j] = total[i * side + j].add(entry);
+                }
+            }
+        }
+        Some(total)
     }
 
     /// Fills `scratch` for one block; returns its log terms.
