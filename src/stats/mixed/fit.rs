@@ -12,7 +12,7 @@ use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise
 /// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
 const COLLINEAR: f64 = 1e-11;
 /// With as many blocks or more, the optimum of some of them is found first ...
-const MANY_BLOCKS: usize = 96;
+pub(super) const MANY_BLOCKS: usize = 96;
 /// ... namely of every so many-th.
 const COARSE: usize = 8;
 /// A relative standard deviation below this is tried as an exact zero.

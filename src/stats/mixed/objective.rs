@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::block::triangle;
 use super::{Block, Criterion, MixedError, Structure};
-use crate::stats::dense::{eliminate, inverse_from_factor, solve_lower, solve_lower_transposed};
+use crate::stats::dense::{dot, eliminate, inverse_from_factor, solve_lower, solve_lower_transposed};
 use crate::stats::twofold::{self, Twofold};
 
 /// Blocks summed in one go; fixed, so that sums do not depend on the number of threads.
@@ -88,7 +88,8 @@ const KEPT_NUMBERS: usize = 16_000_000;
 /// Buffers for one block.
 #[derive(Default, Clone)]
 struct Scratch {
-    /// `G − Σ κ_n M_n`, full square.
+    packed: Vec<f64>,
+    /// `G − Σ κ_n M_n`: its lower triangle, and all of its outer rows.
     base: Vec<f64>,
     /// The same scaled by Λ, then eliminated.
     work: Vec<f64>,
@@ -110,6 +111,10 @@ impl<'a> Objective<'a> {
 
     pub(crate) fn structure(&self) -> &Structure {
         self.structure
+    }
+
+    pub(crate) fn blocks(&self) -> usize {
+        self.blocks.len()
     }
 
     fn fixed(&self) -> usize {
@@ -228,7 +233,11 @@ impl<'a> Objective<'a> {
                         }
                     }
                     if keep {
-                        kept.push(std::mem::take(&mut scratch));
+                        kept.push(Scratch {
+                            packed: Vec::new(),
+                            base: std::mem::take(&mut scratch.base),
+                            work: std::mem::take(&mut scratch.work),
+                        });
                     }
                 }
                 Some((sum, kept))
@@ -300,7 +309,8 @@ impl<'a> Objective<'a> {
     /// Fills `scratch` for one block; returns its log terms.
     fn reduce(&self, block: &Block, factors: &Factors, scratch: &mut Scratch) -> Option<f64> {
         let (m, q) = (block.size, block.outer);
-        let mut packed = block.gram.clone();
+        let packed = &mut scratch.packed;
+        packed.clone_from(&block.gram);
         let mut log = 0.0;
         let ratio = factors.inner * factors.inner;
         if ratio > 0.0 {
@@ -312,27 +322,34 @@ impl<'a> Objective<'a> {
                 }
             }
         }
-        scratch.base.clear();
-        scratch.base.resize(m * m, 0.0);
+        let base = &mut scratch.base;
+        base.clear();
+        base.resize(m * m, 0.0);
         for i in 0..m {
-            for j in 0..=i {
-                let value = packed[triangle(i) + j];
-                scratch.base[i * m + j] = value;
-                scratch.base[j * m + i] = value;
+            base[i * m..=i * m + i].copy_from_slice(&packed[triangle(i)..=triangle(i) + i]);
+            for j in 0..i.min(q) {
+                base[j * m + i] = packed[triangle(i) + j];
             }
         }
-        scratch.work.clone_from(&scratch.base);
+        scratch.work.clone_from(base);
         let work = &mut scratch.work;
         for_each_copy(self.structure, block, |term, at| {
             let w = self.structure.outer[term].width;
             let factor = &factors.outer[term];
-            // rows, then columns: Λᵀ W Λ
+            // rows, then columns: Λᵀ W Λ; of the rows only what lies left of the diagonal or within the copy counts
+            if w == 1 {
+                work[at * m..=at * m + at].iter_mut().for_each(|value| *value *= factor[0]);
+                for k in at..m {
+                    work[k * m + at] *= factor[0];
+                }
+                return;
+            }
             for r in 0..w {
-                for k in 0..m {
+                for k in 0..at + w {
                     work[(at + r) * m + k] = (r..w).map(|s| factor[s * w + r] * work[(at + s) * m + k]).sum();
                 }
             }
-            for k in 0..m {
+            for k in at..m {
                 for r in 0..w {
                     work[k * m + at + r] = (r..w).map(|s| factor[s * w + r] * work[k * m + at + s]).sum();
                 }
@@ -486,16 +503,12 @@ pub(crate) fn for_each_copy(structure: &Structure, block: &Block, mut visit: imp
     }
 }
 
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
-}
-
 /// `a · b` for a `rows × side` matrix and a symmetric `side × side` one.
 fn times(a: &[f64], b: &[f64], rows: usize, side: usize) -> Vec<f64> {
     let mut out = vec![0.0; rows * side];
-    for i in 0..rows {
-        for k in 0..side {
-            out[i * side + k] = dot(&a[i * side..(i + 1) * side], &b[k * side..(k + 1) * side]);
+    for (row, sum) in a.chunks_exact(side).zip(out.chunks_exact_mut(side)) {
+        for (factor, line) in row.iter().zip(b.chunks_exact(side)) {
+            sum.iter_mut().zip(line).for_each(|(sum, value)| *sum += factor * value);
         }
     }
     out
