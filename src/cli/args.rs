@@ -52,3 +52,18 @@ pub(super) struct Tables {
 pub(super) fn day(text: &str) -> Result<Date, String> {
     text.parse::<Date>().map_err(|_| format!("`{text}` is not a day such as 2026-03-01"))
 }
+
+/// A number that is finite.
+pub(super) fn finite(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(value),
+        _ => Err(format!("`{text}` is not a number (with a decimal point)")),
+    }
+}
+
+/// A number that is finite and not negative.
+pub(super) fn not_negative(text: &str) -> Result<f64, String> {
+    finite(text).and_then(|value| {
+        if value >= 0.0 { Ok(value) } else { Err(format!("`{text}` is negative, which it cannot be")) }
+    })
+}

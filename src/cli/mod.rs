@@ -9,6 +9,7 @@ mod judging;
 mod output;
 mod plan;
 mod progress;
+mod record;
 mod report;
 mod sheet;
 mod simulate;
@@ -45,6 +46,9 @@ enum Command {
     /// A blank measuring sheet for one wing, as CSV.
     #[command(after_help = CAUTIONS)]
     Sheet(sheet::Args),
+    /// Adds a check to a fleet folder: a filled sheet, a wide file, or readings line by line; vetted first.
+    #[command(after_help = CAUTIONS)]
+    Record(record::Args),
     /// Looks for doubtful readings in each wing's latest check, and says what each probably is.
     #[command(after_help = CAUTIONS)]
     Vet(vet::Args),
@@ -86,6 +90,7 @@ pub(crate) fn run() -> ExitCode {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
         Some(Command::Sheet(args)) => (args.common.json, args.run()),
+        Some(Command::Record(args)) => (args.common.json, args.run()),
         Some(Command::Vet(args)) => (args.common.json, args.run()),
         Some(Command::Gauge(args)) => (args.common.json, args.run()),
         Some(Command::Trim(args)) => (args.common.json, args.run()),

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::action_table::{OfWing, read_actions, read_fittings};
+use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
 use super::csv::read_csv;
@@ -64,12 +65,18 @@ impl FolderSpec {
     /// # Errors
     /// [`FleetReadError`] with every fault of every table, in one go.
     pub fn read(&self, folder: &Path) -> Result<Folder, FleetReadError> {
+        self.read_with(folder, &[])
+    }
+
+    /// Reads a folder as it will be once some staged files are in their places.
+    pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
         if !folder.is_dir() {
             faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
             return Err(FleetReadError::Faulty(faults));
         }
-        let mut source = Source { folder, covariates: &self.covariates, faults: &mut faults, notes: Vec::new() };
+        let mut source =
+            Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
         let tables = CatalogueTables {
             lines: source.needed(LINES),
             segments: source.load(SEGMENTS),
@@ -150,11 +157,17 @@ fn assemble(
 struct Source<'a> {
     folder: &'a Path,
     covariates: &'a [String],
+    staged: &'a [StagedFile],
     faults: &'a mut FaultList,
     notes: Vec<String>,
 }
 
 impl Source<'_> {
+    /// Where the bytes of a file stand.
+    fn at<'b>(&'b self, path: &'b Path) -> &'b Path {
+        self.staged.iter().find(|staged| staged.path() == path).map_or(path, StagedFile::temporary)
+    }
+
     /// A table that must be there.
     fn needed(&mut self, schema: TableSchema) -> Loaded {
         let loaded = self.load(schema);
@@ -183,7 +196,7 @@ impl Source<'_> {
         }
         let extra = if name == WINGS.name { self.covariates } else { &[] };
         let grids = if csv.exists() {
-            match fs::read(&csv) {
+            match fs::read(self.at(&csv)) {
                 Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
                 Err(error) => {
                     self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
@@ -191,14 +204,17 @@ impl Source<'_> {
                 }
             }
         } else if parquet.exists() {
-            vec![read_parquet(&parquet, name, schema, extra, self.faults)]
+            let path = self.at(&parquet).to_owned();
+            vec![read_parquet(&path, name, schema, extra, self.faults)]
         } else if in_parts {
             let files = self.parts(&parts);
-            let read = |path: &PathBuf| {
+            let mut read = Vec::with_capacity(files.len());
+            for path in &files {
                 let file = path.file_name().unwrap_or_default().to_string_lossy();
-                read_parquet(path, &format!("{name}/{file}"), schema, extra, self.faults)
-            };
-            files.iter().map(read).collect()
+                let from = self.at(path).to_owned();
+                read.push(read_parquet(&from, &format!("{name}/{file}"), schema, extra, self.faults));
+            }
+            read
         } else {
             return Loaded::Absent;
         };
@@ -227,6 +243,9 @@ impl Source<'_> {
             }
             Err(error) => self.faults.add(name, 0, "", error, format_args!("a folder that can be read")),
         }
+        files.extend(self.staged.iter().map(|staged| staged.path().to_owned()).filter(|path| {
+            path.parent() == Some(folder) && !files.contains(path)
+        }).collect::<Vec<_>>());
         files.sort();
         if files.is_empty() {
             self.faults.add(name, 0, "", "", format_args!("at least one Parquet file in `{name}/`"));
