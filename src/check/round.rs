@@ -270,8 +270,8 @@ impl Round {
                 open.iter().any(|finding| finding.side == row.side && finding.line_index == row.line_index)
             })
         };
-        let open = (0..self.rows.len())
-            .find(|at| self.entries[*at].readings_mm.is_empty() || doubtful(&self.rows[*at]));
+        let open =
+            (0..self.rows.len()).find(|at| self.entries[*at].readings_mm.is_empty() || doubtful(&self.rows[*at]));
         if let Some(open) = open {
             self.entries[open].skipped = false;
             self.entries[open].kept = false;
@@ -336,7 +336,12 @@ impl Round {
         let check = self.check();
         // checks stand by hours, then date, then stage: only what lies before this one is read beside it
         let place = history.checks.partition_point(|known| {
-            known.hours_h.total_cmp(&check.hours_h).then(known.date.cmp(&check.date)).then(known.stage.cmp(&check.stage)).is_le()
+            known
+                .hours_h
+                .total_cmp(&check.hours_h)
+                .then(known.date.cmp(&check.date))
+                .then(known.stage.cmp(&check.stage))
+                .is_le()
         });
         history.checks.insert(place, check);
         DoubtSpec::default().run(&self.set, &history, place, None)

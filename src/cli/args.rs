@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 use linedrift::Date;
+use linedrift::fleet::read_materials;
+use linedrift::wing::Fibre;
 
 use super::Failure;
 
@@ -16,6 +18,9 @@ pub(super) struct Common {
     /// Threads to use [default: all processors]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
+    /// Table of your own materials, which go before the documented ones
+    #[arg(long, value_name = "FILE")]
+    materials: Option<PathBuf>,
 }
 
 impl Common {
@@ -26,6 +31,16 @@ impl Common {
             .num_threads(usize::from(threads))
             .build_global()
             .map_err(|error| Failure::result(&format!("cannot use {threads} threads: {error}")))
+    }
+}
+
+impl Common {
+    /// The user's own materials, if any.
+    pub(super) fn fibres(&self) -> Result<Vec<Fibre>, Failure> {
+        match &self.materials {
+            Some(file) => Ok(read_materials(file)?),
+            None => Ok(Vec::new()),
+        }
     }
 }
 

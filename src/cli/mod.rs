@@ -43,7 +43,7 @@ enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
     #[command(after_help = CAUTIONS)]
     Report(report::Args),
-    /// A blank measuring sheet for one wing, as CSV.
+    /// A blank measuring sheet for one wing, as CSV or to print.
     #[command(after_help = CAUTIONS)]
     Sheet(sheet::Args),
     /// Adds a check to a fleet folder: a filled sheet, a wide file, or readings line by line; vetted first.

@@ -39,7 +39,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         let one = judging::one_check(&input.fleet, &self.choice)?;
         progress.step("looking for doubtful readings");
         let failed = |error: &dyn std::fmt::Display| Failure::Result(one.failed(&error));

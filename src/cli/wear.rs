@@ -116,7 +116,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &self.covariate)?;
+        let input = Input::read(&self.fleet, &self.covariate, &self.common)?;
         progress.step("fitting the wear model");
         let fit = spec.fit(&input.fleet)?;
         if let Some(out) = &self.tables.out {

@@ -329,4 +329,3 @@ fn reading_rows(set: &LineSet, check: &Check) -> NewRows {
     let once = all.iter().all(|reading| reading.repeat == 1);
     NewRows { table, implied: if once { vec!["repeat"] } else { Vec::new() } }
 }
-

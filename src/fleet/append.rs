@@ -172,8 +172,7 @@ fn fits(new: &Series, dtype: &DataType) -> Result<Series, String> {
     let cast = if new.dtype() == &DataType::String && dtype.is_temporal() {
         let epoch = jiff::civil::date(1970, 1, 1);
         let since = |day: jiff::civil::Date| day.since(epoch).ok().map(|span| span.get_days());
-        let days: Option<Vec<i32>> =
-            new.str().map_err(text)?.iter().map(|day| since(day?.parse().ok()?)).collect();
+        let days: Option<Vec<i32>> = new.str().map_err(text)?.iter().map(|day| since(day?.parse().ok()?)).collect();
         let days = Series::new(new.name().clone(), days.ok_or_else(|| "not a day".to_owned())?);
         days.strict_cast(&DataType::Date).and_then(|days| days.strict_cast(dtype)).map_err(text)?
     } else {

@@ -18,12 +18,14 @@ use super::schema::{
 };
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
+use crate::wing::Fibre;
 
 /// How to read a fleet folder.
 ///
 /// | setting | default | reason |
 /// |---|---|---|
 /// | `covariates` | none | columns that nobody asked for are left out |
+/// | `fibres` | none | the documented materials, see [`crate::wing::fibres`] |
 ///
 /// # Examples
 /// ```no_run
@@ -32,9 +34,10 @@ use crate::check::{Fleet, History};
 /// println!("{} wings", folder.fleet.histories().len());
 /// # Ok::<(), linedrift::fleet::FleetReadError>(())
 /// ```
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct FolderSpec {
     covariates: Vec<String>,
+    fibres: Vec<Fibre>,
 }
 
 /// A fleet folder, read.
@@ -57,6 +60,13 @@ impl FolderSpec {
         self.covariates = names.into_iter().map(Into::into).collect();
         self.covariates.sort();
         self.covariates.dedup();
+        self
+    }
+
+    /// Materials of the user's own, which go before the documented ones of the same name.
+    #[must_use]
+    pub fn fibres(mut self, fibres: Vec<Fibre>) -> Self {
+        self.fibres = fibres;
         self
     }
 
@@ -108,7 +118,7 @@ impl FolderSpec {
             ));
         }
         if faults.is_empty() {
-            match assemble(wings, checks, actions, fittings) {
+            match assemble(wings, checks, actions, fittings, &self.fibres) {
                 Ok(fleet) => return Ok(Folder { fleet, notes }),
                 Err(Unfit { table, why }) => faults.add(table, 0, "", why, format_args!("tables that fit together")),
             }
@@ -128,10 +138,12 @@ fn assemble(
     checks: Checks,
     actions: Vec<OfWing<crate::check::Action>>,
     fittings: Vec<OfWing<crate::check::Fitting>>,
+    fibres: &[Fibre],
 ) -> Result<Fleet, Unfit> {
     let mut sets = Vec::with_capacity(wings.drafts.len());
     for draft in wings.drafts {
-        sets.push(draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?);
+        let set = draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?;
+        sets.push(set.with_fibres(fibres.to_vec()));
     }
     let history = |entry: WingEntry| {
         let line_set = entry.set.unwrap_or(usize::MAX);
@@ -243,9 +255,13 @@ impl Source<'_> {
             }
             Err(error) => self.faults.add(name, 0, "", error, format_args!("a folder that can be read")),
         }
-        files.extend(self.staged.iter().map(|staged| staged.path().to_owned()).filter(|path| {
-            path.parent() == Some(folder) && !files.contains(path)
-        }).collect::<Vec<_>>());
+        files.extend(
+            self.staged
+                .iter()
+                .map(|staged| staged.path().to_owned())
+                .filter(|path| path.parent() == Some(folder) && !files.contains(path))
+                .collect::<Vec<_>>(),
+        );
         files.sort();
         if files.is_empty() {
             self.faults.add(name, 0, "", "", format_args!("at least one Parquet file in `{name}/`"));

@@ -206,7 +206,8 @@ impl Journal {
 
     fn open(path: PathBuf) -> Result<Self, JournalError> {
         let opened = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
-        let file = opened.map_err(|source| AdditionError::Write(FleetWriteError::Io { path: path.clone(), source }))?;
+        let file =
+            opened.map_err(|source| AdditionError::Write(FleetWriteError::Io { path: path.clone(), source }))?;
         try_lock(&file, &path, String::new)?;
         Ok(Self { path, file })
     }

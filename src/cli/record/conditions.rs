@@ -53,6 +53,16 @@ impl Conditions {
                 "say when the lines were measured: --date 2026-03-01 --hours 85 (hours flown since new)".to_owned(),
             ));
         };
+        if self.check.is_none()
+            && let Some(there) = self.same_visit(fleet, wing)
+        {
+            return Err(Failure::Result(format!(
+                "wing `{wing}` has a check of {date} at {hours} h already, `{}` with {} readings: was this one added \
+                 before? If it is another, give it an id by --check",
+                there.id,
+                there.readings.len()
+            )));
+        }
         let id = self.check.clone().unwrap_or_else(|| self.next_id(fleet, wing, hours));
         Ok(self.over(Check::new(&id, date, hours)))
     }
@@ -76,27 +86,30 @@ impl Conditions {
     /// A check of the wing without readings: the one named, or the one of this day, these hours and this stage.
     fn waiting(&self, fleet: &Fleet, wing: &str) -> Option<Check> {
         let checks = &fleet.history(wing)?.checks;
-        let is_it = |check: &&Check| match &self.check {
-            Some(id) => check.id == *id,
-            None => {
-                self.date == Some(check.date)
-                    && self.hours.is_some_and(|hours| hours.total_cmp(&check.hours_h).is_eq())
-                    && self.stage.unwrap_or_default() == check.stage
-            }
+        let named = match &self.check {
+            Some(id) => checks.iter().find(|check| check.id == *id),
+            None => self.same_visit(fleet, wing),
         };
-        checks.iter().filter(|check| check.readings.is_empty()).find(is_it).cloned()
+        named.filter(|check| check.readings.is_empty()).cloned()
+    }
+
+    /// A check of the wing on this day, at these hours and this stage.
+    fn same_visit<'a>(&self, fleet: &'a Fleet, wing: &str) -> Option<&'a Check> {
+        fleet.history(wing)?.checks.iter().find(|check| {
+            self.date == Some(check.date)
+                && self.hours.is_some_and(|hours| hours.total_cmp(&check.hours_h).is_eq())
+                && self.stage.unwrap_or_default() == check.stage
+        })
     }
 
     /// The wing's id and the number of its visits, with an `L` for what was left; the first that is free.
     fn next_id(&self, fleet: &Fleet, wing: &str, hours_h: f64) -> String {
         let checks = fleet.history(wing).map(|history| history.checks.as_slice()).unwrap_or_default();
-        let taken = |id: &str| {
-            fleet.histories().iter().flat_map(|history| &history.checks).any(|check| check.id == id)
-        };
+        let taken =
+            |id: &str| fleet.histories().iter().flat_map(|history| &history.checks).any(|check| check.id == id);
         let as_left = self.stage == Some(Stage::AsLeft);
-        let found = checks.iter().rfind(|check| {
-            check.stage == Stage::AsFound && check.hours_h.total_cmp(&hours_h).is_eq()
-        });
+        let found =
+            checks.iter().rfind(|check| check.stage == Stage::AsFound && check.hours_h.total_cmp(&hours_h).is_eq());
         if let (true, Some(found)) = (as_left, found)
             && !taken(&format!("{}L", found.id))
         {

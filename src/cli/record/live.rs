@@ -45,7 +45,7 @@ struct Session<'a> {
 }
 
 pub(super) fn run(args: &Args, folder: &Path) -> Result<Output, Failure> {
-    let input = Input::read(folder, &[])?;
+    let input = Input::read(folder, &[], &args.common)?;
     let history = args.history(&input.fleet)?;
     let wing = history.wing.id.clone();
     let resumed = Journal::resume(folder, &wing)?;
@@ -66,13 +66,8 @@ pub(super) fn run(args: &Args, folder: &Path) -> Result<Output, Failure> {
             (check, operator, Vec::new(), Journal::begin(folder, &head)?)
         }
     };
-    let mut session = Session {
-        args,
-        folder,
-        round: round(&input.fleet, history, &check, operator.as_deref()),
-        wing,
-        journal,
-    };
+    let mut session =
+        Session { args, folder, round: round(&input.fleet, history, &check, operator.as_deref()), wing, journal };
     session.greet(&check, &events)?;
     session.measure()
 }
@@ -197,10 +192,11 @@ impl Session<'_> {
     fn prompt(&self) -> String {
         let Some(place) = self.round.place() else { return "end of the round (o, b, r or q) > ".to_owned() };
         let row = place.row;
-        let mut out = format!("{:>3}/{} {} {} {}", place.number, place.of, row.side, row.row, row.line);
+        let mut out = format!("{:>3}/{}  {} {} (row {}", place.number, place.of, row.side, row.line, row.row);
         if let Some(main) = &row.main {
-            let _ = write!(out, " (main {main})");
+            let _ = write!(out, ", main {main}");
         }
+        out.push(')');
         let _ = write!(out, "  expect {:.0}", row.expected_mm);
         if let Some(last) = row.last_mm {
             let _ = write!(out, ", last {last:.0}");
@@ -248,7 +244,7 @@ impl Session<'_> {
     /// Vets the whole and adds the check; the journal goes only then.
     fn add(self) -> Result<Output, Failure> {
         let lock = lock(self.folder)?;
-        let input = Input::read(self.folder, &[])?;
+        let input = Input::read(self.folder, &[], &self.args.common)?;
         let check = self.round.check();
         let there = input.fleet.history(&self.wing).and_then(|history| {
             history.checks.iter().find(|known| known.id == check.id && !known.readings.is_empty())

@@ -21,7 +21,9 @@ use conditions::Conditions;
 use verdict::{Accepted, Vetted};
 
 #[derive(Debug, clap::Args)]
-#[command(override_usage = "linedrift record [OPTIONS] <SHEET> <FLEET>\n       linedrift record --live [OPTIONS] <FLEET>")]
+#[command(
+    override_usage = "linedrift record [OPTIONS] <SHEET> <FLEET>\n       linedrift record --live [OPTIONS] <FLEET>"
+)]
 pub(super) struct Args {
     /// A filled measuring sheet or a wide file, and the fleet folder; with --live the folder alone
     #[arg(value_name = "FILE", num_args = 1..=2, required = true)]
@@ -67,7 +69,8 @@ impl Args {
             (false, [sheet, folder]) => self.from_file(sheet, folder),
             (true, _) => Err(Failure::Call("with --live there is no sheet: name the fleet folder alone".to_owned())),
             (false, _) => Err(Failure::Call(
-                "name a filled sheet and the fleet folder; or take the readings from the terminal by --live".to_owned(),
+                "name a filled sheet and the fleet folder; or take the readings from the terminal by --live"
+                    .to_owned(),
             )),
         }
     }
@@ -81,7 +84,7 @@ impl Args {
         let faulty = |faults| Failure::Sheet { file: sheet.display().to_string(), faults };
         if self.new_wing.is_none() {
             let lock = lock(folder)?;
-            let input = Input::read(folder, &[])?;
+            let input = Input::read(folder, &[], &self.common)?;
             let history = self.history(&input.fleet)?;
             let set = input.fleet.line_set(history);
             let filled = if self.is_wide(&text) {
@@ -111,7 +114,7 @@ impl Args {
             return self.new_folder(folder, &id, &set, &filled);
         }
         let lock = lock(folder)?;
-        let input = Input::read(folder, &[])?;
+        let input = Input::read(folder, &[], &self.common)?;
         // readings are by line number of the set that the folder has, where it has the model
         let known = input.fleet.line_sets().iter().find(|known| known.model() == model);
         let readings = wide.readings(known.unwrap_or(&set)).map_err(faulty)?;

@@ -131,10 +131,8 @@ impl Vetted {
     /// The check, the lines that were not read, the doubtful readings.
     pub(super) fn words(&self) -> String {
         let check = &self.check;
-        let mut out = format!(
-            "Wing {}  check {}  {}  {} h  {}\n",
-            self.wing, check.id, check.date, check.hours_h, check.stage
-        );
+        let mut out =
+            format!("Wing {}  check {}  {}  {} h  {}\n", self.wing, check.id, check.date, check.hours_h, check.stage);
         let _ = writeln!(
             out,
             "datum {} mm, load {} N, {} degrees Celsius",
