@@ -77,15 +77,16 @@ impl SheetPageSpec {
         }
         out.push_str("</ul></div>\n");
         self.conditions(&mut out);
+        out.push_str(
+            "<p class=\"how\">All lengths in mm. <b>expect</b>: the maker\u{2019}s length and the datum. <b>last</b>: what this \
+             instrument would have shown of the line at the last check. Read the line first, then look at these. Write what \
+             the instrument shows; where it is far from both, read the line again into the last column. A line not read \
+             stays empty.</p>\n",
+        );
         for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
             lines_of(side, sheet, &mut out);
         }
-        out.push_str(
-            "<footer>All lengths in mm. <b>expect</b> is the maker\u{2019}s length and the datum; <b>last</b> is what this \
-             instrument would have shown of the line at the last check. Read the line first, then look at these. Write \
-             what the instrument shows; where it is far from both, read the line again into the last column. A line not \
-             read stays empty.</footer>\n</body></html>\n",
-        );
+        out.push_str("</body></html>\n");
         out
     }
 
