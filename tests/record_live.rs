@@ -92,7 +92,8 @@ fn values(home: &Path) -> HashMap<(String, String), f64> {
     let mut out = HashMap::new();
     for side in Side::BOTH {
         for (at, line) in set.lines().iter().enumerate() {
-            let off = known.iter().find(|one| one.side == side && one.line == at).map_or(-3.0, |one| one.deviation_mm);
+            let off =
+                known.iter().find(|one| one.side == side && one.line == at).map_or(-3.0, |one| one.deviation_mm);
             let value = (line.nominal_mm - 250.0 + off).round() + f64::from(u32::try_from(at % 3).unwrap()) - 1.0;
             out.insert((side.to_string(), line.name.clone()), value);
         }
@@ -321,7 +322,10 @@ fn a_journal_of_a_check_that_is_in_is_seen_as_done() {
     assert_eq!(talk.end(), Some(0));
     let added = fs::read(home.join("loft/readings.csv")).unwrap();
     let event = |value: &str| {
-        format!("{{\"step\":\"read\",\"side\":\"{}\",\"line\":\"{}\",\"reading_mm\":{value}}}\n", last.side, last.line)
+        format!(
+            "{{\"step\":\"read\",\"side\":\"{}\",\"line\":\"{}\",\"reading_mm\":{value}}}\n",
+            last.side, last.line
+        )
     };
     fs::write(&journal, kept.clone() + &event(&value_of(&values, &last))).unwrap();
     let mut done = Talk::start(home, &[]);

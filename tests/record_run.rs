@@ -174,7 +174,8 @@ fn faults_of_sheet_and_folder_are_told_with_their_place_and_nothing_changes() {
         assert_eq!(snapshot(&home.join("loft")), before, "{more:?}");
     }
     let id = other.history(&wing).unwrap().checks[0].id.clone();
-    let there = linedrift(home, &[&["record", "good.csv", "loft", "--wing", &wing, "--check", &id], &late[..]].concat());
+    let there =
+        linedrift(home, &[&["record", "good.csv", "loft", "--wing", &wing, "--check", &id], &late[..]].concat());
     assert_eq!(there.status.code(), Some(1));
     assert!(stderr(&there).contains("already"), "{}", stderr(&there));
     let error = linedrift(home, &[&["record", "bad.csv", "loft", "--json", "--wing", &wing], &late[..]].concat());
@@ -213,7 +214,9 @@ fn a_wide_file_in_any_dress_makes_the_same_folder_and_trim_works_on_it() {
     let home = TempDir::new().unwrap();
     let mut known: Option<Fleet> = None;
     for (at, (unit, unit_mm, delimiter, mark)) in
-        [("mm", 1.0, ",", "."), ("cm", 10.0, ";", ","), ("m", 1000.0, "\t", ","), ("cm", 10.0, ",", ".")].iter().enumerate()
+        [("mm", 1.0, ",", "."), ("cm", 10.0, ";", ","), ("m", 1000.0, "\t", ","), ("cm", 10.0, ",", ".")]
+            .iter()
+            .enumerate()
     {
         let name = format!("loft{at}");
         fs::write(home.path().join("wide.csv"), dressed(*unit_mm, delimiter, mark)).unwrap();
@@ -225,7 +228,7 @@ fn a_wide_file_in_any_dress_makes_the_same_folder_and_trim_works_on_it() {
         assert_eq!(fleet.histories()[0].checks[0].readings.len(), 14);
         match &known {
             None => known = Some(fleet),
-            Some(known) => assert_eq!(&fleet, known, "{unit}"),
+            Some(known) => assert!(&fleet == known, "{unit}"),
         }
     }
     let trim = linedrift(home.path(), &["trim", "loft0"]);
@@ -244,11 +247,17 @@ fn a_wide_file_in_any_dress_makes_the_same_folder_and_trim_works_on_it() {
     assert_eq!((now.histories().len(), now.history("8").unwrap().checks.len(), now.line_sets().len()), (2, 2, 1));
     // a file that is not whole, or says other lengths, is refused
     fs::write(home.path().join("part.csv"), WIDE.replace("6402,6400", "6402,")).unwrap();
-    let part = linedrift(home.path(), &["record", "part.csv", "new", "--new-wing", "7", "--date", "2026-05-01", "--hours", "1"]);
+    let part = linedrift(
+        home.path(),
+        &["record", "part.csv", "new", "--new-wing", "7", "--date", "2026-05-01", "--hours", "1"],
+    );
     assert_eq!(part.status.code(), Some(1));
     assert!(stderr(&part).contains("--accept-missing") && !home.path().join("new").exists(), "{}", stderr(&part));
     fs::write(home.path().join("other.csv"), WIDE.replace("6400", "6440")).unwrap();
-    let other = linedrift(home.path(), &["record", "other.csv", "loft0", "--wing", "8", "--date", "2026-06-01", "--hours", "30"]);
+    let other = linedrift(
+        home.path(),
+        &["record", "other.csv", "loft0", "--wing", "8", "--date", "2026-06-01", "--hours", "30"],
+    );
     assert_eq!(other.status.code(), Some(1));
     assert!(stderr(&other).contains("row 3") && stderr(&other).contains("nominal_mm"), "{}", stderr(&other));
 }
@@ -291,10 +300,11 @@ fn killed_at_any_moment_the_folder_reads_and_the_same_command_completes() {
         child.wait().unwrap();
         let left = fleet(&home.join(&name));
         assert!(left.histories().len() == expected.histories().len(), "{name}");
-        let again = Command::new(env!("CARGO_BIN_EXE_linedrift")).args(args(&name)).current_dir(home).output().unwrap();
+        let again =
+            Command::new(env!("CARGO_BIN_EXE_linedrift")).args(args(&name)).current_dir(home).output().unwrap();
         let complete = left == expected;
         assert_eq!(again.status.code(), Some(i32::from(complete)), "{name}: {}", stderr(&again));
-        assert_eq!(fleet(&home.join(&name)), expected, "{name}");
+        assert!(fleet(&home.join(&name)) == expected, "{name}");
     }
 }
 
@@ -324,10 +334,12 @@ fn own_materials_go_into_the_corrections_and_faults_are_told() {
     // under 40 N a line of three times the stretch is corrected by three times as much: 2 to 3 mm more become 6 to 9
     let more = common(&["--materials", "soft.csv"]) - usual;
     assert!((3.5..7.0).contains(&more), "{more}");
-    fs::write(home.join("bad.csv"), head.to_owned() + "silk,20,1e-5,own,\nsilk,-3,1e-5,own,\nwool,\"3,5\",0,own,0\n").unwrap();
+    fs::write(home.join("bad.csv"), head.to_owned() + "silk,20,1e-5,own,\nsilk,-3,1e-5,own,\nwool,\"3,5\",0,own,0\n")
+        .unwrap();
     let bad = linedrift(home, &["trim", "loft", "--materials", "bad.csv"]);
     assert_eq!(bad.status.code(), Some(1));
-    for word in ["materials, row 3, column material", "row 3, column break_elongation_pct", "row 4", "decimal comma"] {
+    for word in ["materials, row 3, column material", "row 3, column break_elongation_pct", "row 4", "decimal comma"]
+    {
         assert!(stderr(&bad).contains(word), "{word}: {}", stderr(&bad));
     }
     assert_eq!(linedrift(home, &["trim", "loft", "--materials", "none.csv"]).status.code(), Some(1));

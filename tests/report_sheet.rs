@@ -2,7 +2,7 @@
 
 use linedrift::check::Check;
 use linedrift::check::sheet::SheetSpec;
-use linedrift::report::{CAUTIONS, SheetPageSpec, escape};
+use linedrift::report::{CAUTIONS, DEMO_NOTE, SheetPageSpec, escape};
 use linedrift::simulate::FleetSpec;
 use linedrift::wing::{LineSet, Wing};
 
@@ -29,8 +29,8 @@ fn it_has_every_line_once_in_order_with_room_to_write() {
         assert!(page.contains(asked), "{asked}");
     }
     assert!(page.contains(&last.id) && !page.contains("<script") && !page.contains("http"), "self-contained");
-    assert!(!page.contains("invented"));
-    assert!(SheetPageSpec::new(&history.wing).demo().html(&sheet).contains("invented"));
+    assert!(!page.contains(&escape(DEMO_NOTE)));
+    assert!(SheetPageSpec::new(&history.wing).demo().html(&sheet).contains(&escape(DEMO_NOTE)));
 }
 
 #[test]
@@ -43,7 +43,8 @@ fn names_cannot_be_markup() {
     lines[1].main = Some(format!("\"><img src=x>{evil}"));
     let set = LineSet::new(evil, None, lines, set.segments().to_vec()).unwrap();
     let check = Check::new(&format!("{evil}-1"), linedrift::Date::constant(2026, 3, 1), 4.0);
-    let page = SheetPageSpec::new(&Wing::new(evil, evil)).last(&check).html(&SheetSpec::default().run(&set, Some(&check)));
+    let page =
+        SheetPageSpec::new(&Wing::new(evil, evil)).last(&check).html(&SheetSpec::default().run(&set, Some(&check)));
     assert!(!page.contains("<script") && !page.contains("<img"), "{page}");
     assert_eq!(page.matches("&lt;script&gt;").count(), 2 + 1 + 1 + 2 * 2);
 }

@@ -62,7 +62,8 @@ fn t2_the_tolerance_of_a_line_is_10_millimetres() {
     let set = set_of(&[(Row::A, Some(0.1), 9), (Row::B, Some(0.5), 9)], root_chord(2.6));
     let exact = TrimSpec::default().budget(linedrift::check::Budget::empty());
     for (off_mm, verdict) in [(9.9, Verdict::Within), (-9.9, Verdict::Within), (10.1, Verdict::Outside)] {
-        let check = check_of(&set, |side, line| Some(if (side, line.rank) == (Side::Left, 4) { off_mm } else { 0.0 }));
+        let check =
+            check_of(&set, |side, line| Some(if (side, line.rank) == (Side::Left, 4) { off_mm } else { 0.0 }));
         let trim = run(&exact, &set, &check);
         let line = trim.lines.iter().find(|line| line.side == Side::Left && line.line == "A4").unwrap();
         assert_eq!(line.verdict, verdict, "{off_mm}");
@@ -124,9 +125,13 @@ fn t12_a_branch_shrinks_when_warmed_by_10_kelvin() {
 // 1e-6/K: two para-aramids and the polyethylene crystal read; the copolymer and the polyester memory.
 #[test]
 fn t13_axial_expansion() {
-    for (name, expansion) in
-        [("aramid-standard", -2.26), ("aramid-stiff", -2.0), ("uhmwpe", -12.0), ("aramid-copolymer", -6.0), ("lcp", -4.8)]
-    {
+    for (name, expansion) in [
+        ("aramid-standard", -2.26),
+        ("aramid-stiff", -2.0),
+        ("uhmwpe", -12.0),
+        ("aramid-copolymer", -6.0),
+        ("lcp", -4.8),
+    ] {
         assert_relative_eq!(1e6 * fibre(name).unwrap().expansion_per_k.value, expansion, max_relative = 1e-12);
     }
 }

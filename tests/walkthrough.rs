@@ -14,7 +14,7 @@ fn blocks(page: &str) -> Vec<(String, String)> {
         match (&mut open, line.strip_prefix("```")) {
             (None, Some(language)) => open = Some((language.to_owned(), String::new())),
             (Some(_), Some(_)) => blocks.extend(open.take()),
-            (Some((_, text)), None) => *text += &format!("{line}\n"),
+            (Some((_, text)), None) => text.extend([line, "\n"]),
             (None, None) => {}
         }
     }

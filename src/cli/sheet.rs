@@ -57,7 +57,7 @@ impl Args {
         let sheet = SheetSpec::default().datum_mm(self.datum).run(input.fleet.line_set(history), last);
         let demo = input.fleet.is_demo();
         let mut spec = SheetPageSpec::new(&history.wing).datum_mm(self.datum);
-        spec = last.into_iter().fold(spec, |spec, last| spec.last(last));
+        spec = last.into_iter().fold(spec, SheetPageSpec::last);
         if demo {
             spec = spec.demo();
         }

@@ -1,5 +1,6 @@
 //! The journal of a measuring round: every value on the disk before the next is asked for.
 
+use std::fmt::Write as _;
 use std::fs::{self, File, OpenOptions};
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -108,7 +109,8 @@ impl Journal {
             if byte.is_ascii_alphanumeric() || b"-_".contains(&byte) {
                 name.push(char::from(byte));
             } else {
-                name += &format!("%{byte:02X}");
+                // writing to a string does not fail
+                let _ = write!(name, "%{byte:02X}");
             }
         }
         folder.join(name + ".journal")

@@ -120,20 +120,20 @@ fn lines_of(side: Side, sheet: &Sheet, out: &mut String) {
     );
     for row in rows.chunk_by(|a, b| a.row == b.row) {
         let Some(first) = row.first() else { continue };
-        let _ = write!(
+        let _ = writeln!(
             out,
             "<table><caption>Row {}, {side}</caption><thead><tr><th>no.</th><th>main</th><th>line</th><th>expect</th>\
-             <th>last</th><th>reading</th><th>again</th></tr></thead>\n",
+             <th>last</th><th>reading</th><th>again</th></tr></thead>",
             first.row
         );
         for main in row.chunk_by(|a, b| a.main == b.main) {
             out.push_str("<tbody>");
             for line in main {
                 let last = line.last_mm.map_or_else(String::new, |last| format!("{last:.0}"));
-                let _ = write!(
+                let _ = writeln!(
                     out,
                     "<tr><td class=\"no\">{}</td><td class=\"main\">{}</td><th scope=\"row\">{}</th><td>{:.0}</td><td>{last}</td>\
-                     <td class=\"room\"></td><td class=\"again\"></td></tr>\n",
+                     <td class=\"room\"></td><td class=\"again\"></td></tr>",
                     line.order,
                     escape(line.main.as_deref().unwrap_or_default()),
                     escape(&line.line),

@@ -16,7 +16,7 @@ pub(super) struct Conditions {
     #[arg(long, value_name = "DATE", value_parser = args::day)]
     date: Option<Date>,
     /// Hours flown since new
-    #[arg(long, value_name = "H", value_parser = args::not_negative)]
+    #[arg(long, value_name = "H", allow_negative_numbers = true, value_parser = args::not_negative)]
     hours: Option<f64>,
     /// Before or after adjusting: `as_found` or `as_left` [default: `as_found`]
     #[arg(long, value_name = "STAGE")]
@@ -25,7 +25,7 @@ pub(super) struct Conditions {
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::finite)]
     pub(super) datum: Option<f64>,
     /// Measuring load, N [default: 50]
-    #[arg(long, value_name = "N", value_parser = args::not_negative)]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = args::not_negative)]
     load_n: Option<f64>,
     /// Temperature, degrees Celsius [default: 20]
     #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = args::finite)]
@@ -34,7 +34,7 @@ pub(super) struct Conditions {
     #[arg(long, value_name = "STATE")]
     condition: Option<Condition>,
     /// Free length given to the brake line at the handle, mm
-    #[arg(long, value_name = "MM", value_parser = args::not_negative)]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::not_negative)]
     brake_setting: Option<f64>,
     /// Who read the lines
     #[arg(long, value_name = "NAME")]

@@ -23,6 +23,7 @@ Type a value in mm, or a letter:
 ";
 
 /// What was typed.
+#[derive(Debug, Clone, Copy)]
 enum Typed {
     Value(f64),
     Back,
@@ -49,22 +50,19 @@ pub(super) fn run(args: &Args, folder: &Path) -> Result<Output, Failure> {
     let history = args.history(&input.fleet)?;
     let wing = history.wing.id.clone();
     let resumed = Journal::resume(folder, &wing)?;
-    let (check, operator, events, journal) = match resumed {
-        Some(open) => {
-            let wanted = args.conditions.over(open.head.check.clone());
-            let operator = args.conditions.operator.clone().or_else(|| open.head.operator.clone());
-            same(&open.head, &wanted, operator.as_deref(), open.journal.path())?;
-            (open.head.check, operator, open.events, open.journal)
-        }
-        None => {
-            let mut check = args.conditions.check_of(&input.fleet, &wing)?;
-            check.readings.clear();
-            let operator = args.conditions.operator.clone();
-            // what cannot be added in the end is refused before the first line is read
-            Addition::new(&wing, check.clone()).stage(folder, &input.fleet, &lock(folder)?)?;
-            let head = RoundHead::new(&wing, &history.wing.model, &check, operator.as_deref());
-            (check, operator, Vec::new(), Journal::begin(folder, &head)?)
-        }
+    let (check, operator, events, journal) = if let Some(open) = resumed {
+        let wanted = args.conditions.over(open.head.check.clone());
+        let operator = args.conditions.operator.clone().or_else(|| open.head.operator.clone());
+        same(&open.head, &wanted, operator.as_deref(), open.journal.path())?;
+        (open.head.check, operator, open.events, open.journal)
+    } else {
+        let mut check = args.conditions.check_of(&input.fleet, &wing)?;
+        check.readings.clear();
+        let operator = args.conditions.operator.clone();
+        // what cannot be added in the end is refused before the first line is read
+        Addition::new(&wing, check.clone()).stage(folder, &input.fleet, &lock(folder)?)?;
+        let head = RoundHead::new(&wing, &history.wing.model, &check, operator.as_deref());
+        (check, operator, Vec::new(), Journal::begin(folder, &head)?)
     };
     let mut session =
         Session { args, folder, round: round(&input.fleet, history, &check, operator.as_deref()), wing, journal };
@@ -141,12 +139,11 @@ impl Session<'_> {
                 return self.add();
             }
             show(&self.prompt())?;
-            let typed = match read_line(&mut input)? {
-                Some(line) => parse(&line),
-                None => {
-                    show("\n")?;
-                    Ok(Typed::Stop)
-                }
+            let typed = if let Some(line) = read_line(&mut input)? {
+                parse(&line)
+            } else {
+                show("\n")?;
+                Ok(Typed::Stop)
             };
             match typed {
                 Err(sentence) => show(&format!("   {sentence}\n"))?,
@@ -161,9 +158,18 @@ impl Session<'_> {
             Typed::Value(reading_mm) => self.round.on_value(reading_mm),
             Typed::Skip => self.round.on_skip(),
             Typed::Keep => self.round.on_keep(),
-            Typed::Back => return Ok(self.round.back()),
-            Typed::Repeat => return Ok(self.round.repeat()),
-            Typed::Open => return Ok(self.round.to_open()),
+            Typed::Back => {
+                self.round.back();
+                return Ok(());
+            }
+            Typed::Repeat => {
+                self.round.repeat();
+                return Ok(());
+            }
+            Typed::Open => {
+                self.round.to_open();
+                return Ok(());
+            }
             Typed::Nothing => {
                 // a line that has its value is left as it is
                 if self.round.place().is_some_and(|place| !place.readings_mm.is_empty()) {
@@ -220,7 +226,7 @@ impl Session<'_> {
         let doubts = self.round.doubts()?;
         let check = self.round.check();
         let vetted = Vetted::of(&self.wing, &check, self.round.unread(), doubts);
-        let obstacles = vetted.obstacles(&self.args.accepted);
+        let obstacles = vetted.obstacles(self.args.accepted);
         if obstacles.is_empty() {
             return Ok(true);
         }
@@ -258,11 +264,11 @@ impl Session<'_> {
         }
         let staged = Addition::new(&self.wing, check.clone()).stage(self.folder, &input.fleet, &lock)?;
         let vetted = Vetted::new(staged.fleet(), &check.id, self.round.unread())?;
-        if vetted.obstacles(&self.args.accepted).is_empty() {
+        if vetted.obstacles(self.args.accepted).is_empty() {
             staged.commit()?;
             self.journal.remove()?;
         }
-        vetted.output(&self.args.accepted, self.folder, false)
+        vetted.output(self.args.accepted, self.folder, &self.args.common)
     }
 }
 

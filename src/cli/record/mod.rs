@@ -31,7 +31,7 @@ pub(super) struct Args {
     /// Take the readings line by line from the terminal (or a pipe)
     #[arg(long, conflicts_with_all = ["wide", "unit", "new_wing", "json"])]
     live: bool,
-    /// The file is a wide one: columns line, row, nominal_mm, left_mm, right_mm [default: seen by its header]
+    /// The file is a wide one: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm` [default: seen by its header]
     #[arg(long)]
     wide: bool,
     /// Unit of the lengths in a wide file: mm, cm, m or in
@@ -66,7 +66,7 @@ impl Args {
         self.common.apply()?;
         match (self.live, self.files.as_slice()) {
             (true, [folder]) => live::run(&self, folder),
-            (false, [sheet, folder]) => self.from_file(sheet, folder),
+            (false, [sheet, folder]) => self.file(sheet, folder),
             (true, _) => Err(Failure::Call("with --live there is no sheet: name the fleet folder alone".to_owned())),
             (false, _) => Err(Failure::Call(
                 "name a filled sheet and the fleet folder; or take the readings from the terminal by --live"
@@ -75,7 +75,7 @@ impl Args {
         }
     }
 
-    fn from_file(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
+    fn file(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
         let bytes = fs::read(sheet)
             .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", sheet.display())))?;
         let text = String::from_utf8(bytes).map_err(|_| {
@@ -174,10 +174,10 @@ impl Args {
     ) -> Result<Output, Failure> {
         let staged = addition.stage(folder, fleet, lock)?;
         let vetted = Vetted::new(staged.fleet(), &check.id, filled.unread.clone())?;
-        if vetted.obstacles(&self.accepted).is_empty() {
+        if vetted.obstacles(self.accepted).is_empty() {
             staged.commit()?;
         }
-        vetted.output(&self.accepted, folder, self.common.json)
+        vetted.output(self.accepted, folder, &self.common)
     }
 
     fn new_folder(&self, folder: &Path, id: &str, set: &LineSet, filled: &Filled) -> Result<Output, Failure> {
@@ -187,10 +187,10 @@ impl Args {
         let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
         let fleet = Fleet::new(vec![set.clone()], vec![history]).map_err(|error| Failure::result(&error))?;
         let vetted = Vetted::new(&fleet, &check_id, filled.unread.clone())?;
-        if vetted.obstacles(&self.accepted).is_empty() {
+        if vetted.obstacles(self.accepted).is_empty() {
             write_new_folder(&fleet, folder, TableFormat::Csv)?;
         }
-        vetted.output(&self.accepted, folder, self.common.json)
+        vetted.output(self.accepted, folder, &self.common)
     }
 }
 

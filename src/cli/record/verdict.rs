@@ -10,7 +10,7 @@ use linedrift::check::{Check, Fleet};
 use linedrift::report::text;
 use serde::Serialize;
 
-use crate::cli::args::Choice;
+use crate::cli::args::{Choice, Common};
 use crate::cli::output::{Document, Output};
 use crate::cli::{Failure, judging};
 
@@ -76,7 +76,7 @@ impl Vetted {
     }
 
     /// Why the check may not be added.
-    pub(super) fn obstacles(&self, accepted: &Accepted) -> Vec<String> {
+    pub(super) fn obstacles(&self, accepted: Accepted) -> Vec<String> {
         let mut all = Vec::new();
         let plural = |count: usize, one: &str, many: &str| format!("{count} {}", if count == 1 { one } else { many });
         if self.check.readings.is_empty() {
@@ -98,10 +98,10 @@ impl Vetted {
     }
 
     /// What there is to say; what stands in the way is a failure.
-    pub(super) fn output(&self, accepted: &Accepted, folder: &Path, json: bool) -> Result<Output, Failure> {
+    pub(super) fn output(&self, accepted: Accepted, folder: &Path, common: &Common) -> Result<Output, Failure> {
         let obstacles = self.obstacles(accepted);
         let failed = obstacles.iter().map(|why| format!("nothing was added: {why}")).collect();
-        if json {
+        if common.json {
             let vet = VetDocument::new([&self.doubts]);
             let document = RecordDocument {
                 schema: "linedrift.record/1",
