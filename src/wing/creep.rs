@@ -13,9 +13,8 @@ pub struct Creep {
 }
 
 impl Creep {
-    /// Para-aramid of high modulus (`aramid-stiff`): 13 % after 1,000 days and 14.6 % after 4,000 (Walton P. L., Majumdar
-    /// A. J., Creep of Kevlar 49 fibre and a Kevlar 49-cement composite, J. Mater. Sci. 18, 1983; read), so a power of
-    /// `ln(14.6/13)/ln 4 = 0.0837` (derived).
+    /// Para-aramid of high modulus (`aramid-stiff`): 13 % after 1,000 days and 14.6 % after 4,000 (Walton, Majumdar 1983;
+    /// read), so a power of `ln(14.6/13)/ln 4 = 0.0837` (derived).
     pub const ARAMID_STIFF: Creep = Creep { share_1000_d: 0.13, power: 0.0837 };
 
     /// The share after some days, 0 where the days are no positive number.
