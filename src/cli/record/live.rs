@@ -211,8 +211,6 @@ impl Session<'_> {
             let read: Vec<String> = place.readings_mm.iter().map(ToString::to_string).collect();
             let _ = write!(out, ", read {}", read.join(" and "));
         }
-        // names come from tables: nothing in them may move the cursor
-        let mut out: String = out.chars().map(|letter| if letter.is_control() { '?' } else { letter }).collect();
         out.push_str(" > ");
         out
     }
@@ -325,6 +323,8 @@ fn read_line(input: &mut impl BufRead) -> Result<Option<String>, Failure> {
 }
 
 fn show(text: &str) -> Result<(), Failure> {
+    // names come from tables: nothing in them may move the cursor
+    let text = text.replace(|letter: char| letter.is_control() && letter != '\n', "?");
     let mut out = io::stdout().lock();
     out.write_all(text.as_bytes()).and_then(|()| out.flush())?;
     Ok(())
