@@ -185,6 +185,7 @@ fn faults_of_sheet_and_folder_are_told_with_their_place_and_nothing_changes() {
         (&["record", "good.csv"][..], "--live"),
         (&["record", "--live", "good.csv", "loft"], "no sheet"),
         (&["record", "good.csv", "loft", "--unit", "km"], "km"),
+        (&["record", "good.csv", "loft", "--wing", &wing, "--unit", "cm"], "wide"),
         (&["record", "good.csv", "loft", "--model", "x"], "--new-wing"),
         (&["record"], "FILE"),
     ] {

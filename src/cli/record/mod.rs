@@ -50,7 +50,7 @@ pub(super) struct Args {
     conditions: Conditions,
     #[command(flatten)]
     accepted: Accepted,
-    #[command(flatten)]
+    #[command(flatten, next_help_heading = "How to run")]
     pub(super) common: Common,
 }
 
@@ -93,6 +93,12 @@ impl Args {
                 let readings = wide.readings(set).map_err(faulty)?;
                 Filled { readings, unread: wide.unread(set), datum_mm: None }
             } else {
+                if self.unit != LengthUnit::Millimetre {
+                    return Err(Failure::Call(format!(
+                        "--unit is for wide files: the sheet `{}` is in mm",
+                        sheet.display()
+                    )));
+                }
                 let filled = FilledSheet::read(set, &text).map_err(faulty)?;
                 say_unused(&filled.unused_columns);
                 Filled { readings: filled.readings, unread: filled.unread, datum_mm: filled.datum_mm }
