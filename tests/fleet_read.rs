@@ -330,6 +330,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
             tolerance_mm: 10.0,
             span: 0.25,
             verdict: Verdict::Within,
+            wrong_probability: Some(0.001),
         }],
         rows: vec![RowTrim {
             row: Row::Brake,
@@ -377,8 +378,8 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
     let trims = [trim];
     assert_eq!(
         written(&tables::lines(&trims)),
-        "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict\n\
-         a,7,left,A1,A,0.25,2.0,1.5,3.0,10.0,within\n"
+        "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict,wrong_probability\n\
+         a,7,left,A1,A,0.25,2.0,1.5,3.0,10.0,within,0.001\n"
     );
     assert_eq!(
         written(&tables::rows(&trims)),

@@ -41,19 +41,29 @@ mod plan_fleet;
 mod plan_patterns;
 mod plan_referee;
 mod plan_search;
+#[cfg(feature = "frames")]
+mod record_folder;
+#[cfg(feature = "cli")]
+mod record_live;
+#[cfg(feature = "cli")]
+mod record_run;
 mod reference_fleet;
 mod report_page;
 mod report_readme;
+mod report_sheet;
 mod robust_values;
+mod round_steps;
 mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;
 mod simulate_truth;
 mod support;
+mod trade_values;
 mod trim_flight;
 mod trim_run;
 mod trim_theory;
 mod trim_values;
+mod walkthrough;
 mod wear_coverage;
 mod wear_hard;
 mod wear_inference;

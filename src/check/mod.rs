@@ -4,7 +4,7 @@
 //! it, the [`Fitting`]s on it. [`deviations`] turns one check's readings into deviations (mm, positive when the line is
 //! longer than nominal). [`doubt`] says which readings are doubtful and what they probably are,
 //! [`repeatability`] how well readings agree,
-//! [`sheet`] puts them on paper and back.
+//! [`sheet`] puts them on paper and back, and a [`Round`] takes them line by line.
 
 mod action;
 mod budget;
@@ -13,6 +13,7 @@ pub mod doubt;
 mod fleet;
 mod reading;
 pub mod repeatability;
+mod round;
 pub mod sheet;
 mod verdict;
 
@@ -21,4 +22,5 @@ pub use budget::{Budget, BudgetPart, Distribution, Repeats, SharedBy, Uncertaint
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
 pub use fleet::{Fleet, FleetError, History};
 pub use reading::{Check, Condition, Reading, RiserReading, Stage};
+pub use round::{AGREEMENT_MM, Round, RoundAnswer, RoundError, RoundEvent, RoundPlace};
 pub use verdict::Verdict;

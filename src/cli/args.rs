@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use linedrift::Date;
 use linedrift::check::Fleet;
+use linedrift::fleet::read_materials;
 use linedrift::forecast::LimitsTable;
+use linedrift::wing::Fibre;
 
 use super::{Failure, output};
 
@@ -18,6 +20,9 @@ pub(super) struct Common {
     /// Threads to use [default: all processors]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
+    /// Table of your own materials, which go before the documented ones
+    #[arg(long, value_name = "FILE")]
+    materials: Option<PathBuf>,
 }
 
 impl Common {
@@ -28,6 +33,16 @@ impl Common {
             .num_threads(usize::from(threads))
             .build_global()
             .map_err(|error| Failure::result(&format!("cannot use {threads} threads: {error}")))
+    }
+}
+
+impl Common {
+    /// The user's own materials, if any.
+    pub(super) fn fibres(&self) -> Result<Vec<Fibre>, Failure> {
+        match &self.materials {
+            Some(file) => Ok(read_materials(file)?),
+            None => Ok(Vec::new()),
+        }
     }
 }
 
@@ -91,4 +106,19 @@ pub(super) fn above_nought(text: &str) -> Result<f64, String> {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
         _ => Err(format!("`{text}` is not a number above 0")),
     }
+}
+
+/// A number that is finite.
+pub(super) fn finite(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(value),
+        _ => Err(format!("`{text}` is not a number (with a decimal point)")),
+    }
+}
+
+/// A number that is finite and not negative.
+pub(super) fn not_negative(text: &str) -> Result<f64, String> {
+    finite(text).and_then(|value| {
+        if value >= 0.0 { Ok(value) } else { Err(format!("`{text}` is negative, which it cannot be")) }
+    })
 }

@@ -33,7 +33,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("looking back");
         let origins = if self.rolling { Origins::Rolling } else { Origins::Last };
         let test = BacktestSpec::default().origins(origins).seed(self.seed).run(&input.fleet)?;

@@ -124,7 +124,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         if let Some(wing) = &self.wing {
             judging::known_wing(&input.fleet, wing)?;
         }

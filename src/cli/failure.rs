@@ -4,7 +4,8 @@ use std::fmt::{self, Write as _};
 use std::path::Path;
 use std::process::ExitCode;
 
-use linedrift::fleet::{Fault, FleetReadError};
+use linedrift::check::sheet::{SheetFault, SheetFaults};
+use linedrift::fleet::{AdditionError, Fault, FleetReadError};
 use serde::Serialize;
 
 use super::output;
@@ -16,6 +17,13 @@ pub(super) enum Failure {
     Data(FleetReadError),
     /// Another file than a table is at fault: exit code 1.
     File(Fault),
+    /// A measuring sheet is at fault: exit code 1.
+    Sheet {
+        /// The file.
+        file: String,
+        /// What is wrong with it.
+        faults: SheetFaults,
+    },
     /// A result could not be made or written: exit code 1.
     Result(String),
     /// The call makes no sense: exit code 2.
@@ -54,9 +62,14 @@ impl Failure {
         }
         if json {
             let own;
+            let of_sheet;
             let (faults, more) = match self {
                 Failure::Data(error) => (error.faults(), error.more()),
                 Failure::File(fault) => (std::slice::from_ref(fault), 0),
+                Failure::Sheet { file, faults } => {
+                    of_sheet = faults.faults.iter().map(|fault| of_table(file, fault)).collect::<Vec<Fault>>();
+                    (of_sheet.as_slice(), 0)
+                }
                 Failure::Result(message) | Failure::Call(message) => {
                     own = [Fault {
                         table: String::new(),
@@ -85,8 +98,23 @@ impl fmt::Display for Failure {
                 let field = if fault.column.is_empty() { String::new() } else { format!(", {}", fault.column) };
                 clean(f, &format!("{}, line {}{field}: {found}expected {}", fault.table, fault.row, fault.expected))
             }
+            Failure::Sheet { file, faults } => {
+                let count = faults.faults.len();
+                clean(f, &format!("{count} {} in {file}\n{faults}", if count == 1 { "fault" } else { "faults" }))
+            }
             Failure::Result(message) | Failure::Call(message) => clean(f, message),
         }
+    }
+}
+
+/// A fault of a sheet as one of a table.
+fn of_table(file: &str, fault: &SheetFault) -> Fault {
+    Fault {
+        table: file.to_owned(),
+        row: fault.row,
+        column: fault.column.clone(),
+        value: fault.value.clone(),
+        expected: fault.expected.clone(),
     }
 }
 
@@ -98,6 +126,15 @@ fn clean(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
 impl From<FleetReadError> for Failure {
     fn from(error: FleetReadError) -> Self {
         Self::Data(error)
+    }
+}
+
+impl From<AdditionError> for Failure {
+    fn from(error: AdditionError) -> Self {
+        match error {
+            AdditionError::Read(error) => Self::Data(error),
+            other => Self::result(&other),
+        }
     }
 }
 
@@ -114,7 +151,9 @@ macro_rules! from_result {
 from_result!(
     linedrift::check::doubt::DoubtError,
     linedrift::check::repeatability::GaugeError,
+    linedrift::check::RoundError,
     linedrift::fleet::FleetWriteError,
+    linedrift::fleet::JournalError,
     linedrift::forecast::ForecastError,
     linedrift::plan::PlanError,
     linedrift::report::ReportError,

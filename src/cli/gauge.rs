@@ -119,7 +119,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("comparing repeats");
         let study = self.study(&input.fleet)?;
         drop(progress);

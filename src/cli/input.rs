@@ -6,6 +6,7 @@ use linedrift::check::Fleet;
 use linedrift::fleet::FolderSpec;
 use linedrift::simulate::FleetSpec;
 
+use super::args::Common;
 use super::{Failure, output};
 
 /// Where the bundled demo lies, seen from the project's folder.
@@ -22,8 +23,8 @@ pub(super) struct Input {
 
 impl Input {
     /// Reads a folder. What the reader left out or assumed goes to stderr.
-    pub(super) fn read(folder: &Path, covariates: &[String]) -> Result<Self, Failure> {
-        let read = FolderSpec::default().covariates(covariates).read(folder)?;
+    pub(super) fn read(folder: &Path, covariates: &[String], common: &Common) -> Result<Self, Failure> {
+        let read = FolderSpec::default().covariates(covariates).fibres(common.fibres()?).read(folder)?;
         for note in &read.notes {
             output::say(&format!("note: {note}\n"));
         }
@@ -33,13 +34,13 @@ impl Input {
     }
 
     /// The folder given, or the bundled demo: its folder where it lies in the current one, else made again from its seed.
-    pub(super) fn read_or_demo(folder: Option<&PathBuf>) -> Result<Self, Failure> {
+    pub(super) fn read_or_demo(folder: Option<&PathBuf>, common: &Common) -> Result<Self, Failure> {
         if let Some(folder) = folder {
-            return Self::read(folder, &[]);
+            return Self::read(folder, &[], common);
         }
         let bundled = Path::new(DEMO_FOLDER);
         if bundled.join(DEMO_MARK).is_file() {
-            return Self::read(bundled, &[]);
+            return Self::read(bundled, &[], common);
         }
         let fleet = FleetSpec::demo().run()?.fleet.marked_demo();
         Ok(Self { fleet, source: "the bundled demo, made from its seed".to_owned() })

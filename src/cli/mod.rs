@@ -10,6 +10,7 @@ mod judging;
 mod output;
 mod plan;
 mod progress;
+mod record;
 mod report;
 mod sheet;
 mod simulate;
@@ -43,9 +44,12 @@ enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
     #[command(after_help = CAUTIONS)]
     Report(report::Args),
-    /// A blank measuring sheet for one wing, as CSV.
+    /// A blank measuring sheet for one wing, as CSV or to print.
     #[command(after_help = CAUTIONS)]
     Sheet(sheet::Args),
+    /// Adds a check to a fleet folder: a filled sheet, a wide file, or readings line by line; vetted first.
+    #[command(after_help = CAUTIONS)]
+    Record(record::Args),
     /// Looks for doubtful readings in each wing's latest check, and says what each probably is.
     #[command(after_help = CAUTIONS)]
     Vet(vet::Args),
@@ -90,6 +94,7 @@ pub(crate) fn run() -> ExitCode {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
         Some(Command::Sheet(args)) => (args.common.json, args.run()),
+        Some(Command::Record(args)) => (args.common.json, args.run()),
         Some(Command::Vet(args)) => (args.common.json, args.run()),
         Some(Command::Gauge(args)) => (args.common.json, args.run()),
         Some(Command::Trim(args)) => (args.common.json, args.run()),

@@ -41,7 +41,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         let one = judging::one_check(&input.fleet, &self.choice)?;
         let limits = self.limits.read(&input.fleet)?;
         progress.step("looking for doubtful readings");

@@ -82,7 +82,7 @@ impl Args {
         options.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read_or_demo(self.fleet.as_ref())?;
+        let input = Input::read_or_demo(self.fleet.as_ref(), &self.options.common)?;
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");

@@ -1,12 +1,13 @@
 //! `linedrift sheet`
 
+use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use linedrift::check::History;
 use linedrift::check::sheet::{SheetRow, SheetSpec};
 use linedrift::fleet::write_atomic;
 use linedrift::forecast::{ShortCheck, ShortCheckSpec};
-use linedrift::report::text;
+use linedrift::report::{SheetPageSpec, text};
 use linedrift::wear::WearSpec;
 use serde::Serialize;
 
@@ -31,9 +32,12 @@ pub(super) struct Args {
     /// Hours flown at the short check [default: 100 h after the last check]
     #[arg(long, value_name = "H", requires = "short", value_parser = above_nought)]
     hours: Option<f64>,
-    /// Write the sheet into this file instead of stdout
+    /// Write the sheet into this file instead of stdout; a name that ends in .html makes it the printable one
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Write the printable sheet, one HTML page for A4, into this file
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -70,7 +74,7 @@ impl Args {
 
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         let history = judging::one_wing(&input.fleet, self.wing.as_deref())?;
         let last = history.checks.iter().rfind(|check| !check.readings.is_empty());
         let sheet = SheetSpec::default().datum_mm(self.datum).run(input.fleet.line_set(history), last);
@@ -84,10 +88,20 @@ impl Args {
         if let Some(short) = &short {
             output::say(&format!("{short}"));
         }
-        if let Some(out) = &self.out {
-            write_atomic(out, sheet.to_csv().as_bytes())?;
-        }
         let demo = input.fleet.is_demo();
+        let mut spec = SheetPageSpec::new(&history.wing).datum_mm(self.datum);
+        spec = last.into_iter().fold(spec, SheetPageSpec::last);
+        if demo {
+            spec = spec.demo();
+        }
+        let mut written = String::new();
+        for out in self.out.iter().chain(&self.html) {
+            let is_page = Some(out) == self.html.as_ref() || out.extension().is_some_and(|ending| ending == "html");
+            let text = if is_page { spec.html(&sheet) } else { sheet.to_csv() };
+            write_atomic(out, text.as_bytes())?;
+            let what = if is_page { "a printable sheet" } else { "a sheet" };
+            let _ = writeln!(written, "Wrote {what} of {} lines to {}", sheet.rows().len(), out.display());
+        }
         if self.common.json {
             let document = SheetDocument {
                 schema: "linedrift.sheet/1",
@@ -101,9 +115,6 @@ impl Args {
         if demo {
             output::say(&text::demo_note());
         }
-        Ok(Output::text(match &self.out {
-            Some(out) => format!("Wrote a sheet of {} lines to {}\n", sheet.rows().len(), out.display()),
-            None => sheet.to_csv(),
-        }))
+        Ok(Output::text(if written.is_empty() { sheet.to_csv() } else { written }))
     }
 }

@@ -31,7 +31,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         drop(progress);
         let summary = FleetSummary::of(&input.fleet);
         let demo = input.fleet.is_demo();

@@ -40,7 +40,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("judging checks");
         let judged = judging::judge(&input.fleet, &self.choice, &self.limits.read(&input.fleet)?)?;
         if let Some(out) = &self.tables.out {

@@ -27,7 +27,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[])?;
+        let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("looking for doubtful readings");
         let outcomes: Vec<Result<Doubts, String>> = judging::chosen(&input.fleet, &self.choice)?
             .into_par_iter()

@@ -171,7 +171,7 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &self.covariate)?;
+        let input = Input::read(&self.fleet, &self.covariate, &self.common)?;
         progress.step("fitting the wear model");
         let reduction = Reduction::new(&input.fleet, &self.covariate)?;
         let mut down_weighted = Vec::new();

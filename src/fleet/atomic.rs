@@ -46,25 +46,77 @@ pub enum FleetWriteError {
 /// # Errors
 /// [`FleetWriteError::Io`] with the path and what the system said.
 pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), FleetWriteError> {
-    static COUNT: AtomicU64 = AtomicU64::new(0);
-    let failed = |source| FleetWriteError::Io { path: path.to_owned(), source };
-    let Some(name) = path.file_name() else {
-        return Err(failed(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not the name of a file")));
-    };
-    let count = COUNT.fetch_add(1, Ordering::Relaxed);
-    let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
-    let temporary = path.with_file_name(name);
-    let written = fill(&temporary, bytes).and_then(|()| fs::rename(&temporary, path));
-    written.map_err(|source| {
-        // nothing more can be done about a temporary file that cannot be removed
-        let _ = fs::remove_file(&temporary);
-        failed(source)
-    })
+    StagedFile::new(path, bytes)?.commit()
 }
 
-fn fill(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let mut file = File::create_new(path)?;
+/// A file that is written and flushed under a temporary name beside the one that it is to replace. Dropped without
+/// [`StagedFile::commit`], it is removed.
+#[derive(Debug)]
+pub(super) struct StagedFile {
+    path: PathBuf,
+    temporary: PathBuf,
+    waits: bool,
+}
+
+impl StagedFile {
+    pub(super) fn new(path: &Path, bytes: &[u8]) -> Result<Self, FleetWriteError> {
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let failed = |source| FleetWriteError::Io { path: path.to_owned(), source };
+        let Some(name) = path.file_name() else {
+            return Err(failed(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not the name of a file")));
+        };
+        let count = COUNT.fetch_add(1, Ordering::Relaxed);
+        let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
+        let staged = Self { path: path.to_owned(), temporary: path.with_file_name(name), waits: true };
+        fill(&staged.temporary, path, bytes).map_err(failed)?;
+        Ok(staged)
+    }
+
+    /// The file that it is to replace.
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Where it stands until then.
+    pub(super) fn temporary(&self) -> &Path {
+        &self.temporary
+    }
+
+    /// Puts it in its place.
+    pub(super) fn commit(mut self) -> Result<(), FleetWriteError> {
+        fs::rename(&self.temporary, &self.path)
+            .map_err(|source| FleetWriteError::Io { path: self.path.clone(), source })?;
+        self.waits = false;
+        if let Some(folder) = self.path.parent() {
+            sync_folder(folder);
+        }
+        Ok(())
+    }
+}
+
+impl Drop for StagedFile {
+    fn drop(&mut self) {
+        if self.waits {
+            // nothing more can be done about a temporary file that cannot be removed
+            let _ = fs::remove_file(&self.temporary);
+        }
+    }
+}
+
+/// Flushes the names in a folder to the disk, where the system can; where it cannot, the renaming is still whole.
+pub(super) fn sync_folder(folder: &Path) {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    if let Ok(opened) = File::open(folder) {
+        let _ = opened.sync_all();
+    }
+}
+
+fn fill(temporary: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = File::create_new(temporary)?;
     file.write_all(bytes)?;
     file.flush()?;
+    if let Ok(before) = fs::metadata(path) {
+        file.set_permissions(before.permissions())?;
+    }
     file.sync_all()
 }

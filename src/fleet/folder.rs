@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::action_table::{OfWing, read_actions, read_fittings};
+use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
 use super::csv::read_csv;
@@ -17,12 +18,14 @@ use super::schema::{
 };
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
+use crate::wing::Fibre;
 
 /// How to read a fleet folder.
 ///
 /// | setting | default | reason |
 /// |---|---|---|
 /// | `covariates` | none | columns that nobody asked for are left out |
+/// | `fibres` | none | the documented materials, see [`crate::wing::fibres`] |
 ///
 /// # Examples
 /// ```no_run
@@ -31,9 +34,10 @@ use crate::check::{Fleet, History};
 /// println!("{} wings", folder.fleet.histories().len());
 /// # Ok::<(), linedrift::fleet::FleetReadError>(())
 /// ```
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct FolderSpec {
     covariates: Vec<String>,
+    fibres: Vec<Fibre>,
 }
 
 /// A fleet folder, read.
@@ -59,17 +63,30 @@ impl FolderSpec {
         self
     }
 
+    /// Materials of the user's own, which go before the documented ones of the same name.
+    #[must_use]
+    pub fn fibres(mut self, fibres: Vec<Fibre>) -> Self {
+        self.fibres = fibres;
+        self
+    }
+
     /// Reads the tables of a folder: each as `NAME.csv` or `NAME.parquet`, readings also as Parquet files in `readings/`.
     ///
     /// # Errors
     /// [`FleetReadError`] with every fault of every table, in one go.
     pub fn read(&self, folder: &Path) -> Result<Folder, FleetReadError> {
+        self.read_with(folder, &[])
+    }
+
+    /// Reads a folder as it will be once some staged files are in their places.
+    pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
         if !folder.is_dir() {
             faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
             return Err(FleetReadError::Faulty(faults));
         }
-        let mut source = Source { folder, covariates: &self.covariates, faults: &mut faults, notes: Vec::new() };
+        let mut source =
+            Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
         let tables = CatalogueTables {
             lines: source.needed(LINES),
             segments: source.load(SEGMENTS),
@@ -101,7 +118,7 @@ impl FolderSpec {
             ));
         }
         if faults.is_empty() {
-            match assemble(wings, checks, actions, fittings) {
+            match assemble(wings, checks, actions, fittings, &self.fibres) {
                 Ok(fleet) => return Ok(Folder { fleet, notes }),
                 Err(Unfit { table, why }) => faults.add(table, 0, "", why, format_args!("tables that fit together")),
             }
@@ -121,10 +138,12 @@ fn assemble(
     checks: Checks,
     actions: Vec<OfWing<crate::check::Action>>,
     fittings: Vec<OfWing<crate::check::Fitting>>,
+    fibres: &[Fibre],
 ) -> Result<Fleet, Unfit> {
     let mut sets = Vec::with_capacity(wings.drafts.len());
     for draft in wings.drafts {
-        sets.push(draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?);
+        let set = draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?;
+        sets.push(set.with_fibres(fibres.to_vec()));
     }
     let history = |entry: WingEntry| {
         let line_set = entry.set.unwrap_or(usize::MAX);
@@ -150,11 +169,17 @@ fn assemble(
 struct Source<'a> {
     folder: &'a Path,
     covariates: &'a [String],
+    staged: &'a [StagedFile],
     faults: &'a mut FaultList,
     notes: Vec<String>,
 }
 
 impl Source<'_> {
+    /// Where the bytes of a file stand.
+    fn at<'b>(&'b self, path: &'b Path) -> &'b Path {
+        self.staged.iter().find(|staged| staged.path() == path).map_or(path, StagedFile::temporary)
+    }
+
     /// A table that must be there.
     fn needed(&mut self, schema: TableSchema) -> Loaded {
         let loaded = self.load(schema);
@@ -183,7 +208,7 @@ impl Source<'_> {
         }
         let extra = if name == WINGS.name { self.covariates } else { &[] };
         let grids = if csv.exists() {
-            match fs::read(&csv) {
+            match fs::read(self.at(&csv)) {
                 Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
                 Err(error) => {
                     self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
@@ -191,14 +216,17 @@ impl Source<'_> {
                 }
             }
         } else if parquet.exists() {
-            vec![read_parquet(&parquet, name, schema, extra, self.faults)]
+            let path = self.at(&parquet).to_owned();
+            vec![read_parquet(&path, name, schema, extra, self.faults)]
         } else if in_parts {
             let files = self.parts(&parts);
-            let read = |path: &PathBuf| {
+            let mut read = Vec::with_capacity(files.len());
+            for path in &files {
                 let file = path.file_name().unwrap_or_default().to_string_lossy();
-                read_parquet(path, &format!("{name}/{file}"), schema, extra, self.faults)
-            };
-            files.iter().map(read).collect()
+                let from = self.at(path).to_owned();
+                read.push(read_parquet(&from, &format!("{name}/{file}"), schema, extra, self.faults));
+            }
+            read
         } else {
             return Loaded::Absent;
         };
@@ -227,6 +255,13 @@ impl Source<'_> {
             }
             Err(error) => self.faults.add(name, 0, "", error, format_args!("a folder that can be read")),
         }
+        files.extend(
+            self.staged
+                .iter()
+                .map(|staged| staged.path().to_owned())
+                .filter(|path| path.parent() == Some(folder) && !files.contains(path))
+                .collect::<Vec<_>>(),
+        );
         files.sort();
         if files.is_empty() {
             self.faults.add(name, 0, "", "", format_args!("at least one Parquet file in `{name}/`"));

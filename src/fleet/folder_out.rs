@@ -2,11 +2,12 @@
 
 use std::collections::BTreeSet;
 use std::fs;
+use std::io::ErrorKind;
 use std::path::Path;
 
 use polars::prelude::Column;
 
-use super::atomic::FleetWriteError;
+use super::atomic::{FleetWriteError, sync_folder};
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, write, write_frame};
 use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
@@ -52,6 +53,34 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
     remove_stale(folder, READINGS.name, Some(format))
 }
 
+/// Writes a fleet into a folder that is not there yet (or is empty): whole, or not at all.
+///
+/// # Errors
+/// [`FleetWriteError`] when the folder holds something, the file system refuses, or the tables have no place for what the
+/// fleet says.
+pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+    let failed = |source| FleetWriteError::Io { path: folder.to_owned(), source };
+    let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
+    let name = name.ok_or_else(|| failed(ErrorKind::InvalidInput.into()))?;
+    if folder.exists() {
+        // only an empty folder can be removed so
+        fs::remove_dir(folder).map_err(failed)?;
+    }
+    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(parent).map_err(failed)?;
+    let temporary = parent.join(format!(".{name}.{}.tmp", std::process::id()));
+    let written = write_folder(fleet, &temporary, format).and_then(|()| {
+        sync_folder(&temporary);
+        fs::rename(&temporary, folder).map_err(failed)
+    });
+    if written.is_err() {
+        // what is left of it is of no use
+        let _ = fs::remove_dir_all(&temporary);
+    }
+    sync_folder(parent);
+    written
+}
+
 /// Removes a table's files in other formats than the one just written.
 fn remove_stale(folder: &Path, table: &str, written: Option<TableFormat>) -> Result<(), FleetWriteError> {
     for format in [TableFormat::Csv, TableFormat::Parquet] {
@@ -85,7 +114,7 @@ fn first_of_each_model(fleet: &Fleet) -> Result<Vec<&LineSet>, FleetWriteError> 
     Ok(first)
 }
 
-fn lines(fleet: &Fleet) -> Result<Table, FleetWriteError> {
+pub(super) fn lines(fleet: &Fleet) -> Result<Table, FleetWriteError> {
     let mut all = Vec::new();
     for set in fleet.line_sets() {
         for line in set.lines() {
@@ -155,7 +184,7 @@ fn models(sets: &[&LineSet]) -> Table {
         .without_empty(MODELS.required)
 }
 
-fn wings(fleet: &Fleet) -> Table {
+pub(super) fn wings(fleet: &Fleet) -> Table {
     let all: Vec<_> = fleet.histories().iter().map(|history| &history.wing).collect();
     let mut table = Table::new(WINGS.name)
         .text("wing", all.iter().map(|wing| Some(wing.id.as_str())))

@@ -2,12 +2,15 @@
 //!
 //! A fleet folder holds tables as CSV or Parquet files (`lines`, `wings`, `checks`, `readings`, and optional ones).
 //! [`FolderSpec::read`] turns it into a [`Folder`], or lists every fault of every table in one go. [`write_folder`]
-//! writes the same tables; [`tables`] builds result tables and [`write_table`] writes them. Every file is written
+//! writes the same tables, and [`Addition`]
+//! puts one more check into them; [`tables`] builds result tables and [`write_table`] writes them. Every file is written
 //! whole or not at all ([`write_atomic`]).
 //!
 //! This is the only room that knows polars; no polars type is public.
 
 mod action_table;
+mod addition;
+mod append;
 mod atomic;
 mod catalogue;
 mod cell;
@@ -17,8 +20,11 @@ mod fault;
 mod folder;
 mod folder_out;
 mod grid;
+mod journal;
 mod line_draft;
 mod line_table;
+mod lock;
+mod material_table;
 mod parquet;
 mod reading_table;
 mod schema;
@@ -27,8 +33,12 @@ mod table;
 pub mod tables;
 mod wing_table;
 
+pub use addition::{Addition, AdditionError, StagedAddition};
 pub use atomic::{FleetWriteError, write_atomic};
 pub use fault::{Fault, FaultList, FleetReadError};
 pub use folder::{Folder, FolderSpec};
-pub use folder_out::write_folder;
+pub use folder_out::{write_folder, write_new_folder};
+pub use journal::{Journal, JournalError, OpenJournal, RoundHead};
+pub use lock::FolderLock;
+pub use material_table::read_materials;
 pub use table::{Column, ColumnData, Table, TableFormat, write_table};

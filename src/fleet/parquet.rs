@@ -86,7 +86,7 @@ fn read(
 }
 
 /// Whether a column of this type can be read (types that the polars build lacks would make it panic).
-fn is_readable(dtype: &ArrowDataType) -> bool {
+pub(super) fn is_readable(dtype: &ArrowDataType) -> bool {
     use ArrowDataType as T;
     matches!(
         dtype,

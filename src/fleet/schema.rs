@@ -53,6 +53,13 @@ pub(super) const FITTINGS: TableSchema = TableSchema {
     optional: &["turns", "spare_mm", "can_loop", "link_diameter_mm", "step_mm"],
 };
 
+/// A user's own materials: a file that is named in the call, not a table of the folder.
+pub(super) const MATERIALS: TableSchema = TableSchema {
+    name: "materials",
+    required: &["material", "break_elongation_pct", "expansion_per_k", "source"],
+    optional: &["density_kg_m3", "modulus_gpa"],
+};
+
 /// The tables in the order in which faults are listed.
 pub(super) const ORDER: [&str; 10] = [
     LINES.name,

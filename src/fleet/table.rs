@@ -166,7 +166,7 @@ pub(super) fn write_frame(
     write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
-fn series(column: &Column, harmless: bool) -> Series {
+pub(super) fn series(column: &Column, harmless: bool) -> Series {
     let name = column.name.as_str().into();
     let values = match &column.data {
         ColumnData::Text(cells) if harmless && cells.iter().flatten().any(|text| is_formula(text)) => {

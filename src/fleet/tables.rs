@@ -22,6 +22,7 @@ pub fn lines(trims: &[Trim]) -> Table {
         .number("uncertainty_mm", all.iter().map(|(_, line)| Some(line.uncertainty_mm)))
         .number("tolerance_mm", all.iter().map(|(_, line)| Some(line.tolerance_mm)))
         .text("verdict", all.iter().map(|(_, line)| named(line.verdict)))
+        .number("wrong_probability", all.iter().map(|(_, line)| line.wrong_probability))
 }
 
 /// One row per row and side of each check: plain mean, effective mean and standard error, mm.

@@ -2,7 +2,7 @@
 //!
 //! A report is made of result rows of the other rooms, gathered in [`ReportData`]. [`PageSpec`] turns them into one
 //! self-contained HTML page without scripts, [`text`] into tables within 80 columns; [`deviation_figures`],
-//! [`drift_figures`] and [`rate_figure`] each give one kind of drawing. The same input gives the same bytes.
+//! [`drift_figures`] and [`rate_figure`] each give one kind of drawing. [`SheetPageSpec`] makes a measuring sheet to print. The same input gives the same bytes.
 
 mod calibration_figure;
 mod data;
@@ -18,6 +18,7 @@ mod page_wing;
 mod plot;
 mod policy_figure;
 mod rate_figure;
+mod sheet_page;
 mod summary;
 pub mod text;
 mod words;
@@ -33,5 +34,6 @@ pub use html::escape;
 pub use page::{Page, PageSpec};
 pub use policy_figure::policy_figure;
 pub use rate_figure::rate_figure;
+pub use sheet_page::SheetPageSpec;
 pub use summary::{FleetSummary, Holdings, ModelHoldings};
 pub use words::{CAUTIONS, DEMO_NOTE};

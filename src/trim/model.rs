@@ -201,6 +201,7 @@ impl<'a> TrimModel<'a> {
                 ToleranceOn::Relative => relative_mm,
                 ToleranceOn::Absolute => found.deviation_mm,
             };
+            let verdict = Verdict::judge(judged, uncertainty_mm, tolerance_mm);
             verdicts.push(LineVerdict {
                 side: found.side,
                 line: line.name.clone(),
@@ -211,7 +212,8 @@ impl<'a> TrimModel<'a> {
                 uncertainty_mm,
                 tolerance_mm,
                 span: found.span,
-                verdict: Verdict::judge(judged, uncertainty_mm, tolerance_mm),
+                verdict,
+                wrong_probability: verdict.wrong_probability(judged, uncertainty_mm, tolerance_mm),
             });
         }
         verdicts

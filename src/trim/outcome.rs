@@ -41,6 +41,9 @@ pub struct LineVerdict {
     pub span: f64,
     /// The verdict.
     pub verdict: Verdict,
+    /// Probability that the verdict is wrong, 0 … 1 (`None`: undecided), see [`Verdict::wrong_probability`].
+    #[serde(default)]
+    pub wrong_probability: Option<f64>,
 }
 
 /// Trim of one row, one side or both.

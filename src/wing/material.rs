@@ -181,6 +181,23 @@ impl Fibre {
         Ok(fibre)
     }
 
+    /// The same fibre with density (kg/m³) and modulus (`GPa`), where they are known.
+    ///
+    /// # Errors
+    /// [`MaterialError`] for a density outside 100 … 20,000 kg/m³ or a modulus outside 0.01 … 2,000 `GPa`.
+    pub fn with_figures(
+        mut self,
+        density_kg_m3: Option<f64>,
+        modulus_gpa: Option<f64>,
+        source: &str,
+    ) -> Result<Self, MaterialError> {
+        let of = |value| Figure { value, known: Known::Practice, source: Cow::Owned(source.to_owned()) };
+        self.density_kg_m3 = density_kg_m3.map(of);
+        self.modulus_gpa = modulus_gpa.map(of);
+        self.validate()?;
+        Ok(self)
+    }
+
     fn validate(&self) -> Result<(), MaterialError> {
         if self.name.trim().is_empty() {
             return Err(MaterialError::Name { material: self.name.clone().into_owned() });
@@ -257,17 +274,11 @@ pub fn read_fibres(text: &str) -> Result<Vec<Fibre>, MaterialError> {
     })?;
     let mut fibres: Vec<Fibre> = Vec::with_capacity(own.len());
     for one in own {
-        let of = |value| Figure { value, known: Known::Practice, source: Cow::Owned(one.source.clone()) };
         if fibres.iter().any(|known| known.name == one.material) {
             return Err(MaterialError::Name { material: one.material });
         }
-        let fibre = Fibre {
-            density_kg_m3: one.density_kg_m3.map(of),
-            modulus_gpa: one.modulus_gpa.map(of),
-            ..Fibre::new(&one.material, one.break_elongation_pct, one.expansion_per_k, &one.source)?
-        };
-        fibre.validate()?;
-        fibres.push(fibre);
+        let fibre = Fibre::new(&one.material, one.break_elongation_pct, one.expansion_per_k, &one.source)?;
+        fibres.push(fibre.with_figures(one.density_kg_m3, one.modulus_gpa, &one.source)?);
     }
     Ok(fibres)
 }

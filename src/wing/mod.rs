@@ -6,12 +6,14 @@
 //! (0 leading … 1 trailing edge).
 
 mod aircraft;
+mod creep;
 mod line_set;
 mod material;
 mod planform;
 mod row;
 
 pub use aircraft::Wing;
+pub use creep::Creep;
 pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Segment};
 pub use material::{
     Fibre, Figure, Known, MaterialError, fibre, fibres, read_fibres, stretch_mm_per_n, thermal_mm_per_k,

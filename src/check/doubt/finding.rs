@@ -5,6 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::Expectation;
+use crate::check::{AGREEMENT_MM, Check, Reading};
 use crate::wing::Side;
 
 /// What a doubtful reading probably is.
@@ -183,6 +184,22 @@ impl Doubts {
     #[must_use]
     pub fn findings(&self) -> &[Finding] {
         &self.findings
+    }
+
+    /// The findings that no second reading of the same line confirms (within [`AGREEMENT_MM`]). A line that was read twice
+    /// alike is so, whatever was expected of it.
+    #[must_use]
+    pub fn unconfirmed<'a>(&'a self, check: &Check) -> Vec<&'a Finding> {
+        let confirms = |finding: &Finding, reading: &Reading| {
+            reading.side == finding.side
+                && reading.line == finding.line_index
+                && reading.repeat != finding.repeat
+                && (reading.reading_mm - finding.reading_mm).abs() <= AGREEMENT_MM
+        };
+        self.findings
+            .iter()
+            .filter(|finding| !check.readings.iter().any(|reading| confirms(finding, reading)))
+            .collect()
     }
 
     /// What is doubtful about the check as a whole.

@@ -26,9 +26,15 @@ pub struct FilledSheet {
     pub readings: Vec<Reading>,
     /// Lines of the set without a reading, left before right: the check is whole when there is none.
     pub unread: Vec<LineOnSide>,
+    /// The datum that the blank sheet was made for, mm: what its `expected_mm` is beyond the lines' lengths (`None`: the
+    /// sheet has no such column).
+    pub datum_mm: Option<f64>,
     /// Columns that nobody asked for.
     pub unused_columns: Vec<String>,
 }
+
+/// The blank sheet gives values to a tenth, mm: two of its rows may differ so much in their datum.
+const ROUNDED_MM: f64 = 0.11;
 
 impl FilledSheet {
     /// Reads a filled sheet: columns `side`, `line`, `reading_mm` (empty: not read), and where they are there `repeat` and
@@ -37,7 +43,8 @@ impl FilledSheet {
     ///
     /// # Errors
     /// [`SheetFaults`]: every missing column, unknown side or line, line that stands twice (without `repeat`), number that is
-    /// none, is not positive or may be meant with a mark between the thousands.
+    /// none, is not positive or may be meant with a mark between the thousands; and every `expected_mm` that is not the
+    /// line's length and one datum for all, as on a sheet of another model.
     pub fn read(set: &LineSet, text: &str) -> Result<Self, SheetFaults> {
         let mut found = Found::default();
         let table = Delimited::read(text, &mut found);
@@ -61,8 +68,10 @@ impl FilledSheet {
         let unused_columns = table.header.iter().filter(|name| !known.contains(&name.as_str())).cloned().collect();
         let (Some(side_column), Some(line_column), Some(reading_column)) = (side_column, line_column, reading_column)
         else {
-            return found.or(Self { readings: Vec::new(), unread: Vec::new(), unused_columns });
+            return found.or(Self { readings: Vec::new(), unread: Vec::new(), datum_mm: None, unused_columns });
         };
+        let expected_column = table.optional(&["expected_mm"]);
+        let mut datum_mm: Option<f64> = None;
         let mut lengths = Lengths::new(LengthUnit::Millimetre);
         let mut readings: Vec<Reading> = Vec::new();
         let mut seen: HashMap<(Side, usize, u32, Option<String>), usize> = HashMap::new();
@@ -76,6 +85,16 @@ impl FilledSheet {
             let line = side.and_then(|side| set.find(name, side));
             if let (Some(side), None) = (side, line) {
                 found.add(record.row, "line", name, format!("a line of model `{}` on the {side}", set.model()));
+            }
+            if let (Some(column), Some(at)) = (&expected_column, line)
+                && let Some(expected_mm) = lengths.read(record, column, &mut found)
+            {
+                let nominal_mm = set.lines()[at].nominal_mm;
+                let datum = *datum_mm.get_or_insert(expected_mm - nominal_mm);
+                if (expected_mm - nominal_mm - datum).abs() > ROUNDED_MM {
+                    let expected = format!("{:.1}, as model `{}` has it", nominal_mm + datum, set.model());
+                    found.add(record.row, "expected_mm", record.cell(column), expected);
+                }
             }
             let repeat_text = repeat_column.as_ref().map_or("", |column| record.cell(column));
             let repeat = match repeat_text {
@@ -113,7 +132,9 @@ impl FilledSheet {
             .filter(|(side, line)| set.has(*line, *side) && !read.contains(&(*side, *line)))
             .map(|(side, line)| LineOnSide { side, line: set.lines()[line].name.clone() })
             .collect();
-        found.or(Self { readings, unread, unused_columns })
+        // to a tenth, as the sheet gives it
+        let datum_mm = datum_mm.map(|datum| (datum * 10.0).round() / 10.0);
+        found.or(Self { readings, unread, datum_mm, unused_columns })
     }
 
     /// Whether every line of the set was read.

@@ -11,7 +11,7 @@ mod wide;
 
 pub use blank::{Sheet, SheetRow, SheetSpec};
 pub use filled::{FilledSheet, LineOnSide};
-pub use number::LengthUnit;
+pub use number::{LengthUnit, length_mm};
 pub use wide::{WideFile, WideLine};
 
 use serde::{Deserialize, Serialize};

@@ -75,6 +75,21 @@ impl FromStr for LengthUnit {
     }
 }
 
+/// One length as a person types it, in mm: decimal point or comma, nothing between thousands.
+///
+/// ```
+/// use linedrift::check::sheet::{LengthUnit, length_mm};
+///
+/// assert_eq!(length_mm("6472,5", LengthUnit::Millimetre), Ok(6472.5));
+/// assert!(length_mm("6,472", LengthUnit::Millimetre).is_err());
+/// ```
+///
+/// # Errors
+/// What would have been right, in words.
+pub fn length_mm(text: &str, unit: LengthUnit) -> Result<f64, String> {
+    Lengths::new(unit).parse(text.trim())
+}
+
 /// Reads the lengths of one text: one unit, one decimal mark.
 #[derive(Debug)]
 pub(super) struct Lengths {

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::delimited::Delimited;
 use super::number::{LengthUnit, Lengths};
-use super::{Found, SheetFaults};
+use super::{Found, LineOnSide, SheetFaults};
 use crate::check::Reading;
 use crate::wing::{Line, LineSet, LineSetError, Row, Segment, Side};
 
@@ -42,6 +42,13 @@ pub struct WideFile {
 }
 
 impl WideFile {
+    /// Whether the header of a text is that of a wide file: left and right beside each other.
+    #[must_use]
+    pub fn is_wide(text: &str) -> bool {
+        let table = Delimited::read(text, &mut Found::default());
+        table.optional(&["left_mm", "left"]).is_some() && table.optional(&["right_mm", "right"]).is_some()
+    }
+
     /// Reads a wide file: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm` (or `nominal`, `left`, `right`), all
     /// lengths in one unit; `main` where it is there. An empty reading is one not taken. Comma, semicolon or tab; decimal
     /// point or comma, but one of them throughout.
@@ -154,6 +161,21 @@ impl WideFile {
             }
         }
         found.or(readings)
+    }
+
+    /// The lines of a set that the file has no reading of, left before right.
+    #[must_use]
+    pub fn unread(&self, set: &LineSet) -> Vec<LineOnSide> {
+        let read = |side: Side, name: &str| {
+            self.lines.iter().any(|wide| {
+                let value = if side == Side::Left { wide.left_mm } else { wide.right_mm };
+                wide.line == name && value.is_some()
+            })
+        };
+        let all = Side::BOTH.into_iter().flat_map(|side| set.lines().iter().enumerate().map(move |one| (side, one)));
+        all.filter(|(side, (at, line))| set.has(*at, *side) && !read(*side, &line.name))
+            .map(|(side, (_, line))| LineOnSide { side, line: line.name.clone() })
+            .collect()
     }
 
     /// A line set for a new model: ranks in the order of the file within each row (centre outwards), places along the span

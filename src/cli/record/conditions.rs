@@ -1,0 +1,126 @@
+//! Under what conditions a check was measured: from the call, or from a check that waits in the folder.
+
+use linedrift::Date;
+use linedrift::check::{Check, Condition, Fleet, Stage};
+
+use crate::cli::{Failure, args};
+
+/// The check that is added, and how it was measured.
+#[derive(Debug, Clone, clap::Args)]
+#[command(next_help_heading = "The check")]
+pub(super) struct Conditions {
+    /// Id of the check [default: the wing's id and a number]
+    #[arg(long, value_name = "ID")]
+    pub(super) check: Option<String>,
+    /// Day of the check
+    #[arg(long, value_name = "DATE", value_parser = args::day)]
+    date: Option<Date>,
+    /// Hours flown since new
+    #[arg(long, value_name = "H", allow_negative_numbers = true, value_parser = args::not_negative)]
+    hours: Option<f64>,
+    /// Before or after adjusting: `as_found` or `as_left` [default: `as_found`]
+    #[arg(long, value_name = "STAGE")]
+    stage: Option<Stage>,
+    /// What the instrument shows beyond the maker's length, mm [default: what the sheet was made for, else 0]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::finite)]
+    pub(super) datum: Option<f64>,
+    /// Measuring load, N [default: 50]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = args::not_negative)]
+    load_n: Option<f64>,
+    /// Temperature, degrees Celsius [default: 20]
+    #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = args::finite)]
+    temperature_c: Option<f64>,
+    /// State of the lines: dry, damp or wet
+    #[arg(long, value_name = "STATE")]
+    condition: Option<Condition>,
+    /// Free length given to the brake line at the handle, mm
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::not_negative)]
+    brake_setting: Option<f64>,
+    /// Who read the lines
+    #[arg(long, value_name = "NAME")]
+    pub(super) operator: Option<String>,
+}
+
+impl Conditions {
+    /// The check of a wing, without readings: one that waits in the folder for them, changed by what the call says, or a
+    /// new one.
+    pub(super) fn check_of(&self, fleet: &Fleet, wing: &str) -> Result<Check, Failure> {
+        if let Some(waiting) = self.waiting(fleet, wing) {
+            return Ok(self.over(waiting));
+        }
+        let (Some(date), Some(hours)) = (self.date, self.hours) else {
+            return Err(Failure::Call(
+                "say when the lines were measured: --date 2026-03-01 --hours 85 (hours flown since new)".to_owned(),
+            ));
+        };
+        if self.check.is_none()
+            && let Some(there) = self.same_visit(fleet, wing)
+        {
+            return Err(Failure::Result(format!(
+                "wing `{wing}` has a check of {date} at {hours} h already, `{}` with {} readings: was this one added \
+                 before? If it is another, give it an id by --check",
+                there.id,
+                there.readings.len()
+            )));
+        }
+        let id = self.check.clone().unwrap_or_else(|| self.next_id(fleet, wing, hours));
+        Ok(self.over(Check::new(&id, date, hours)))
+    }
+
+    /// A check with what the call says in it.
+    pub(super) fn over(&self, check: Check) -> Check {
+        Check {
+            id: self.check.clone().unwrap_or(check.id),
+            date: self.date.unwrap_or(check.date),
+            hours_h: self.hours.unwrap_or(check.hours_h),
+            stage: self.stage.unwrap_or(check.stage),
+            load_n: self.load_n.unwrap_or(check.load_n),
+            datum_mm: self.datum.unwrap_or(check.datum_mm),
+            temperature_c: self.temperature_c.unwrap_or(check.temperature_c),
+            condition: self.condition.or(check.condition),
+            brake_setting_mm: self.brake_setting.or(check.brake_setting_mm),
+            ..check
+        }
+    }
+
+    /// A check of the wing without readings: the one named, or the one of this day, these hours and this stage.
+    fn waiting(&self, fleet: &Fleet, wing: &str) -> Option<Check> {
+        let checks = &fleet.history(wing)?.checks;
+        let named = match &self.check {
+            Some(id) => checks.iter().find(|check| check.id == *id),
+            None => self.same_visit(fleet, wing),
+        };
+        named.filter(|check| check.readings.is_empty()).cloned()
+    }
+
+    /// A check of the wing on this day, at these hours and this stage.
+    fn same_visit<'a>(&self, fleet: &'a Fleet, wing: &str) -> Option<&'a Check> {
+        fleet.history(wing)?.checks.iter().find(|check| {
+            self.date == Some(check.date)
+                && self.hours.is_some_and(|hours| hours.total_cmp(&check.hours_h).is_eq())
+                && self.stage.unwrap_or_default() == check.stage
+        })
+    }
+
+    /// The wing's id and the number of its visits, with an `L` for what was left; the first that is free.
+    fn next_id(&self, fleet: &Fleet, wing: &str, hours_h: f64) -> String {
+        let checks = fleet.history(wing).map(|history| history.checks.as_slice()).unwrap_or_default();
+        let taken =
+            |id: &str| fleet.histories().iter().flat_map(|history| &history.checks).any(|check| check.id == id);
+        let as_left = self.stage == Some(Stage::AsLeft);
+        let found =
+            checks.iter().rfind(|check| check.stage == Stage::AsFound && check.hours_h.total_cmp(&hours_h).is_eq());
+        if let (true, Some(found)) = (as_left, found)
+            && !taken(&format!("{}L", found.id))
+        {
+            return format!("{}L", found.id);
+        }
+        let visits = checks.iter().filter(|check| check.stage == Stage::AsFound).count();
+        let mark = if as_left { "L" } else { "" };
+        let mut number = visits + 1;
+        while taken(&format!("{wing}-{number}{mark}")) {
+            number += 1;
+        }
+        format!("{wing}-{number}{mark}")
+    }
+}

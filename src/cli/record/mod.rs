@@ -1,0 +1,221 @@
+//! `linedrift record`
+
+mod conditions;
+mod live;
+mod verdict;
+
+use std::collections::HashSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use linedrift::check::sheet::{FilledSheet, LengthUnit, LineOnSide, WideFile};
+use linedrift::check::{Check, Fleet, History, Reading};
+use linedrift::fleet::{Addition, FolderLock, TableFormat, write_new_folder};
+use linedrift::wing::{LineSet, Wing};
+
+use super::args::Common;
+use super::input::Input;
+use super::output::{self, Output};
+use super::{Failure, judging};
+use conditions::Conditions;
+use verdict::{Accepted, Vetted};
+
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "linedrift record [OPTIONS] <SHEET> <FLEET>\n       linedrift record --live [OPTIONS] <FLEET>"
+)]
+pub(super) struct Args {
+    /// A filled measuring sheet or a wide file, and the fleet folder; with --live the folder alone
+    #[arg(value_name = "FILE", num_args = 1..=2, required = true)]
+    files: Vec<PathBuf>,
+    /// Take the readings line by line from the terminal (or a pipe)
+    #[arg(long, conflicts_with_all = ["wide", "unit", "new_wing", "json"])]
+    live: bool,
+    /// The file is a wide one: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm` [default: seen by its header]
+    #[arg(long)]
+    wide: bool,
+    /// Unit of the lengths in a wide file: mm, cm, m or in
+    #[arg(long, value_name = "UNIT", default_value = "mm")]
+    unit: LengthUnit,
+    /// The wing that was measured [default: the fleet's only wing]
+    #[arg(long, value_name = "ID")]
+    wing: Option<String>,
+    /// A wing that is new, from a wide file; the fleet folder is made where there is none
+    #[arg(long, value_name = "ID", conflicts_with = "wing")]
+    new_wing: Option<String>,
+    /// Model of the new wing [default: the name of the wing]
+    #[arg(long, value_name = "NAME", requires = "new_wing")]
+    model: Option<String>,
+    #[command(flatten)]
+    conditions: Conditions,
+    #[command(flatten)]
+    accepted: Accepted,
+    #[command(flatten, next_help_heading = "How to run")]
+    pub(super) common: Common,
+}
+
+/// What a file says.
+struct Filled {
+    readings: Vec<Reading>,
+    unread: Vec<LineOnSide>,
+    datum_mm: Option<f64>,
+}
+
+impl Args {
+    pub(super) fn run(self) -> Result<Output, Failure> {
+        self.common.apply()?;
+        match (self.live, self.files.as_slice()) {
+            (true, [folder]) => live::run(&self, folder),
+            (false, [sheet, folder]) => self.file(sheet, folder),
+            (true, _) => Err(Failure::Call("with --live there is no sheet: name the fleet folder alone".to_owned())),
+            (false, _) => Err(Failure::Call(
+                "name a filled sheet and the fleet folder; or take the readings from the terminal by --live"
+                    .to_owned(),
+            )),
+        }
+    }
+
+    fn file(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
+        let bytes = fs::read(sheet)
+            .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", sheet.display())))?;
+        let text = String::from_utf8(bytes).map_err(|_| {
+            Failure::Result(format!("`{}` is not text in UTF-8: save it as CSV UTF-8", sheet.display()))
+        })?;
+        let faulty = |faults| Failure::Sheet { file: sheet.display().to_string(), faults };
+        if self.new_wing.is_none() {
+            let lock = lock(folder)?;
+            let input = Input::read(folder, &[], &self.common)?;
+            let history = self.history(&input.fleet)?;
+            let set = input.fleet.line_set(history);
+            let filled = if self.is_wide(&text) {
+                let wide = WideFile::read(&text, self.unit).map_err(faulty)?;
+                say_unused(&wide.unused_columns);
+                let readings = wide.readings(set).map_err(faulty)?;
+                Filled { readings, unread: wide.unread(set), datum_mm: None }
+            } else {
+                if self.unit != LengthUnit::Millimetre {
+                    return Err(Failure::Call(format!(
+                        "--unit is for wide files: the sheet `{}` is in mm",
+                        sheet.display()
+                    )));
+                }
+                let filled = FilledSheet::read(set, &text).map_err(faulty)?;
+                say_unused(&filled.unused_columns);
+                Filled { readings: filled.readings, unread: filled.unread, datum_mm: filled.datum_mm }
+            };
+            let wing = history.wing.id.clone();
+            let check = self.check(&input.fleet, &wing, &filled)?;
+            let addition = Addition::new(&wing, check.clone());
+            return self.add(&addition, folder, &input.fleet, &lock, &check, &filled);
+        }
+        let wide = WideFile::read(&text, self.unit).map_err(faulty)?;
+        say_unused(&wide.unused_columns);
+        let id = self.new_wing.clone().unwrap_or_default();
+        let model = self.model.clone().unwrap_or_else(|| id.clone());
+        let set = wide.line_set(&model).map_err(|error| Failure::result(&error))?;
+        let readings = wide.readings(&set).map_err(faulty)?;
+        let filled = Filled { readings, unread: wide.unread(&set), datum_mm: None };
+        let is_empty = fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none());
+        if !folder.exists() || is_empty {
+            return self.new_folder(folder, &id, &set, &filled);
+        }
+        let lock = lock(folder)?;
+        let input = Input::read(folder, &[], &self.common)?;
+        // readings are by line number of the set that the folder has, where it has the model
+        let known = input.fleet.line_sets().iter().find(|known| known.model() == model);
+        let readings = wide.readings(known.unwrap_or(&set)).map_err(faulty)?;
+        let filled = Filled { readings, ..filled };
+        let check = self.check(&input.fleet, &id, &filled)?;
+        let wing = Wing::new(&id, &model);
+        let addition = Addition::of_new_wing(wing, known.unwrap_or(&set).clone(), check.clone());
+        self.add(&addition, folder, &input.fleet, &lock, &check, &filled)
+    }
+
+    fn is_wide(&self, text: &str) -> bool {
+        self.wide || WideFile::is_wide(text)
+    }
+
+    /// The wing that was measured: the one named, that of the check named, or the only one.
+    fn history<'a>(&self, fleet: &'a Fleet) -> Result<&'a History, Failure> {
+        let of_check = self.conditions.check.as_ref().filter(|_| self.wing.is_none()).and_then(|id| {
+            fleet.histories().iter().find(|history| history.checks.iter().any(|check| check.id == *id))
+        });
+        match of_check {
+            Some(history) => Ok(history),
+            None => judging::one_wing(fleet, self.wing.as_deref()),
+        }
+    }
+
+    /// The check with its readings.
+    fn check(&self, fleet: &Fleet, wing: &str, filled: &Filled) -> Result<Check, Failure> {
+        let mut check = self.conditions.check_of(fleet, wing)?;
+        if let Some(made_for) = filled.datum_mm {
+            match self.conditions.datum {
+                Some(given) if (given - made_for).abs() > 0.05 => {
+                    return Err(Failure::Call(format!(
+                        "the sheet was made for a datum of {made_for} mm, and --datum says {given}"
+                    )));
+                }
+                Some(_) => {}
+                None => check.datum_mm = made_for,
+            }
+        }
+        let operator = &self.conditions.operator;
+        let named = |reading: &Reading| Reading {
+            operator: reading.operator.clone().or_else(|| operator.clone()),
+            ..reading.clone()
+        };
+        check.readings = filled.readings.iter().map(named).collect();
+        Ok(check)
+    }
+
+    fn add(
+        &self,
+        addition: &Addition,
+        folder: &Path,
+        fleet: &Fleet,
+        lock: &FolderLock,
+        check: &Check,
+        filled: &Filled,
+    ) -> Result<Output, Failure> {
+        let staged = addition.stage(folder, fleet, lock)?;
+        let vetted = Vetted::new(staged.fleet(), &check.id, filled.unread.clone())?;
+        if vetted.obstacles(self.accepted).is_empty() {
+            staged.commit()?;
+        }
+        vetted.output(self.accepted, folder, &self.common)
+    }
+
+    fn new_folder(&self, folder: &Path, id: &str, set: &LineSet, filled: &Filled) -> Result<Output, Failure> {
+        let check = self.check(&Fleet::default(), id, filled)?;
+        let wing = Wing::new(id, set.model());
+        let check_id = check.id.clone();
+        let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
+        let fleet = Fleet::new(vec![set.clone()], vec![history]).map_err(|error| Failure::result(&error))?;
+        let vetted = Vetted::new(&fleet, &check_id, filled.unread.clone())?;
+        if vetted.obstacles(self.accepted).is_empty() {
+            write_new_folder(&fleet, folder, TableFormat::Csv)?;
+        }
+        vetted.output(self.accepted, folder, &self.common)
+    }
+}
+
+/// The lock of a folder that is there.
+fn lock(folder: &Path) -> Result<FolderLock, Failure> {
+    if !folder.is_dir() {
+        return Err(Failure::Result(format!(
+            "there is no folder `{}`; a wide file with --new-wing makes one",
+            folder.display()
+        )));
+    }
+    Ok(FolderLock::take(folder)?)
+}
+
+fn say_unused(columns: &[String]) {
+    let known: HashSet<&String> = columns.iter().filter(|name| !name.is_empty()).collect();
+    if !known.is_empty() {
+        let mut names: Vec<String> = known.iter().map(|name| format!("`{name}`")).collect();
+        names.sort();
+        output::say(&format!("note: left out of the file: {}\n", names.join(", ")));
+    }
+}

@@ -1,0 +1,331 @@
+//! One more check in a fleet folder, and the wing and lines it needs where they are new.
+
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use super::append::NewRows;
+use super::atomic::{FleetWriteError, StagedFile};
+use super::fault::FleetReadError;
+use super::folder::{Folder, FolderSpec};
+use super::folder_out::{lines, wings};
+use super::lock::FolderLock;
+use super::schema::{CHECKS, READINGS};
+use super::table::Table;
+use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
+use crate::wing::{LineSet, Wing};
+
+/// Why nothing was added to a folder. Whatever it is, the folder is as it was.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum AdditionError {
+    /// Another process is adding to the folder, or at work on the same round.
+    #[error(
+        "another process{} is at work here and holds the lock on {}: wait until it is done, or end it there",
+        if holder.is_empty() { String::new() } else { format!(" (number {holder})") },
+        path.display()
+    )]
+    Locked {
+        /// The file that is locked.
+        path: PathBuf,
+        /// Number of the process, where known.
+        holder: String,
+    },
+    /// The check is there, with readings.
+    #[error("check `{check}` is in the folder already, with {readings} readings: name another by its id")]
+    CheckThere {
+        /// The check.
+        check: String,
+        /// How many readings it has.
+        readings: usize,
+    },
+    /// The check is there without readings, and is another one.
+    #[error("check `{check}` is in the folder without readings, but its {what} is {there} there and {given} here")]
+    CheckDiffers {
+        /// The check.
+        check: String,
+        /// What differs.
+        what: &'static str,
+        /// What the folder says.
+        there: String,
+        /// What was given.
+        given: String,
+    },
+    /// A new wing that is there.
+    #[error("wing `{wing}` is in the folder already: leave out that it is new")]
+    WingThere {
+        /// The wing.
+        wing: String,
+    },
+    /// A wing that is not there, and not given as new.
+    #[error("the folder has no wing `{wing}`")]
+    NoWing {
+        /// The wing.
+        wing: String,
+    },
+    /// A new wing of a model that is there with other lines.
+    #[error("model `{model}` is in the folder already, with other lines: {why}")]
+    ModelDiffers {
+        /// The model.
+        model: String,
+        /// The first thing that differs.
+        why: String,
+    },
+    /// The wing, its lines and the check do not fit together.
+    #[error(transparent)]
+    Unfit(#[from] FleetError),
+    /// With the new rows the tables would have faults; the rows are numbered as they would stand.
+    #[error("{0}")]
+    Read(#[from] FleetReadError),
+    /// The file system refused.
+    #[error(transparent)]
+    Write(#[from] FleetWriteError),
+}
+
+/// A check to add to a fleet folder.
+///
+/// Tables are changed in the order `lines`, `wings`, `checks`, `readings`, each by a file that is written and flushed under a
+/// temporary name and then renamed. After each of these steps the folder reads well: stopped before the last one, it has a
+/// check without readings, which the same addition completes when it is made again.
+///
+/// Rows and columns that are there stay, those that this program does not know too.
+#[derive(Debug, Clone)]
+pub struct Addition {
+    wing: String,
+    check: Check,
+    new_wing: Option<NewWing>,
+}
+
+#[derive(Debug, Clone)]
+struct NewWing {
+    wing: Wing,
+    set: LineSet,
+}
+
+/// An addition that is written beside the tables and judged with them, and not yet one of them. Dropped, it leaves no trace.
+#[derive(Debug)]
+pub struct StagedAddition {
+    folder: Folder,
+    files: Vec<StagedFile>,
+}
+
+impl Addition {
+    /// A check of a wing that the folder has; the lines of its readings are those of the wing's line set.
+    #[must_use]
+    pub fn new(wing: &str, check: Check) -> Self {
+        Self { wing: wing.to_owned(), check, new_wing: None }
+    }
+
+    /// The first check of a wing that the folder does not have. Its lines are added where its model is new.
+    #[must_use]
+    pub fn of_new_wing(wing: Wing, set: LineSet, check: Check) -> Self {
+        Self { wing: wing.id.clone(), check, new_wing: Some(NewWing { wing, set }) }
+    }
+
+    /// Writes what is to be added beside the tables of a folder, and reads the folder as it would then be. `fleet` is the
+    /// folder as it is, read since the lock was taken.
+    ///
+    /// # Errors
+    /// [`AdditionError`]; among them every fault that the tables would have with the new rows.
+    pub fn stage(&self, folder: &Path, fleet: &Fleet, lock: &FolderLock) -> Result<StagedAddition, AdditionError> {
+        // the lock is what makes reading, judging and renaming one step
+        let _ = lock;
+        let known = fleet.history(&self.wing);
+        let there = self.check_there(fleet)?;
+        let mut rows: Vec<NewRows> = Vec::new();
+        let set = match (known, &self.new_wing) {
+            (None, None) => return Err(AdditionError::NoWing { wing: self.wing.clone() }),
+            (Some(history), None) => fleet.line_set(history).clone(),
+            (Some(history), Some(new)) => {
+                // the wing and no check: what an addition that was stopped leaves behind
+                if history.checks.iter().any(|check| check.id != self.check.id || !check.readings.is_empty()) {
+                    return Err(AdditionError::WingThere { wing: self.wing.clone() });
+                }
+                same_lines(fleet.line_set(history), &new.set)?;
+                fleet.line_set(history).clone()
+            }
+            (None, Some(new)) => {
+                let only = Fleet::new(vec![new.set.clone()], vec![history_of(new.wing.clone())])?;
+                if self.model_is_new(folder, fleet, &new.set)? {
+                    rows.push(NewRows { table: lines(&only)?, implied: Vec::new() });
+                }
+                rows.push(NewRows { table: wings(&only), implied: Vec::new() });
+                new.set.clone()
+            }
+        };
+        if !there {
+            rows.push(check_rows(&self.wing, &self.check));
+        }
+        rows.push(reading_rows(&set, &self.check));
+        let mut files = Vec::with_capacity(rows.len());
+        for new in &rows {
+            files.push(self.file(folder, new)?);
+        }
+        let folder = FolderSpec::default().read_with(folder, &files)?;
+        Ok(StagedAddition { folder, files })
+    }
+
+    /// Whether the check is there, without readings and otherwise the same.
+    fn check_there(&self, fleet: &Fleet) -> Result<bool, AdditionError> {
+        let all = fleet.histories().iter().flat_map(|history| history.checks.iter().map(move |one| (history, one)));
+        let Some((history, there)) = all.into_iter().find(|(_, check)| check.id == self.check.id) else {
+            return Ok(false);
+        };
+        let given = &self.check;
+        if !there.readings.is_empty() {
+            return Err(AdditionError::CheckThere { check: given.id.clone(), readings: there.readings.len() });
+        }
+        let number = |value: f64| value.to_string();
+        for (what, there, given) in [
+            ("wing", history.wing.id.clone(), self.wing.clone()),
+            ("date", there.date.to_string(), given.date.to_string()),
+            ("hours", number(there.hours_h), number(given.hours_h)),
+            ("stage", there.stage.to_string(), given.stage.to_string()),
+            ("load_n", number(there.load_n), number(given.load_n)),
+            ("datum_mm", number(there.datum_mm), number(given.datum_mm)),
+            ("temperature_c", number(there.temperature_c), number(given.temperature_c)),
+        ] {
+            if there != given {
+                return Err(AdditionError::CheckDiffers { check: self.check.id.clone(), what, there, given });
+            }
+        }
+        Ok(true)
+    }
+
+    /// Whether the folder does not have the model; with one that it has, the lines must be the same.
+    fn model_is_new(&self, folder: &Path, fleet: &Fleet, set: &LineSet) -> Result<bool, AdditionError> {
+        if let Some(known) = fleet.line_sets().iter().find(|known| known.model() == set.model()) {
+            same_lines(known, set)?;
+            return Ok(false);
+        }
+        // a model that no wing follows yet: seen only with the wing in its place
+        let only = Fleet::new(vec![set.clone()], vec![history_of(Wing::new(&self.wing, set.model()))])?;
+        let wing = [self.file(folder, &NewRows { table: wings(&only), implied: Vec::new() })?];
+        match FolderSpec::default().read_with(folder, &wing) {
+            Ok(read) => {
+                if let Some(history) = read.fleet.history(&self.wing) {
+                    same_lines(read.fleet.line_set(history), set)?;
+                }
+                Ok(false)
+            }
+            Err(_) => Ok(true),
+        }
+    }
+
+    fn file(&self, folder: &Path, new: &NewRows) -> Result<StagedFile, AdditionError> {
+        let name = &new.table.name;
+        let csv = folder.join(format!("{name}.csv"));
+        let parquet = folder.join(format!("{name}.parquet"));
+        let parts = folder.join(name);
+        let staged = if csv.exists() {
+            StagedFile::new(&csv, &new.behind_csv(&csv)?)
+        } else if parquet.exists() || !parts.is_dir() {
+            StagedFile::new(&parquet, &new.behind_parquet(&parquet)?)
+        } else {
+            StagedFile::new(&self.free_part(&parts), &new.parquet()?)
+        };
+        Ok(staged?)
+    }
+
+    /// A name for the check's own file in `readings/` that nothing bears yet.
+    fn free_part(&self, parts: &Path) -> PathBuf {
+        let plain = |letter: char| if letter.is_ascii_alphanumeric() || letter == '-' { letter } else { '_' };
+        let name: String = self.check.id.chars().map(plain).take(100).collect();
+        let mut path = parts.join(format!("{name}.parquet"));
+        let mut count = 1;
+        while path.exists() {
+            count += 1;
+            path = parts.join(format!("{name}-{count}.parquet"));
+        }
+        path
+    }
+}
+
+impl StagedAddition {
+    /// The fleet as it will be.
+    #[must_use]
+    pub fn fleet(&self) -> &Fleet {
+        &self.folder.fleet
+    }
+
+    /// Puts the new tables in their places, in order.
+    ///
+    /// # Errors
+    /// [`AdditionError::Write`] when the file system refuses a renaming. The folder then holds a part of the addition and
+    /// reads well; the same addition made again completes it.
+    pub fn commit(self) -> Result<(), AdditionError> {
+        for file in self.files {
+            file.commit()?;
+        }
+        Ok(())
+    }
+}
+
+fn history_of(wing: Wing) -> History {
+    History { wing, line_set: 0, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() }
+}
+
+/// Whether a known line set has the lines of a given one.
+fn same_lines(known: &LineSet, given: &LineSet) -> Result<(), AdditionError> {
+    let differs = |why: String| AdditionError::ModelDiffers { model: known.model().to_owned(), why };
+    if known.model() != given.model() {
+        return Err(differs(format!("this wing was given as of model `{}`", given.model())));
+    }
+    if known.lines().len() != given.lines().len() {
+        return Err(differs(format!("{} there, {} here", known.lines().len(), given.lines().len())));
+    }
+    for line in given.lines() {
+        let Some(there) = known.lines().iter().find(|there| there.name == line.name) else {
+            return Err(differs(format!("it has no line `{}`", line.name)));
+        };
+        if there.row != line.row || (there.nominal_mm - line.nominal_mm).abs() > 0.5 {
+            return Err(differs(format!(
+                "line `{}` is in row {} with {} mm there, in row {} with {} mm here",
+                line.name, there.row, there.nominal_mm, line.row, line.nominal_mm
+            )));
+        }
+    }
+    Ok(())
+}
+
+fn check_rows(wing: &str, check: &Check) -> NewRows {
+    let usual = Check::new(&check.id, check.date, check.hours_h);
+    let number = |value: f64| [Some(value)];
+    let table = Table::new(CHECKS.name)
+        .text("check", [Some(check.id.as_str())])
+        .text("wing", [Some(wing)])
+        .text("date", [Some(check.date.to_string())])
+        .number("hours", number(check.hours_h))
+        .text("stage", [Some(check.stage.name())])
+        .number("load_n", number(check.load_n))
+        .number("datum_mm", number(check.datum_mm))
+        .number("temperature_c", number(check.temperature_c))
+        .text("condition", [check.condition.map(Condition::name)])
+        .number("brake_setting_mm", [check.brake_setting_mm]);
+    let mut implied = Vec::new();
+    for (name, is_usual) in [
+        ("stage", check.stage == Stage::AsFound),
+        ("load_n", check.load_n.total_cmp(&usual.load_n).is_eq()),
+        ("datum_mm", check.datum_mm == 0.0),
+        ("temperature_c", check.temperature_c.total_cmp(&usual.temperature_c).is_eq()),
+    ] {
+        if is_usual {
+            implied.push(name);
+        }
+    }
+    NewRows { table, implied }
+}
+
+fn reading_rows(set: &LineSet, check: &Check) -> NewRows {
+    let all = &check.readings;
+    let name = |line: usize| set.lines().get(line).map(|line| line.name.as_str());
+    let table = Table::new(READINGS.name)
+        .text("check", all.iter().map(|_| Some(check.id.as_str())))
+        .text("side", all.iter().map(|reading| Some(reading.side.name())))
+        .text("line", all.iter().map(|reading| name(reading.line)))
+        .number("reading_mm", all.iter().map(|reading| Some(reading.reading_mm)))
+        .count("repeat", all.iter().map(|reading| Some(i64::from(reading.repeat))))
+        .text("operator", all.iter().map(|reading| reading.operator.as_deref()));
+    let once = all.iter().all(|reading| reading.repeat == 1);
+    NewRows { table, implied: if once { vec!["repeat"] } else { Vec::new() } }
+}

@@ -1,0 +1,55 @@
+//! One writer at a time.
+
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Write};
+use std::path::Path;
+
+use super::addition::AdditionError;
+use super::atomic::FleetWriteError;
+
+/// Name of the file in a fleet folder that is locked while something is added.
+const LOCK_FILE: &str = ".linedrift-lock";
+
+/// The right to add to a fleet folder, until dropped.
+///
+/// It is a lock of the operating system on the file `.linedrift-lock`, so it ends with the process that holds it, however
+/// that ends: a file that is left behind locks nothing. The file stays and holds the number of the last process.
+#[derive(Debug)]
+pub struct FolderLock {
+    _file: File,
+}
+
+impl FolderLock {
+    /// Takes the lock of a fleet folder.
+    ///
+    /// # Errors
+    /// [`AdditionError::Locked`] while another process has it, [`AdditionError::Write`] when the file system refuses.
+    pub fn take(folder: &Path) -> Result<Self, AdditionError> {
+        let path = folder.join(LOCK_FILE);
+        let failed = |source| AdditionError::Write(FleetWriteError::Io { path: path.clone(), source });
+        let mut file =
+            OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path).map_err(failed)?;
+        try_lock(&file, &path, || holder(&path))?;
+        file.set_len(0).map_err(failed)?;
+        file.write_all(format!("{}\n", std::process::id()).as_bytes()).map_err(failed)?;
+        Ok(Self { _file: file })
+    }
+}
+
+/// The number of the process that holds a lock; empty where it cannot be read.
+fn holder(path: &Path) -> String {
+    let mut text = String::new();
+    let read = File::open(path).and_then(|file| file.take(40).read_to_string(&mut text));
+    read.map(|_| text.chars().filter(char::is_ascii_digit).collect()).unwrap_or_default()
+}
+
+/// Locks an open file for this process.
+pub(super) fn try_lock(file: &File, path: &Path, holder: impl FnOnce() -> String) -> Result<(), AdditionError> {
+    match file.try_lock() {
+        Ok(()) => Ok(()),
+        Err(TryLockError::WouldBlock) => Err(AdditionError::Locked { path: path.to_owned(), holder: holder() }),
+        Err(TryLockError::Error(source)) => {
+            Err(AdditionError::Write(FleetWriteError::Io { path: path.to_owned(), source }))
+        }
+    }
+}
