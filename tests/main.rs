@@ -41,6 +41,7 @@ mod sheet_text;
 mod simulate_coverage;
 mod simulate_truth;
 mod support;
+mod trim_bands;
 mod trim_flight;
 mod trim_run;
 mod trim_theory;

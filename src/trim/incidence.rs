@@ -126,11 +126,13 @@ impl HalfWing {
     pub(super) fn twist(&self, measured: &Measured, planform: &Planform) -> Vec<TwistStation> {
         let station = |span: f64| {
             let here = self.at(measured, planform, span)?;
+            let uncertainty = here.uncertainty(measured);
             Some(TwistStation {
                 span,
                 side: self.side,
                 incidence_deg: here.relative(measured),
-                se_deg: here.uncertainty(measured).standard,
+                se_deg: uncertainty.standard,
+                reach_deg: uncertainty.expanded(),
             })
         };
         TWIST_STATIONS.into_iter().filter_map(station).collect()
