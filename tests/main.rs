@@ -34,6 +34,7 @@ mod plan_patterns;
 mod plan_referee;
 mod plan_search;
 mod reference_fleet;
+mod report_figures;
 mod report_page;
 mod report_readme;
 mod robust_values;

@@ -2,7 +2,7 @@
 //!
 //! A report is made of result rows of the other rooms, gathered in [`ReportData`]. [`PageSpec`] turns them into one
 //! self-contained HTML page without scripts, [`text`] into tables within 80 columns; [`deviation_figures`],
-//! [`drift_figures`] and [`rate_figure`] each give one kind of drawing. The same input gives the same bytes.
+//! [`incidence_figure`], [`wing_plan_figure`], [`drift_figures`] and [`rate_figure`] each give one kind of drawing. The same input gives the same bytes.
 
 mod data;
 mod deviation_figure;
@@ -11,6 +11,7 @@ mod error;
 mod expected_drift;
 mod figure;
 mod html;
+mod incidence_figure;
 mod page;
 mod page_wear;
 mod page_wing;
@@ -18,6 +19,7 @@ mod plot;
 mod rate_figure;
 mod summary;
 pub mod text;
+mod wing_plan_figure;
 mod words;
 
 pub use data::{ReportData, WearSummary};
@@ -27,7 +29,9 @@ pub use error::ReportError;
 pub use expected_drift::expected_drift;
 pub use figure::{FIGURE_CSS, Figure};
 pub use html::escape;
+pub use incidence_figure::incidence_figure;
 pub use page::{Page, PageSpec};
 pub use rate_figure::rate_figure;
 pub use summary::{FleetSummary, Holdings, ModelHoldings};
+pub use wing_plan_figure::wing_plan_figure;
 pub use words::{CAUTIONS, DEMO_NOTE};
