@@ -7,7 +7,7 @@ use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
 use linedrift::forecast::{DueRow, DueSpec, DueTable};
 use linedrift::report::{PageSpec, ReportData, WearSummary, expected_drift, measured_drift, text};
-use linedrift::trim::Trim;
+use linedrift::trim::{Trim, TrimSpec};
 use linedrift::wear::{WearError, WearFit, WearSpec};
 use serde::Serialize;
 
@@ -83,7 +83,7 @@ impl Args {
         let input = Input::read_or_demo(self.fleet.as_ref())?;
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         progress.step("judging checks");
-        let judged = judge(&input.fleet, &self.choice)?;
+        let judged = judge(&input.fleet, &self.choice, &TrimSpec::default())?;
         let results = self.work_out(&input.fleet, judged, today, &progress)?;
         progress.step("drawing the page");
         let mut drifts = measured_drift(&input.fleet);

@@ -49,7 +49,7 @@ struct Shape<'a> {
 
 impl<'a> Shape<'a> {
     fn of(bytes: &'a [u8], table: &str, faults: &mut FaultList) -> Option<Self> {
-        let mut records = Records { bytes, at: 0, quotes: bytes.contains(&b'"') };
+        let mut records = Records::of(bytes);
         let Some(head) = records.next().filter(|head| !head.line.trim_ascii().is_empty()) else {
             faults.add(table, 1, "", "", format_args!("a header row (the file is empty)"));
             return None;
@@ -137,21 +137,31 @@ impl<'a> Shape<'a> {
 }
 
 /// One record: its bytes without the line end, and how many fields it has.
-struct Piece<'a> {
-    line: &'a [u8],
+pub(super) struct Piece<'a> {
+    pub(super) line: &'a [u8],
     fields: usize,
     /// A quote that opens or closes inside a field.
     torn: bool,
 }
 
-struct Records<'a> {
+/// The records of a file, one after the other.
+pub(super) struct Records<'a> {
     bytes: &'a [u8],
     at: usize,
     quotes: bool,
 }
 
 impl<'a> Records<'a> {
-    fn next(&mut self) -> Option<Piece<'a>> {
+    pub(super) fn of(bytes: &'a [u8]) -> Self {
+        Self { bytes, at: 0, quotes: bytes.contains(&b'"') }
+    }
+
+    /// Where the next record begins.
+    pub(super) fn place(&self) -> usize {
+        self.at
+    }
+
+    pub(super) fn next(&mut self) -> Option<Piece<'a>> {
         let rest = self.bytes.get(self.at..).filter(|rest| !rest.is_empty())?;
         let end = rest.iter().position(|byte| *byte == b'\n').unwrap_or(rest.len());
         let (line, _) = rest.split_at(end);
@@ -196,7 +206,7 @@ fn quoted(rest: &[u8]) -> Piece<'_> {
 }
 
 /// The fields of the header.
-fn fields(line: &[u8]) -> Vec<String> {
+pub(super) fn fields(line: &[u8]) -> Vec<String> {
     let mut all = vec![Vec::new()];
     let mut inside = false;
     let mut at = 0;

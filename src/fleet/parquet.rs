@@ -12,7 +12,7 @@ use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::schema::TableSchema;
 
-const MS_PER_DAY: i64 = 86_400_000;
+pub(super) const MS_PER_DAY: i64 = 86_400_000;
 
 /// Reads one Parquet file. `None`: nothing of it can be used; the faults say why.
 pub(super) fn read_parquet(
@@ -86,7 +86,7 @@ fn read(
 }
 
 /// Whether a column of this type can be read (types that the polars build lacks would make it panic).
-fn is_readable(dtype: &ArrowDataType) -> bool {
+pub(super) fn is_readable(dtype: &ArrowDataType) -> bool {
     use ArrowDataType as T;
     matches!(
         dtype,

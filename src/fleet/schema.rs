@@ -53,6 +53,13 @@ pub(super) const FITTINGS: TableSchema = TableSchema {
     optional: &["turns", "spare_mm", "can_loop", "link_diameter_mm", "step_mm"],
 };
 
+/// Stations of a half wing, a file of its own.
+pub(super) const PLANFORM: TableSchema =
+    TableSchema { name: "planform", required: &["y_m", "chord_m"], optional: &["z_m"] };
+/// Steps that a workshop offers, a file of its own.
+pub(super) const STEPS: TableSchema =
+    TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };
+
 /// The tables in the order in which faults are listed.
 pub(super) const ORDER: [&str; 10] = [
     LINES.name,

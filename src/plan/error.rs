@@ -88,6 +88,18 @@ pub enum PlanError {
         /// The side.
         side: Side,
     },
+    /// A step that a workshop cannot offer so.
+    #[error("offered step `{kind}`: {field} is {}, expected {expected}", value.map_or_else(|| "missing or wrong".to_owned(), |v| v.to_string()))]
+    Offered {
+        /// Kind of the step.
+        kind: crate::check::ActionKind,
+        /// The field.
+        field: &'static str,
+        /// Its value.
+        value: Option<f64>,
+        /// What would have been right.
+        expected: &'static str,
+    },
     /// Given actions that undo each other.
     #[error(
         "segment `{segment}` on the {side} is to be made both shorter ({shorter_mm} mm) and longer ({longer_mm} mm): keep one"

@@ -21,6 +21,7 @@ mod error;
 mod forest;
 mod learn;
 mod notes;
+mod offered;
 mod outcome;
 mod places;
 mod run;
@@ -37,6 +38,7 @@ pub use achieved::{Achieved, AchievedAction, AchievedLine};
 pub use document::{ActionRow, LineRow, PlanDocument, RemeasureRow, StateRow};
 pub use error::PlanError;
 pub use learn::{LearnSpec, LearntSteps, StepPair, StepScale, WingScale};
+pub use offered::{OfferedFault, OfferedStep};
 pub use outcome::{
     Alternative, Finding, Objective, Plan, PlanNote, PlannedAction, PlannedLine, PlannedState, Remeasure,
     RemeasureReason,

@@ -120,8 +120,7 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         outside += usize::from(off_mm.abs() > line.tolerance_mm);
         misfit += line.weight * (off_mm / line.tolerance_mm).powi(2);
     }
-    let price =
-        steps.iter().map(|placed| placed.segment.map_or(case.spec.price, |segment| case.price(segment))).sum();
+    let price = steps.iter().map(|placed| case.price(placed.segment, &placed.step)).sum();
     Objective { outside, misfit, price }
 }
 

@@ -128,10 +128,15 @@ fn x(span: f64) -> f64 {
     CENTRE + HALF_SPAN * span
 }
 
-/// Top of the scale, a whole number of millimetres that four steps divide.
+/// Top of the scale, a whole number of millimetres that four steps divide. Brakes are set at the handle and may be off by
+/// much more than the rest: they have no say in it where there are other lines.
 fn scale(lines: &[&LineVerdict]) -> f64 {
-    let most = lines.iter().map(|line| line.relative_mm.abs()).fold(8.0, f64::max);
-    (most.min(60.0) / f64::from(CLASSES)).ceil() * f64::from(CLASSES)
+    let most = |brakes: bool| {
+        let counted = lines.iter().filter(|line| brakes || line.row != Row::Brake);
+        counted.map(|line| line.relative_mm.abs()).reduce(f64::max)
+    };
+    let most = most(false).or_else(|| most(true)).unwrap_or(0.0);
+    (most.clamp(8.0, 60.0) / f64::from(CLASSES)).ceil() * f64::from(CLASSES)
 }
 
 fn mark<'a>(line: &'a LineVerdict, set: &LineSet, outline: &Outline<'_>, scale_mm: f64) -> Mark<'a> {
@@ -229,7 +234,9 @@ fn words(line: &LineVerdict) -> String {
 /// Names of the worst lines outside, as long as they do not cover each other.
 fn names(body: &mut String, marks: &[Mark<'_>]) {
     let mut outside: Vec<&Mark<'_>> = marks.iter().filter(|mark| mark.line.verdict == Verdict::Outside).collect();
-    outside.sort_by(|a, b| b.line.relative_mm.abs().total_cmp(&a.line.relative_mm.abs()));
+    let brake = |mark: &Mark<'_>| mark.line.row == Row::Brake;
+    let size = |mark: &Mark<'_>| mark.line.relative_mm.abs();
+    outside.sort_by(|a, b| brake(a).cmp(&brake(b)).then(size(b).total_cmp(&size(a))));
     let mut named: Vec<[f64; 2]> = Vec::new();
     for mark in outside {
         let at = [mark.x, mark.y - mark.size - 6.0];
@@ -260,34 +267,22 @@ fn legend(body: &mut String, top: f64, scale_mm: f64) {
             if place == 0 { SMALLEST } else { SMALLEST + 2.0 + value.abs() / scale_mm * (LARGEST - SMALLEST - 2.0) };
         shape(body, [at, middle], size, value, &format!("mark {}", colour(value, scale_mm)));
         body.push_str("/>\n");
-        let label = if place == 0 {
-            format!("under {LEVEL_MM:.0}")
-        } else {
-            let reach = f64::from(place.abs());
-            let (low, high) = ((reach - 1.0) * step_mm, reach * step_mm);
-            let sign = if place < 0 { "\u{2212}" } else { "+" };
-            let beyond = if place.unsigned_abs() == u32::from(CLASSES) { " on" } else { "" };
-            if beyond.is_empty() {
-                format!("{sign}{}", number(high, 0))
-            } else {
-                format!("{sign}{}{beyond}", number(low, 0))
-            }
-        };
         let _ = writeln!(
             body,
-            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{label}</text>",
-            middle + 42.0
+            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{}</text>",
+            middle + 42.0,
+            escape(&class_label(place, step_mm))
         );
-        at += 78.0;
+        at += 95.0;
     }
     let _ = writeln!(
         body,
-        "<text class=\"f-muted\" x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"start\">mm, up to</text>",
+        "<text class=\"f-muted\" x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\">mm</text>",
         at - 22.0,
         middle + 42.0
     );
+    let mut at = at + 90.0;
     let edges = [(" out", "outside"), (" open", "undecided"), ("", "within")];
-    let mut at = at + 150.0;
     for (edge, word) in edges {
         shape(body, [at, middle], 11.0, 1.0, &format!("mark{edge} l0"));
         body.push_str("/>\n");
@@ -296,7 +291,20 @@ fn legend(body: &mut String, top: f64, scale_mm: f64) {
             "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{word}</text>",
             middle + 42.0
         );
-        at += 130.0;
+        at += 128.0;
+    }
+}
+
+/// What the class covers, such as `-6…-4`; the outermost is open.
+fn class_label(place: i32, step_mm: f64) -> String {
+    let reach = f64::from(place.abs());
+    let (inner, outer) = (((reach - 1.0) * step_mm).max(LEVEL_MM), reach * step_mm);
+    match (place, place.unsigned_abs() == u32::from(CLASSES)) {
+        (0, _) => format!("\u{b1}{}", number(LEVEL_MM, 0)),
+        (..0, true) => format!("< {}", number(-inner, 0)),
+        (_, true) => format!("> {}", number(inner, 0)),
+        (..0, false) => format!("{}\u{2026}{}", number(-outer, 0), number(-inner, 0)),
+        (_, false) => format!("{}\u{2026}{}", number(inner, 0), number(outer, 0)),
     }
 }
 

@@ -57,7 +57,12 @@ impl<'a> TrimModel<'a> {
                 return Err(TrimError::Line { model, line, what, value });
             }
         }
-        let planform = spec.planform.clone().or_else(|| Planform::of_model(set.data()));
+        let flat = spec.planform.clone().or_else(|| Planform::of_model(set.data()));
+        // the radius was checked with the other settings
+        let planform = match (flat, spec.arch_radius_m) {
+            (Some(flat), Some(radius)) => Some(flat.clone().with_arch_radius(radius).unwrap_or(flat)),
+            (flat, _) => flat,
+        };
         let elliptic = SpanWeights::elliptic(STATIONS);
         let mut tau = 0.0;
         let (weights, lift) = match planform.as_ref().filter(|planform| !planform.is_elliptic()) {
@@ -138,7 +143,7 @@ impl<'a> TrimModel<'a> {
         let measured = Measured::of(self.set, check, self.spec.budget.clone());
         let Some(planform) = self.planform.as_ref() else { return Vec::new() };
         let [left, right] = Side::BOTH.map(|side| {
-            let half = HalfWing::of(&measured, side);
+            let half = HalfWing::of(&measured, side, &self.weights);
             Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights)
         });
         let (wing, asymmetry) = match (left, right) {
@@ -227,7 +232,7 @@ impl<'a> TrimModel<'a> {
         if measured.common_mm.is_none() {
             return;
         }
-        let halves = Side::BOTH.map(|side| HalfWing::of(measured, side));
+        let halves = Side::BOTH.map(|side| HalfWing::of(measured, side, &self.weights));
         let able: Vec<&HalfWing> = halves.iter().filter(|half| half.rows() > 1).collect();
         trim.shape_residual_mm = shape_residuals(&able, measured, &self.weights);
         remarks.missing(measured, &halves, self.planform.as_ref());

@@ -118,7 +118,7 @@ impl Remarks {
 
     /// Span stations whose rows lie on top of each other.
     pub(super) fn borrowed(&mut self, able: &[&HalfWing], weights: &SpanWeights) {
-        let lacking: usize = able.iter().map(|half| half.lacking(weights)).sum();
+        let lacking: usize = able.iter().map(|half| half.lacking()).sum();
         if lacking > 0 {
             self.add(
                 "stations_borrowed",
