@@ -56,6 +56,9 @@ pub(super) const FITTINGS: TableSchema = TableSchema {
 /// Stations of a half wing, a file of its own.
 pub(super) const PLANFORM: TableSchema =
     TableSchema { name: "planform", required: &["y_m", "chord_m"], optional: &["z_m"] };
+/// Proposed actions, a file of its own.
+pub(super) const GIVEN: TableSchema =
+    TableSchema { name: "actions to try", required: &["segment", "side", "action"], optional: &["amount"] };
 /// Steps that a workshop offers, a file of its own.
 pub(super) const STEPS: TableSchema =
     TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };

@@ -137,6 +137,17 @@ pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
     set.segments().iter().zip(brakes_alone).map(foot).collect()
 }
 
+/// The link at a segment's foot: the wing's own measured step, else the formula.
+pub(super) fn link_at(spec: &PlanSpec, segment: &Segment, fitting: Option<&Fitting>) -> LinkStep {
+    let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
+    let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
+    let link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);
+    match fitting.and_then(|fitting| fitting.step_mm) {
+        Some(step_mm) => link.measured(step_mm, spec.measured_uncertainty_pct),
+        None => link,
+    }
+}
+
 /// Single steps possible at a segment.
 ///
 /// A loop may be laid where the fitting says so, else where the segment says so, else only at the riser: there a link is
@@ -144,13 +155,8 @@ pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
 /// and a brake main is tied to its handle.
 pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Option<&Fitting>) -> Vec<Step> {
     let at_riser = foot == Foot::Riser;
-    let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
-    let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
-    let mut link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);
+    let link = link_at(spec, segment, fitting);
     let measured_mm = fitting.and_then(|fitting| fitting.step_mm);
-    if let Some(step_mm) = measured_mm {
-        link = link.measured(step_mm, spec.measured_uncertainty_pct);
-    }
     let can_loop = fitting.and_then(|fitting| fitting.can_loop).or(segment.can_loop).unwrap_or(at_riser);
     let spare_mm = fitting.and_then(|fitting| fitting.spare_mm).unwrap_or(f64::INFINITY);
     // a part of a turn is no turn; the range was checked before
