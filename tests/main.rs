@@ -11,6 +11,8 @@
 
 mod architecture;
 #[cfg(feature = "cli")]
+mod cli_plan;
+#[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_trust;
@@ -20,6 +22,8 @@ mod doubt_simulated;
 mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
+#[cfg(feature = "frames")]
+mod fleet_work;
 mod forecast_crossing;
 mod forecast_due;
 mod forecast_passage;
@@ -33,6 +37,7 @@ mod plan_fleet;
 mod plan_patterns;
 mod plan_referee;
 mod plan_search;
+mod plan_work;
 mod reference_fleet;
 mod report_figures;
 mod report_page;

@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::{Check, Fleet};
-use linedrift::fleet::{read_given, read_steps};
+use linedrift::fleet::{read_given, read_steps, write_atomic};
 use linedrift::plan::{AlternativeRow, Finding, GivenAction, Plan, PlanSpec, Target, curve_table};
-use linedrift::report::text;
+use linedrift::report::{curve_figure, plan_figure, text};
 
 use super::args::{Choice, Common, day};
 use super::input::Input;
@@ -60,6 +60,9 @@ pub(super) struct Args {
     /// Learns the step sizes from all recorded work of the fleet and writes them into `fittings` (`step_mm`)
     #[arg(long, conflicts_with_all = ["wing", "check"])]
     learn: bool,
+    /// Also write figures as SVG into this folder: before and after, and with --curve the trade-off
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["all", "achieved", "learn"])]
+    out: Option<PathBuf>,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -142,6 +145,14 @@ impl Args {
         } else {
             Vec::new()
         };
+        if let Some(out) = &self.out {
+            output::make_folder(out)?;
+            for (name, figure) in [("before-after.svg", plan_figure(&plan)?), ("curve.svg", curve_figure(&curve)?)] {
+                if let Some(figure) = figure {
+                    write_atomic(&out.join(name), figure.standalone().as_bytes())?;
+                }
+            }
+        }
         let recorded = if self.done { Some(plan_after::done(&self, &input, one, &plan)?) } else { None };
         drop(progress);
         if one.at + 1 < one.history.checks.len() {

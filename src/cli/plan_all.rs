@@ -17,8 +17,8 @@ struct AllDocument<'a> {
     wings: usize,
     /// Of the wings that are out of trim or have something to do.
     plans: Vec<PlanDocument>,
-    /// Wings whose lines are all within tolerance.
-    in_trim: Vec<&'a str>,
+    /// Wings of which no line was read outside its tolerance, and nothing is to be done.
+    nothing_to_do: Vec<&'a str>,
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
     failed: &'a [String],
 }
@@ -33,10 +33,10 @@ pub(super) fn run(input: &Input, spec: &PlanSpec, json: bool) -> Result<Output, 
             plan.map_err(|error| one.failed(&error))
         })
         .collect();
-    let (mut plans, mut in_trim, mut failed) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut plans, mut quiet, mut failed) = (Vec::new(), Vec::new(), Vec::new());
     for outcome in outcomes {
         match outcome {
-            Ok(plan) if plan.before.outside == 0 && plan.actions.is_empty() => in_trim.push(plan),
+            Ok(plan) if plan.before.outside == 0 && plan.actions.is_empty() => quiet.push(plan),
             Ok(plan) => plans.push(plan),
             Err(message) => failed.push(message),
         }
@@ -49,15 +49,15 @@ pub(super) fn run(input: &Input, spec: &PlanSpec, json: bool) -> Result<Output, 
         });
         let document = AllDocument {
             schema: "linedrift.plan-all/1",
-            wings: plans.len() + in_trim.len() + failed.len(),
+            wings: plans.len() + quiet.len() + failed.len(),
             plans: documents.collect(),
-            in_trim: in_trim.iter().map(|plan| plan.wing.as_str()).collect(),
+            nothing_to_do: quiet.iter().map(|plan| plan.wing.as_str()).collect(),
             failed: &failed,
         };
         Output::json(&Document::new(document, fleet.is_demo()))?
     } else {
         let note = if fleet.is_demo() { text::demo_note() } else { String::new() };
-        let rest = format!("{} wing(s) in trim: nothing to do.\n", in_trim.len());
+        let rest = format!("{} wing(s) without a line outside: nothing to do.\n", quiet.len());
         Output::text(format!("{}{note}\n{}{rest}", text::cautions(), plans_table(&plans)))
     };
     Ok(output.with_failed(failed))

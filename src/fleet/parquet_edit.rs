@@ -97,7 +97,7 @@ impl ParquetEdit {
             series.append(&Series::full_null(name.into(), changes.rows.len(), old.dtype()))?;
             return Ok(series);
         }
-        let text = given().any(|value| matches!(value, Value::Text(_)));
+        let text = given().any(|value| matches!(value, Value::Text(_) | Value::Day(_)));
         match old.dtype() {
             DataType::String => self.texts(&old, changes),
             DataType::Null if text => self.texts(&old.cast(&DataType::String)?, changes),

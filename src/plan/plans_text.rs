@@ -3,6 +3,7 @@
 use std::fmt::{self, Write as _};
 
 use super::{Achieved, LearntFleet, Plan};
+use crate::wing::Row;
 
 /// The text cut to a width; control characters become `?`.
 fn cut(text: &str, width: usize) -> String {
@@ -35,16 +36,21 @@ pub fn plans_table(plans: &[Plan]) -> String {
             plan.remeasure.len()
         );
     }
+    let brake = |line: &&super::PlannedLine| line.row == Row::Brake && line.after_mm.abs() > line.tolerance_mm;
+    let brakes: usize = plans.iter().map(|plan| plan.lines.iter().filter(brake).count()).sum();
     let sum = |of: fn(&Plan) -> usize| plans.iter().map(of).sum::<usize>();
     let _ = writeln!(
         out,
-        "{} plan(s): {} lines outside before, {} after, {} actions, {} lines to measure again first.",
+        "{} plan(s): {} lines outside before, {} after; {} actions,\n{} lines to measure again first.",
         plans.len(),
         sum(|plan| plan.before.outside),
         sum(|plan| plan.after.outside),
         sum(|plan| plan.actions.len()),
         sum(|plan| plan.remeasure.len())
     );
+    if brakes > 0 {
+        let _ = writeln!(out, "{brakes} of those left outside are brake lines: look at the brake setting first.");
+    }
     out
 }
 

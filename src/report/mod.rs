@@ -2,7 +2,7 @@
 //!
 //! A report is made of result rows of the other rooms, gathered in [`ReportData`]. [`PageSpec`] turns them into one
 //! self-contained HTML page without scripts, [`text`] into tables within 80 columns; [`deviation_figures`],
-//! [`incidence_figure`], [`wing_plan_figure`], [`drift_figures`] and [`rate_figure`] each give one kind of drawing. The same input gives the same bytes.
+//! [`incidence_figure`], [`wing_plan_figure`], [`drift_figures`], [`plan_figure`], [`curve_figure`] and [`rate_figure`] each give one kind of drawing. The same input gives the same bytes.
 
 mod data;
 mod deviation_figure;
@@ -15,6 +15,7 @@ mod incidence_figure;
 mod page;
 mod page_wear;
 mod page_wing;
+mod plan_figure;
 mod plot;
 mod rate_figure;
 mod summary;
@@ -31,6 +32,7 @@ pub use figure::{FIGURE_CSS, Figure};
 pub use html::escape;
 pub use incidence_figure::incidence_figure;
 pub use page::{Page, PageSpec};
+pub use plan_figure::{curve_figure, plan_figure};
 pub use rate_figure::rate_figure;
 pub use summary::{FleetSummary, Holdings, ModelHoldings};
 pub use wing_plan_figure::wing_plan_figure;
