@@ -1,5 +1,6 @@
 //! `linedrift plan` and what follows it, run as people run it.
 
+use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 
@@ -66,7 +67,7 @@ fn curve_steps_and_what_if() {
         };
         let colon = if amount.is_empty() { "" } else { ":" };
         args.extend(["--apply".to_owned(), format!("{segment}:{side}:{kind}{colon}{amount}")]);
-        rows += &format!("{segment},{side},{kind},{amount}\n");
+        writeln!(rows, "{segment},{side},{kind},{amount}").unwrap();
     }
     let given = document(folder.path(), &args.iter().map(String::as_str).collect::<Vec<_>>());
     assert_eq!((&given["given"], &given["optimal"]), (&true.into(), &false.into()));
@@ -85,8 +86,20 @@ fn curve_steps_and_what_if() {
     assert_eq!(wrong.status.code(), Some(1));
     let faults: Value = serde_json::from_str(stdout(&wrong)).unwrap();
     assert_eq!((&faults["faults"][0]["row"], &faults["faults"][0]["column"]), (&2.into(), &"change_mm".into()));
+    let rows = ["plan", "loft", "--check", &check, "--row-target", "A=-4", "--row-target", "B=1.5", "--json"];
+    let rows = document(folder.path(), &rows);
+    assert_eq!((&rows["target"], &rows["target_mm"]), (&"rows".into(), &plan["target_mm"]));
+    assert_ne!(rows["before"]["outside"], plan["before"]["outside"]);
+    let same = document(folder.path(), &["plan", "loft", "--check", &check, "--same-sides", "--json"]);
+    let places = |side: &str| {
+        let actions = same["actions"].as_array().unwrap().iter().filter(|action| action["side"] == side);
+        actions.map(|action| (action["segment"].clone(), action["action"].clone())).collect::<Vec<_>>()
+    };
+    assert_eq!(places("left"), places("right"));
     for args in [
-        ["--apply", "XX:left:turn"].as_slice(),
+        ["--row-target", "Q=3"].as_slice(),
+        &["--row-target", "A"],
+        &["--apply", "XX:left:turn"],
         &["--apply", "nonsense"],
         &["--as-left", "c1"],
         &["--date", "2025-01-01"],

@@ -12,9 +12,15 @@ fn judge(set: &LineSet, check: &Check) -> Trim {
     TrimSpec::default().run(set, &Wing::new("w7", "Rook 2"), check).unwrap()
 }
 
-fn uneven(side: Side, line: &Line) -> Option<f64> {
+fn uneven(side: Side, line: &Line) -> f64 {
     let out = f64::from(line.rank) * (0.9 - 0.4 * line.row.index() as f64);
-    Some(if side == Side::Left { out } else { -0.5 * out } + if line.name == "A2" { -16.0 } else { 0.0 })
+    (if side == Side::Left { out } else { -0.5 * out }) + if line.name == "A2" { -16.0 } else { 0.0 }
+}
+
+/// As a deviation of a check.
+#[allow(clippy::unnecessary_wraps, reason = "a line may be left out")]
+fn off(side: Side, line: &Line) -> Option<f64> {
+    Some(uneven(side, line))
 }
 
 fn svg(figure: &Figure) -> String {
@@ -26,7 +32,7 @@ fn the_two_figures_of_a_small_wing() {
     let data = ModelData { span_m: Some(9.0), ..root_chord(2.4) };
     let rows = [(Row::A, Some(0.12), 3), (Row::B, Some(0.6), 2), (Row::Brake, None, 1)];
     let set = set_of(&rows, data);
-    let trim = judge(&set, &check_of(&set, uneven));
+    let trim = judge(&set, &check_of(&set, off));
     insta::assert_snapshot!("incidence_of_a_small_wing", svg(&incidence_figure(&trim).unwrap().unwrap()));
     insta::assert_snapshot!("plan_of_a_small_wing", svg(&wing_plan_figure(&trim, &set, None).unwrap()));
 }
@@ -34,7 +40,7 @@ fn the_two_figures_of_a_small_wing() {
 #[test]
 fn every_line_read_has_one_mark_that_says_its_sign() {
     let set = three_rows();
-    let mut check = check_of(&set, uneven);
+    let mut check = check_of(&set, off);
     check.readings.truncate(check.readings.len() - 5);
     let trim = judge(&set, &check);
     let figure = wing_plan_figure(&trim, &set, None).unwrap();
@@ -68,6 +74,11 @@ fn every_line_read_has_one_mark_that_says_its_sign() {
     assert!(figure.description().contains(&format!("{outside} outside tolerance")));
 }
 
+#[allow(clippy::cast_possible_truncation, reason = "places in a picture")]
+fn tenths(value: f64) -> i64 {
+    (10.0 * value).round() as i64
+}
+
 /// Places of all marks, rounded, with their class and shape, left and right exchanged where asked for.
 fn marks(text: &str, mirrored: bool) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
@@ -83,7 +94,7 @@ fn marks(text: &str, mirrored: bool) -> Vec<String> {
                 let (x, y) = point.split_once(',').unwrap();
                 let (x, y): (f64, f64) = (x.parse().unwrap(), y.parse().unwrap());
                 let x = if mirrored { 1360.0 - x } else { x };
-                ((10.0 * x).round() as i64, (10.0 * y).round() as i64)
+                (tenths(x), tenths(y))
             })
             .collect();
         at.sort_unstable();
@@ -96,8 +107,8 @@ fn marks(text: &str, mirrored: bool) -> Vec<String> {
 #[test]
 fn the_mirrored_wing_has_the_mirrored_picture() {
     let set = three_rows();
-    let one = judge(&set, &check_of(&set, uneven));
-    let other = judge(&set, &check_of(&set, |side, line| uneven(side.mirror(), line)));
+    let one = judge(&set, &check_of(&set, off));
+    let other = judge(&set, &check_of(&set, |side, line| Some(uneven(side.mirror(), line))));
     let [one_plan, other_plan] = [&one, &other].map(|trim| svg(&wing_plan_figure(trim, &set, None).unwrap()));
     assert_eq!(marks(&one_plan, true), marks(&other_plan, false));
     assert_ne!(marks(&one_plan, false), marks(&other_plan, false));
@@ -138,12 +149,12 @@ fn what_is_not_known_is_not_drawn() {
     let set = three_rows();
     let none = judge(&set, &Check::new("c1", linedrift::Date::constant(2024, 5, 1), 0.0));
     assert!(wing_plan_figure(&none, &set, None).is_none() && incidence_figure(&none).unwrap().is_none());
-    let left = judge(&set, &check_of(&set, |side, line| (side == Side::Left).then(|| uneven(side, line))?));
+    let left = judge(&set, &check_of(&set, |side, line| (side == Side::Left).then(|| uneven(side, line))));
     let figure = incidence_figure(&left).unwrap().unwrap();
     assert!(!svg(&figure).contains("s-rightmark") && !figure.description().contains("right"));
     // no chord, no planform: the lines have a place all the same
     let bare = set_of(&[(Row::A, None, 5), (Row::B, None, 5)], ModelData::default());
-    let trim = judge(&bare, &check_of(&bare, uneven));
+    let trim = judge(&bare, &check_of(&bare, off));
     assert!(incidence_figure(&trim).unwrap().is_none());
     assert_eq!(svg(&wing_plan_figure(&trim, &bare, None).unwrap()).matches("<title>").count(), 20);
 }
@@ -151,7 +162,7 @@ fn what_is_not_known_is_not_drawn() {
 #[test]
 fn the_outline_is_that_of_the_planform() {
     let set = three_rows();
-    let trim = judge(&set, &check_of(&set, uneven));
+    let trim = judge(&set, &check_of(&set, off));
     let at = |y_m, chord_m| PlanformStation { y_m, z_m: 0.0, chord_m };
     let square = Planform::through(&[at(0.0, 2.5), at(5.5, 2.5)]).unwrap();
     let outline = |planform: Option<&Planform>| {
@@ -208,7 +219,7 @@ fn times(matrix: [[f64; 3]; 3], by: [f64; 3]) -> [f64; 3] {
     matrix.map(|row| row.iter().zip(by).map(|(a, b)| a * b).sum())
 }
 
-/// OKLab of linear RGB (Ottosson 2020, memory).
+/// `OKLab` of linear RGB (Ottosson 2020, memory).
 fn oklab(rgb: [f64; 3]) -> [f64; 3] {
     let cones = times(
         [

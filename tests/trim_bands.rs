@@ -200,7 +200,7 @@ fn a_planform_through_stations_counts_with_its_own_lift_slope() {
     let at = |y_m, chord_m| PlanformStation { y_m, z_m: 0.0, chord_m };
     let planform = Planform::through(&[at(0.0, 2.6), at(4.0, 2.2), at(5.75, 0.9)]).unwrap();
     let figures = ModelData { span_m: None, area_m2: None, ..full() };
-    let flat = judged(&TrimSpec::default().planform(planform.clone()), figures.clone(), Some(95.0), 5.0);
+    let flat = judged(&TrimSpec::default().planform(planform.clone()), figures, Some(95.0), 5.0);
     assert_eq!(flat.bands.unwrap().basis, BandBasis::Wing);
     let bent = planform.with_arch_radius(5.75).unwrap();
     let bent = judged(&TrimSpec::default().planform(bent), figures, Some(95.0), 5.0);

@@ -7,7 +7,7 @@ use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::{Check, Fleet};
 use linedrift::fleet::{read_given, read_steps, write_atomic};
-use linedrift::plan::{AlternativeRow, Finding, GivenAction, Plan, PlanSpec, Target, curve_table};
+use linedrift::plan::{AlternativeRow, Finding, GivenAction, Plan, PlanSpec, RowTarget, Sides, Target, curve_table};
 use linedrift::report::{curve_figure, plan_figure, text};
 
 use super::args::{Choice, Common, day};
@@ -18,6 +18,7 @@ use super::progress::Progress;
 use super::{Failure, judging, plan_after, plan_all};
 
 #[derive(Debug, clap::Args)]
+#[allow(clippy::struct_excessive_bools, reason = "the flags of a command")]
 pub(super) struct Args {
     /// Folder with the tables of a fleet
     pub(super) fleet: PathBuf,
@@ -29,7 +30,13 @@ pub(super) struct Args {
     /// What the lines are to be brought to
     #[arg(long, value_enum, default_value_t = TargetName::Common)]
     target: TargetName,
-    /// The only steps to choose from: a CSV with columns action, change_mm, spread_mm, price, most
+    /// A row trim to bring the lines to: this row so many mm above the common offset, such as A=-3; may stand several times
+    #[arg(long, value_name = "ROW=MM", value_parser = row_target, conflicts_with = "target")]
+    row_target: Vec<RowTarget>,
+    /// The same work on both sides
+    #[arg(long)]
+    same_sides: bool,
+    /// The only steps to choose from, as a CSV with the columns that docs/data.md lists
     #[arg(long, value_name = "FILE")]
     steps: Option<PathBuf>,
     /// Also the best plans with 0, 1, 2, … actions
@@ -73,6 +80,15 @@ enum TargetName {
     Common,
     /// The maker's lengths
     Maker,
+    /// One common deviation, whichever costs least
+    Free,
+}
+
+fn row_target(text: &str) -> Result<RowTarget, String> {
+    let wrong = || format!("`{text}` is not a row with millimetres, such as A=-3");
+    let (row, mm) = text.split_once('=').ok_or_else(wrong)?;
+    let relative_mm: f64 = mm.parse().ok().filter(|mm: &f64| mm.is_finite()).ok_or_else(wrong)?;
+    Ok(RowTarget { row: row.parse().map_err(|_| wrong())?, relative_mm })
 }
 
 /// Lines of a check with a doubtful reading, each once.
@@ -85,10 +101,14 @@ pub(super) fn findings(fleet: &Fleet, one: Chosen<'_>) -> Result<Vec<Finding>, S
 
 impl Args {
     fn spec(&self) -> Result<PlanSpec, Failure> {
-        let spec = PlanSpec::default().target(match self.target {
+        let target = match self.target {
+            _ if !self.row_target.is_empty() => Target::Rows(self.row_target.clone()),
             TargetName::Common => Target::Common,
             TargetName::Maker => Target::Maker,
-        });
+            TargetName::Free => Target::Free,
+        };
+        let sides = if self.same_sides { Sides::Same } else { Sides::Separate };
+        let spec = PlanSpec::default().target(target).sides(sides);
         Ok(match &self.steps {
             Some(file) => spec.offered(&read_steps(file)?),
             None => spec,

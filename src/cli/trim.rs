@@ -19,7 +19,8 @@ pub(super) struct Args {
     fleet: PathBuf,
     #[command(flatten)]
     choice: Choice,
-    /// The half wing's planform in place of an ellipse: a CSV of stations, columns y_m, z_m, chord_m
+    /// The half wing's planform in place of an ellipse: a CSV of stations with the columns that docs/data.md
+    /// lists
     #[arg(long, value_name = "FILE")]
     planform: Option<PathBuf>,
     /// Radius of the wing's arch seen from the front, metres

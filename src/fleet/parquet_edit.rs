@@ -101,7 +101,7 @@ impl ParquetEdit {
         match old.dtype() {
             DataType::String => self.texts(&old, changes),
             DataType::Null if text => self.texts(&old.cast(&DataType::String)?, changes),
-            DataType::Date => whole(&old.cast(&DataType::Int64)?, changes, |value| value.days())?.cast(old.dtype()),
+            DataType::Date => whole(&old.cast(&DataType::Int64)?, changes, Value::days)?.cast(old.dtype()),
             DataType::Datetime(unit, None) => {
                 let per_day = MS_PER_DAY
                     * match unit {

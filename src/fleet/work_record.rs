@@ -78,23 +78,20 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>]) -> Result<WorkRecord, 
                 .iter()
                 .find(|before| before.side == fitting.side && before.segment == fitting.segment);
             let cells = fitting_cells(fitting, before);
-            match place {
-                Some(at) => {
-                    for (name, value) in cells {
-                        table.set(at, name, value);
-                    }
-                    record.fittings_changed += 1;
+            if let Some(at) = place {
+                for (name, value) in cells {
+                    table.set(at, name, value);
                 }
-                None => {
-                    let mut row = vec![
-                        ("wing", Value::Text(wing.clone())),
-                        ("side", Value::Text(side.to_owned())),
-                        ("segment", Value::Text(segment)),
-                    ];
-                    row.extend(cells);
-                    table.append(row);
-                    record.fittings_new += 1;
-                }
+                record.fittings_changed += 1;
+            } else {
+                let mut row = vec![
+                    ("wing", Value::Text(wing.clone())),
+                    ("side", Value::Text(side.to_owned())),
+                    ("segment", Value::Text(segment)),
+                ];
+                row.extend(cells);
+                table.append(row);
+                record.fittings_new += 1;
             }
         }
         ready.push(table.finish()?);

@@ -50,7 +50,7 @@ impl OfferedStep {
             (ActionKind::SmallLink | ActionKind::Splice, None) => {
                 return fault("change_mm", None, "a length (this step has no usual one)");
             }
-            (ActionKind::Turn | ActionKind::LarksHead, Some(change)) if !(change < 0.0 && change >= -500.0) => {
+            (ActionKind::Turn | ActionKind::LarksHead, Some(change)) if !(-500.0..0.0).contains(&change) => {
                 return fault("change_mm", Some(change), "a shortening, below 0 and at least -500");
             }
             (ActionKind::RemoveLoop | ActionKind::SmallLink, Some(change)) if !(change > 0.0 && change <= 500.0) => {

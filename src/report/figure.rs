@@ -109,7 +109,7 @@ impl Figure {
     }
 
     /// Takes a drawing of our own: elements that carry the classes of [`FIGURE_CSS`].
-    pub(super) fn drawn(title: String, description: String, width: u32, height: u32, body: String) -> Self {
+    pub(super) fn drawn(title: String, description: String, width: u32, height: u32, body: &str) -> Self {
         Self { title, description, width, height, body: body.trim_end().to_owned(), wide: false }
     }
 

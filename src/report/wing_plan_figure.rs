@@ -70,7 +70,7 @@ pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>)
     let title = format!("Wing {}, check {}: deviation of each line, seen from above", trim.wing, trim.check);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
     let height = (bottom + 96.0) as u32;
-    Some(Figure::drawn(title, description(trim, &marks), WIDTH, height, body).wide())
+    Some(Figure::drawn(title, description(trim, &marks), WIDTH, height, &body).wide())
 }
 
 /// The wing's outline: a straight quarter-chord line with the chord along it.
