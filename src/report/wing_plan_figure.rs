@@ -259,7 +259,7 @@ fn names(body: &mut String, marks: &[Mark<'_>]) {
 fn legend(body: &mut String, top: f64, scale_mm: f64) {
     let step_mm = scale_mm / f64::from(CLASSES);
     let middle = top + 14.0;
-    let mut at = 60.0;
+    let mut at = 56.0;
     for place in -i32::from(CLASSES)..=i32::from(CLASSES) {
         // the middle of a class stands for it
         let value = if place == 0 { 0.0 } else { (f64::from(place) - 0.5 * f64::from(place.signum())) * step_mm };
@@ -273,15 +273,15 @@ fn legend(body: &mut String, top: f64, scale_mm: f64) {
             middle + 42.0,
             escape(&class_label(place, step_mm))
         );
-        at += 95.0;
+        at += 102.0;
     }
     let _ = writeln!(
         body,
         "<text class=\"f-muted\" x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\">mm</text>",
-        at - 22.0,
+        at - 30.0,
         middle + 42.0
     );
-    let mut at = at + 90.0;
+    let mut at = at + 66.0;
     let edges = [(" out", "outside"), (" open", "undecided"), ("", "within")];
     for (edge, word) in edges {
         shape(body, [at, middle], 11.0, 1.0, &format!("mark{edge} l0"));
@@ -291,7 +291,7 @@ fn legend(body: &mut String, top: f64, scale_mm: f64) {
             "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{word}</text>",
             middle + 42.0
         );
-        at += 128.0;
+        at += 118.0;
     }
 }
 
