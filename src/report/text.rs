@@ -77,9 +77,10 @@ pub fn trims(trims: &[Trim]) -> String {
         out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
         out.push_str(&wrap(
             &format!(
-                "common offset {} mm, angle of attack {} deg, left less right {} deg",
+                "common offset {} mm; change of angle of attack {} deg, of trim speed {} %; left less right {} deg",
                 plain(trim.common_mm, 1),
                 short_range(&trim.aoa_change_deg),
+                short_range(&trim.speed_change_pct),
                 plain(trim.asymmetry_deg.value, 2)
             ),
             "  ",
