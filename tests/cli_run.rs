@@ -72,7 +72,7 @@ fn senseless_calls_exit_2_and_write_nothing() {
         &["report", "loft", "--wing", "nobody"],
         &["vet", "loft", "--check", "none"],
         &["plan", "loft", "--wing", "nobody"],
-        &["plan", "loft", "--wing", "W01", "--target", "free"],
+        &["plan", "loft", "--wing", "W01", "--target", "level"],
         &["gauge", "loft", "--check", "none"],
         &["gauge", "loft", "--wing", "nobody"],
         &["sheet", "loft", "--wing", "nobody"],

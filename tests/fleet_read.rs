@@ -348,6 +348,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         incidence_right_deg: Interval::default(),
         aoa_change_deg: Interval::default(),
         speed_change_pct: Interval::default(),
+        bands: None,
         twist: Vec::new(),
         tip_twist_deg: Interval::default(),
         centre_rotation: None,

@@ -11,6 +11,8 @@
 
 mod architecture;
 #[cfg(feature = "cli")]
+mod cli_plan;
+#[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_trust;
@@ -22,6 +24,8 @@ mod doubt_simulated;
 mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
+#[cfg(feature = "frames")]
+mod fleet_work;
 mod forecast_backtest;
 mod forecast_calibration;
 mod forecast_crossing;
@@ -41,6 +45,7 @@ mod plan_fleet;
 mod plan_patterns;
 mod plan_referee;
 mod plan_search;
+mod plan_work;
 #[cfg(feature = "frames")]
 mod record_folder;
 #[cfg(feature = "cli")]
@@ -48,6 +53,7 @@ mod record_live;
 #[cfg(feature = "cli")]
 mod record_run;
 mod reference_fleet;
+mod report_figures;
 mod report_page;
 mod report_readme;
 mod report_sheet;
@@ -59,6 +65,7 @@ mod simulate_policy;
 mod simulate_truth;
 mod support;
 mod trade_values;
+mod trim_bands;
 mod trim_flight;
 mod trim_run;
 mod trim_theory;

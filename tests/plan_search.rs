@@ -4,8 +4,8 @@
 //! possible at a place comes from the crate.
 
 use linedrift::Date;
-use linedrift::check::{Check, Fitting, History, Reading};
-use linedrift::plan::{PlanSpec, Sides, Step, Target};
+use linedrift::check::{ActionKind, Check, Fitting, History, Reading};
+use linedrift::plan::{OfferedStep, PlanSpec, Sides, Step, Target};
 use linedrift::wing::{Line, LineSet, Row, Segment, Side, Wing};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -254,7 +254,8 @@ fn try_all(small: &Small, offs: &[Seen], spots: &[Spot], absolute: bool) -> Vec<
                 cost.cost += off.weight * (after / off.tolerance_mm).powi(2);
             }
             for at in (0..spots.len()).filter(|&at| digits[at] > 0) {
-                cost.cost += spots[at].sides.len() as f64 * 2.0 * (1.0 + 0.25 * f64::from(spots[at].level));
+                let price = spots[at].steps[digits[at] - 1].price.unwrap_or(2.0);
+                cost.cost += spots[at].sides.len() as f64 * price * (1.0 + 0.25 * f64::from(spots[at].level));
                 cost.actions += spots[at].sides.len();
             }
             for known in &mut best[cost.actions..] {
@@ -339,6 +340,22 @@ fn the_same_work_on_both_sides_and_the_makers_lengths_are_as_exact() {
     let maker = PlanSpec::default().target(Target::Maker);
     let maker = compare(30_000..31_000, &maker, Sides::Separate, true, true);
     assert!(maker.compared > 700 && maker.with_actions > 300, "{} {}", maker.compared, maker.with_actions);
+}
+
+// A workshop's own list: each kind of step with its own size and price.
+#[test]
+fn a_workshops_own_steps_are_as_exact() {
+    let own = |kind, change_mm, price| OfferedStep { change_mm: Some(change_mm), price, ..OfferedStep::new(kind) };
+    let turn = OfferedStep { most: Some(2), ..own(ActionKind::Turn, -7.0, Some(0.5)) };
+    let steps = [
+        turn,
+        own(ActionKind::SmallLink, 9.0, Some(1.0)),
+        own(ActionKind::Splice, -15.0, None),
+        own(ActionKind::Splice, 15.0, None),
+    ];
+    let spec = PlanSpec::default().offered(&steps);
+    let found = compare(40_000..40_800, &spec, Sides::Separate, true, false);
+    assert!(found.compared > 500 && found.with_actions > 150, "{} {}", found.compared, found.with_actions);
 }
 
 #[test]

@@ -137,6 +137,21 @@ fn exact_rotation_stands_beside_the_slope() {
     assert!(note(&trim, "exact_rotation").is_none());
 }
 
+// The remark comes exactly when the two ways differ by more than 0.05°.
+#[test]
+fn exact_rotation_is_remarked_on_when_it_matters() {
+    let set = set_of(&[(Row::A, Some(0.11), 8), (Row::C, Some(0.59), 8)], root_chord(2.58));
+    let mut seen = [0, 0];
+    for mm in [-900.0, -300.0, -50.0, -5.0, 5.0, 50.0, 300.0, 900.0] {
+        let trim = run(&TrimSpec::default(), &set, &check_of(&set, front(|_, _| mm)));
+        let rotation = trim.centre_rotation.unwrap();
+        let matters = (rotation.exact_deg - rotation.slope_deg).abs() > 0.05;
+        assert_eq!(note(&trim, "exact_rotation").is_some(), matters, "{mm} mm: {rotation:?}");
+        seen[usize::from(matters)] += 1;
+    }
+    assert!(seen[0] > 1 && seen[1] > 1, "{seen:?}");
+}
+
 #[test]
 fn line_loads_sum_to_the_half_and_lean_forward() {
     let set = three_rows();

@@ -1,9 +1,9 @@
 //! The checks to judge, and their trim.
 
 use linedrift::check::doubt::{DoubtError, DoubtSpec, Doubts};
-use linedrift::check::{Check, Fleet, History};
+use linedrift::check::{Check, Fleet, History, Stage};
 use linedrift::forecast::{DueTable, LimitsTable, WingDue, WingFailure};
-use linedrift::trim::Trim;
+use linedrift::trim::{Trim, TrimChange, TrimSpec, compare};
 use rayon::prelude::*;
 
 use super::Failure;
@@ -13,6 +13,8 @@ use super::args::Choice;
 #[derive(Debug, Default)]
 pub(super) struct Judged {
     pub(super) trims: Vec<Trim>,
+    /// Of each judged check that was taken after adjusting, what changed since it was found.
+    pub(super) changes: Vec<TrimChange>,
     pub(super) failed: Vec<String>,
 }
 
@@ -36,6 +38,17 @@ impl<'a> Chosen<'a> {
         Some(Self { history, at, check: history.checks.get(at)? })
     }
 
+    /// The check before adjusting, where this one was taken after it: the last with readings at the same hours.
+    fn found(&self) -> Option<&'a Check> {
+        let before = self.history.checks.get(..self.at).unwrap_or_default().iter().rev();
+        let as_found = |check: &&Check| {
+            check.stage == Stage::AsFound
+                && check.hours_h.total_cmp(&self.check.hours_h).is_eq()
+                && !check.readings.is_empty()
+        };
+        before.filter(|_| self.check.stage == Stage::AsLeft).find(as_found)
+    }
+
     /// What went wrong with this check, in words.
     pub(super) fn failed(&self, error: &impl std::fmt::Display) -> String {
         format!("wing `{}`, check `{}`: {error}", self.history.wing.id, self.check.id)
@@ -48,18 +61,30 @@ impl<'a> Chosen<'a> {
 }
 
 /// Judges the chosen check, or the latest check with readings of the chosen wing or of each wing.
-pub(super) fn judge(fleet: &Fleet, choice: &Choice, limits: &LimitsTable) -> Result<Judged, Failure> {
-    let outcomes: Vec<Result<Trim, String>> = chosen(fleet, choice)?
+pub(super) fn judge(
+    fleet: &Fleet,
+    choice: &Choice,
+    spec: &TrimSpec,
+    limits: &LimitsTable,
+) -> Result<Judged, Failure> {
+    let outcomes: Vec<Result<(Trim, Option<TrimChange>), String>> = chosen(fleet, choice)?
         .into_par_iter()
         .map(|one| {
-            let spec = limits.of(&one.history.wing.model).trim_spec();
-            spec.run(fleet.line_set(one.history), &one.history.wing, one.check).map_err(|error| one.failed(&error))
+            let (set, wing) = (fleet.line_set(one.history), &one.history.wing);
+            let spec = limits.of(&wing.model).judging(spec.clone());
+            let trim = spec.run(set, wing, one.check).map_err(|error| one.failed(&error))?;
+            let found = one.found().map(|found| spec.run(set, wing, found).and_then(|found| compare(&found, &trim)));
+            let change = found.transpose().map_err(|error| one.failed(&error))?;
+            Ok((trim, change))
         })
         .collect();
     let mut judged = Judged::default();
     for outcome in outcomes {
         match outcome {
-            Ok(trim) => judged.trims.push(trim),
+            Ok((trim, change)) => {
+                judged.trims.push(trim);
+                judged.changes.extend(change);
+            }
             Err(failed) => judged.failed.push(failed),
         }
     }

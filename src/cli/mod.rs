@@ -9,6 +9,8 @@ mod input;
 mod judging;
 mod output;
 mod plan;
+mod plan_after;
+mod plan_all;
 mod progress;
 mod record;
 mod report;

@@ -4,24 +4,72 @@ use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::plan::{Finding, Plan, Target};
-use linedrift::report::text;
+use linedrift::Date;
+use linedrift::check::{Check, Fleet};
+use linedrift::fleet::{read_given, read_steps, write_atomic};
+use linedrift::plan::{AlternativeRow, Finding, GivenAction, Plan, PlanSpec, RowTarget, Sides, Target, curve_table};
+use linedrift::report::{curve_figure, plan_figure, text};
 
-use super::args::{Choice, Common, LimitsFile};
+use super::args::{Choice, Common, LimitsFile, day};
 use super::input::Input;
+use super::judging::Chosen;
 use super::output::{self, Output};
 use super::progress::Progress;
-use super::{Failure, judging};
+use super::{Failure, judging, plan_after, plan_all};
 
 #[derive(Debug, clap::Args)]
+#[allow(clippy::struct_excessive_bools, reason = "the flags of a command")]
 pub(super) struct Args {
     /// Folder with the tables of a fleet
-    fleet: PathBuf,
+    pub(super) fleet: PathBuf,
     #[command(flatten)]
-    choice: Choice,
+    pub(super) choice: Choice,
+    /// Plans for the latest check of every wing: one line a wing, or with --json all plans in one document
+    #[arg(long, conflicts_with_all = ["wing", "check", "curve", "apply", "apply_file", "done", "achieved", "learn"])]
+    all: bool,
     /// What the lines are to be brought to
     #[arg(long, value_enum, default_value_t = TargetName::Common)]
     target: TargetName,
+    /// A row trim to bring the lines to: this row so many mm above the common offset, such as A=-3; may stand several times
+    #[arg(long, value_name = "ROW=MM", value_parser = row_target, conflicts_with = "target")]
+    row_target: Vec<RowTarget>,
+    /// The same work on both sides
+    #[arg(long)]
+    same_sides: bool,
+    /// The only steps to choose from, as a CSV with the columns that docs/data.md lists
+    #[arg(long, value_name = "FILE")]
+    steps: Option<PathBuf>,
+    /// Also the best plans with 0, 1, 2, … actions
+    #[arg(long, conflicts_with_all = ["apply", "apply_file", "achieved", "learn"])]
+    curve: bool,
+    /// What if: the trim that this action would leave, such as AM2:left:turn:2 (segment, side, action, and for turns how
+    /// many, for a small link or splice its change in mm); may stand several times
+    #[arg(long, value_name = "SEGMENT:SIDE:ACTION[:AMOUNT]", conflicts_with_all = ["achieved", "learn"])]
+    apply: Vec<GivenAction>,
+    /// The same with the actions from a CSV: columns segment, side, action, amount
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["achieved", "learn"])]
+    apply_file: Option<PathBuf>,
+    /// The work is done: writes the actions into the folder's `actions` table and keeps `fittings` up to date
+    #[arg(long, conflicts_with_all = ["curve", "achieved", "learn"])]
+    done: bool,
+    /// With --done or --achieved: the check taken after the work
+    #[arg(long, value_name = "CHECK")]
+    pub(super) as_left: Option<String>,
+    /// With --done: day of the work [default: day of the check after the work, else of the check itself]
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "done")]
+    pub(super) date: Option<Date>,
+    /// With --done: even though work after this check is recorded already
+    #[arg(long, requires = "done")]
+    pub(super) again: bool,
+    /// Compares the recorded work with the check taken after it
+    #[arg(long, conflicts_with = "learn")]
+    achieved: bool,
+    /// Learns the step sizes from all recorded work of the fleet and writes them into `fittings` (`step_mm`)
+    #[arg(long, conflicts_with_all = ["wing", "check"])]
+    learn: bool,
+    /// Also write figures as SVG into this folder: before and after, and with --curve the trade-off
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["all", "achieved", "learn"])]
+    out: Option<PathBuf>,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -34,33 +82,102 @@ enum TargetName {
     Common,
     /// The maker's lengths
     Maker,
+    /// One common deviation, whichever costs least
+    Free,
+}
+
+fn row_target(text: &str) -> Result<RowTarget, String> {
+    let wrong = || format!("`{text}` is not a row with millimetres, such as A=-3");
+    let (row, mm) = text.split_once('=').ok_or_else(wrong)?;
+    let relative_mm: f64 = mm.parse().ok().filter(|mm: &f64| mm.is_finite()).ok_or_else(wrong)?;
+    Ok(RowTarget { row: row.parse().map_err(|_| wrong())?, relative_mm })
+}
+
+/// Lines of a check with a doubtful reading, each once.
+pub(super) fn findings(fleet: &Fleet, one: Chosen<'_>) -> Result<Vec<Finding>, String> {
+    let doubts = one.doubts(fleet).map_err(|error| one.failed(&error))?;
+    // a line read twice may be doubtful twice
+    let lines: BTreeSet<_> = doubts.findings().iter().map(|finding| (finding.side, &finding.line)).collect();
+    Ok(lines.into_iter().map(|(side, line)| Finding::new(side, line)).collect())
 }
 
 impl Args {
+    fn spec(&self) -> Result<PlanSpec, Failure> {
+        let target = match self.target {
+            _ if !self.row_target.is_empty() => Target::Rows(self.row_target.clone()),
+            TargetName::Common => Target::Common,
+            TargetName::Maker => Target::Maker,
+            TargetName::Free => Target::Free,
+        };
+        let sides = if self.same_sides { Sides::Same } else { Sides::Separate };
+        let spec = PlanSpec::default().target(target).sides(sides);
+        Ok(match &self.steps {
+            Some(file) => spec.offered(&read_steps(file)?),
+            None => spec,
+        })
+    }
+
+    /// The actions that were given, if any.
+    fn given(&self) -> Result<Vec<GivenAction>, Failure> {
+        let mut given = self.apply.clone();
+        if let Some(file) = &self.apply_file {
+            given.extend(read_given(file)?);
+        }
+        Ok(given)
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
+        if self.as_left.is_some() && !(self.done || self.achieved) {
+            return Err(Failure::Call("--as-left goes with --done or --achieved".to_owned()));
+        }
+        let spec = self.spec()?;
+        let given = self.given()?;
         let progress = Progress::new();
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
-        let one = judging::one_check(&input.fleet, &self.choice)?;
         let limits = self.limits.read(&input.fleet)?;
+        if self.all {
+            progress.step("searching for the plans");
+            return plan_all::run(&input, &spec, &limits, self.common.json);
+        }
+        if self.learn {
+            progress.step("learning from recorded work");
+            return plan_after::learn(&self, &input, &spec);
+        }
+        let one = judging::one_check(&input.fleet, &self.choice)?;
+        let spec = limits.of(&one.history.wing.model).planning(spec);
         progress.step("looking for doubtful readings");
-        let failed = |error: &dyn std::fmt::Display| Failure::Result(one.failed(&error));
-        let doubts = one.doubts(&input.fleet).map_err(|error| failed(&error))?;
-        // a line read twice may be doubtful twice
-        let lines: BTreeSet<_> = doubts.findings().iter().map(|finding| (finding.side, &finding.line)).collect();
-        let findings: Vec<Finding> = lines.into_iter().map(|(side, line)| Finding::new(side, line)).collect();
+        let findings = findings(&input.fleet, one).map_err(Failure::Result)?;
+        if self.achieved {
+            return plan_after::achieved(&self, &input, &spec, one, &findings);
+        }
         progress.step("searching for the plan");
-        let target = match self.target {
-            TargetName::Common => Target::Common,
-            TargetName::Maker => Target::Maker,
+        let set = input.fleet.line_set(one.history);
+        let failed = |error: &dyn std::fmt::Display| Failure::Result(one.failed(&error));
+        let is_given = !given.is_empty() || self.apply_file.is_some();
+        let plan = if is_given {
+            let actions =
+                spec.given(set, one.history, one.check, &given).map_err(|error| Failure::Call(error.to_string()))?;
+            spec.what_if(set, one.history, one.check, &findings, &actions)
+        } else {
+            spec.run(set, one.history, one.check, &findings)
         };
-        let plan = limits
-            .of(&one.history.wing.model)
-            .plan_spec()
-            .target(target)
-            .run(input.fleet.line_set(one.history), one.history, one.check, &findings)
-            .map_err(|error| failed(&error))?;
+        let plan = plan.map_err(|error| failed(&error))?;
+        let curve = if self.curve {
+            spec.alternatives(set, one.history, one.check, &findings).map_err(|error| failed(&error))?
+        } else {
+            Vec::new()
+        };
+        if let Some(out) = &self.out {
+            output::make_folder(out)?;
+            for (name, figure) in [("before-after.svg", plan_figure(&plan)?), ("curve.svg", curve_figure(&curve)?)] {
+                if let Some(figure) = figure {
+                    write_atomic(&out.join(name), figure.standalone().as_bytes())?;
+                }
+            }
+        }
+        let recorded = if self.done { Some(plan_after::done(&self, &input, one, &plan)?) } else { None };
         drop(progress);
         if one.at + 1 < one.history.checks.len() {
             output::say("note: this is not the wing's last check; what hangs on its links is taken as it is now\n");
@@ -69,10 +186,29 @@ impl Args {
         if self.common.json {
             let mut document = plan.document();
             document.demo = demo;
+            document.given = is_given;
+            document.curve = curve.iter().map(AlternativeRow::from).collect();
+            document.recorded = recorded;
             return Output::json(&document);
         }
         let note = if demo { text::demo_note() } else { String::new() };
-        Ok(Output::text(format!("{}{note}\n{plan}\n{}", text::cautions(), sequence(&plan))))
+        let mut out = format!("{}{note}\n{plan}\n{}", text::cautions(), sequence(&plan));
+        if !curve.is_empty() {
+            out.push_str("\nThe best plan with at most so many actions\n");
+            out.push_str(&curve_table(&curve));
+        }
+        if let Some(recorded) = recorded {
+            out.push_str(&plan_after::words(&recorded, one.check));
+        }
+        Ok(Output::text(out))
+    }
+
+    /// The check after the work: the one named, which must be this wing's.
+    pub(super) fn named_as_left<'a>(&self, one: Chosen<'a>) -> Result<Option<&'a Check>, Failure> {
+        let Some(id) = &self.as_left else { return Ok(None) };
+        let found = one.history.checks.iter().find(|check| check.id == *id);
+        let wing = &one.history.wing.id;
+        found.map(Some).ok_or_else(|| Failure::Call(format!("wing `{wing}` has no check `{id}`")))
     }
 }
 

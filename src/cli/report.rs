@@ -7,7 +7,7 @@ use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
 use linedrift::forecast::{DueRow, DueSpec, DueTable};
 use linedrift::report::{PageSpec, ReportData, WearSummary, expected_drift, measured_drift, text};
-use linedrift::trim::Trim;
+use linedrift::trim::{Trim, TrimSpec};
 use linedrift::wear::{WearError, WearFit, WearSpec};
 use serde::Serialize;
 
@@ -86,7 +86,7 @@ impl Args {
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");
-        let judged = judge(&input.fleet, &self.choice, &limits)?;
+        let judged = judge(&input.fleet, &self.choice, &TrimSpec::default(), &limits)?;
         let spec = DueSpec::default().seed(options.seed).today(today).limits(limits);
         let results = self.work_out(&input.fleet, judged, &spec, &progress)?;
         progress.step("drawing the page");

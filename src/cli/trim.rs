@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-use linedrift::fleet::{TableFormat, tables, write_table};
+use linedrift::fleet::{TableFormat, read_planform, tables, write_table};
 use linedrift::report::text;
-use linedrift::trim::Trim;
+use linedrift::trim::{Trim, TrimChange, TrimSpec};
 use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, Tables};
@@ -19,6 +19,13 @@ pub(super) struct Args {
     fleet: PathBuf,
     #[command(flatten)]
     choice: Choice,
+    /// The half wing's planform in place of an ellipse: a CSV of stations with the columns that docs/data.md
+    /// lists
+    #[arg(long, value_name = "FILE")]
+    planform: Option<PathBuf>,
+    /// Radius of the wing's arch seen from the front, metres
+    #[arg(long, value_name = "M", value_parser = length)]
+    arch_radius_m: Option<f64>,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -31,18 +38,39 @@ pub(super) struct Args {
 struct TrimDocument<'a> {
     schema: &'static str,
     checks: &'a [Trim],
+    /// What adjusting changed, for each of the checks that was taken after it.
+    changes: &'a [TrimChange],
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
     failed: &'a [String],
 }
 
+fn length(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(length) if length.is_finite() && length > 0.0 => Ok(length),
+        _ => Err(format!("`{text}` is not a length above 0 in metres, such as 7.5")),
+    }
+}
+
 impl Args {
+    fn spec(&self) -> Result<TrimSpec, Failure> {
+        let mut spec = TrimSpec::default();
+        if let Some(file) = &self.planform {
+            spec = spec.planform(read_planform(file)?);
+        }
+        if let Some(radius_m) = self.arch_radius_m {
+            spec = spec.arch_radius_m(radius_m);
+        }
+        Ok(spec)
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
+        let spec = self.spec()?;
         let progress = Progress::new();
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("judging checks");
-        let judged = judging::judge(&input.fleet, &self.choice, &self.limits.read(&input.fleet)?)?;
+        let judged = judging::judge(&input.fleet, &self.choice, &spec, &self.limits.read(&input.fleet)?)?;
         if let Some(out) = &self.tables.out {
             output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
@@ -54,11 +82,17 @@ impl Args {
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {
-            let document = TrimDocument { schema: "linedrift.trim/1", checks: &judged.trims, failed: &judged.failed };
+            let document = TrimDocument {
+                schema: "linedrift.trim/1",
+                checks: &judged.trims,
+                changes: &judged.changes,
+                failed: &judged.failed,
+            };
             Output::json(&Document::new(document, demo))?
         } else {
             let note = if demo { text::demo_note() } else { String::new() };
-            Output::text(format!("{}{note}\n{}", text::cautions(), text::trims(&judged.trims)))
+            let (trims, changes) = (text::trims(&judged.trims), text::changes(&judged.changes));
+            Output::text(format!("{}{note}\n{trims}{changes}", text::cautions()))
         };
         Ok(output.with_failed(judged.failed))
     }

@@ -144,6 +144,7 @@ pub(super) struct Piece<'a> {
     torn: bool,
 }
 
+/// The records of a file, one after the other.
 pub(super) struct Records<'a> {
     bytes: &'a [u8],
     /// Where the next record begins.
@@ -154,6 +155,11 @@ pub(super) struct Records<'a> {
 impl<'a> Records<'a> {
     pub(super) fn new(bytes: &'a [u8]) -> Self {
         Self { bytes, at: 0, quotes: bytes.contains(&b'"') }
+    }
+
+    /// Where the next record begins.
+    pub(super) fn place(&self) -> usize {
+        self.at
     }
 
     pub(super) fn next(&mut self) -> Option<Piece<'a>> {

@@ -268,7 +268,7 @@ fn risers(fleet: &Fleet) -> Table {
 }
 
 /// The name by which tables call a segment: without a cascade, the line's.
-fn segment_name(set: &LineSet, at: usize) -> Option<String> {
+pub(super) fn segment_name(set: &LineSet, at: usize) -> Option<String> {
     if set.has_cascade() {
         return set.segments().get(at).map(|segment| segment.name.clone());
     }

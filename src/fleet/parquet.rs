@@ -12,7 +12,7 @@ use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::schema::TableSchema;
 
-const MS_PER_DAY: i64 = 86_400_000;
+pub(super) const MS_PER_DAY: i64 = 86_400_000;
 
 /// Reads one Parquet file. `None`: nothing of it can be used; the faults say why.
 pub(super) fn read_parquet(

@@ -59,6 +59,15 @@ pub(super) const MATERIALS: TableSchema = TableSchema {
     required: &["material", "break_elongation_pct", "expansion_per_k", "source"],
     optional: &["density_kg_m3", "modulus_gpa"],
 };
+/// Stations of a half wing, a file of its own.
+pub(super) const PLANFORM: TableSchema =
+    TableSchema { name: "planform", required: &["y_m", "chord_m"], optional: &["z_m"] };
+/// Proposed actions, a file of its own.
+pub(super) const GIVEN: TableSchema =
+    TableSchema { name: "actions to try", required: &["segment", "side", "action"], optional: &["amount"] };
+/// Steps that a workshop offers, a file of its own.
+pub(super) const STEPS: TableSchema =
+    TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };
 
 /// The tables in the order in which faults are listed.
 pub(super) const ORDER: [&str; 10] = [

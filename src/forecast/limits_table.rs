@@ -191,8 +191,13 @@ impl Limits {
     /// `brake_short_mm` are the remarks on common offset and brake fan. The tolerance of single brake lines keeps its default.
     #[must_use]
     pub fn trim_spec(&self) -> TrimSpec {
-        TrimSpec::default()
-            .tolerance_mm(self.line_limit_mm())
+        self.judging(TrimSpec::default())
+    }
+
+    /// The same with everything else as a spec says.
+    #[must_use]
+    pub fn judging(&self, spec: TrimSpec) -> TrimSpec {
+        spec.tolerance_mm(self.line_limit_mm())
             .common_limit_mm(self.offset_limit_mm())
             .brake_limit_mm(self.brake_short_limit_mm())
     }
@@ -200,6 +205,12 @@ impl Limits {
     /// Planning against these limits: tolerances as in [`Limits::trim_spec`], and `offset_mm` as the limit of the target.
     #[must_use]
     pub fn plan_spec(&self) -> PlanSpec {
-        PlanSpec::default().trim(self.trim_spec()).common_limit_mm(self.offset_limit_mm())
+        self.planning(PlanSpec::default())
+    }
+
+    /// The same with everything else as a spec says; the trim of a plan is judged with the defaults and these limits.
+    #[must_use]
+    pub fn planning(&self, spec: PlanSpec) -> PlanSpec {
+        spec.trim(self.trim_spec()).common_limit_mm(self.offset_limit_mm())
     }
 }

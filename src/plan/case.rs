@@ -1,7 +1,7 @@
 //! One check as the planner sees it: the lines it may rest on, and what may be done where.
 
 use super::places::Places;
-use super::{Finding, PlanError, PlanSpec, Remeasure, RemeasureReason, Sides};
+use super::{Finding, PlanError, PlanSpec, Remeasure, RemeasureReason, Sides, Step};
 use crate::check::{Budget, Check, History, Repeats, Uncertainty, Weighted};
 use crate::trim::{Trim, TrimModel};
 use crate::wing::{LineSet, Row, Side};
@@ -155,9 +155,10 @@ impl<'a> Case<'a> {
         line.deviation_mm - self.spec.target.of(line.row, target_mm)
     }
 
-    /// Price of one action at a segment.
-    pub(super) fn price(&self, segment: usize) -> f64 {
-        self.spec.price * (1.0 + self.spec.upper_price_pct / 100.0 * f64::from(self.places.level(segment)))
+    /// Price of one step at a segment (`None`: everything on a side).
+    pub(super) fn price(&self, segment: Option<usize>, step: &Step) -> f64 {
+        let level = segment.map_or(0, |segment| self.places.level(segment));
+        step.price.unwrap_or(self.spec.price) * (1.0 + self.spec.upper_price_pct / 100.0 * f64::from(level))
     }
 }
 

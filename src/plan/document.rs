@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Plan, PlannedState};
+use super::{Alternative, Plan, PlannedAction, PlannedState};
 use crate::wing::Side;
 
 /// A line to measure again.
@@ -71,6 +71,38 @@ pub struct LineRow {
     pub expected_reading_mm: f64,
 }
 
+/// The best plan with at most so many actions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlternativeRow {
+    /// The most actions allowed.
+    pub most_actions: usize,
+    /// Lines further from the target than their tolerance after it.
+    pub outside: usize,
+    /// Distance from the target of the line furthest from it after, mm.
+    pub worst_mm: f64,
+    /// `Σ w·(distance from target/tolerance)²` after.
+    pub misfit: f64,
+    /// Sum of the prices.
+    pub price: f64,
+    /// What to do.
+    pub actions: Vec<ActionRow>,
+}
+
+/// What was written into the fleet folder.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RecordedRow {
+    /// Day of the work.
+    pub date: jiff::civil::Date,
+    /// The `as_left` check that followed.
+    pub as_left: Option<String>,
+    /// Rows added to `actions`.
+    pub actions: usize,
+    /// Rows of `fittings` changed.
+    pub fittings_changed: usize,
+    /// Rows added to `fittings`.
+    pub fittings_new: usize,
+}
+
 /// The document `linedrift.plan/1`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlanDocument {
@@ -99,10 +131,46 @@ pub struct PlanDocument {
     pub lines: Vec<LineRow>,
     /// Whether no better plan exists among the steps that are possible.
     pub optimal: bool,
+    /// Present and true when the actions were given, not searched for.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub given: bool,
+    /// The best plans with at most 0, 1, 2, … actions, where they were asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub curve: Vec<AlternativeRow>,
+    /// What was written into the fleet folder, where something was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recorded: Option<RecordedRow>,
     /// Remarks.
     pub notes: Vec<super::PlanNote>,
     /// What to heed.
     pub caution: String,
+}
+
+impl From<&PlannedAction> for ActionRow {
+    fn from(action: &PlannedAction) -> Self {
+        Self {
+            side: action.side,
+            segment: action.segment.clone().unwrap_or_default(),
+            action: action.kind.name().to_owned(),
+            turns: action.turns,
+            change_mm: action.change_mm,
+            standard_mm: action.standard_mm,
+            lines: action.lines.clone(),
+        }
+    }
+}
+
+impl From<&Alternative> for AlternativeRow {
+    fn from(alternative: &Alternative) -> Self {
+        Self {
+            most_actions: alternative.most_actions,
+            outside: alternative.objective.outside,
+            worst_mm: alternative.worst_mm,
+            misfit: alternative.objective.misfit,
+            price: alternative.objective.price,
+            actions: alternative.actions.iter().map(ActionRow::from).collect(),
+        }
+    }
 }
 
 impl From<&PlannedState> for StateRow {
@@ -142,19 +210,7 @@ impl Plan {
                     reason: reason(line.reason).to_owned(),
                 })
                 .collect(),
-            actions: self
-                .actions
-                .iter()
-                .map(|action| ActionRow {
-                    side: action.side,
-                    segment: action.segment.clone().unwrap_or_default(),
-                    action: action.kind.name().to_owned(),
-                    turns: action.turns,
-                    change_mm: action.change_mm,
-                    standard_mm: action.standard_mm,
-                    lines: action.lines.clone(),
-                })
-                .collect(),
+            actions: self.actions.iter().map(ActionRow::from).collect(),
             before: StateRow::from(&self.before),
             after: StateRow::from(&self.after),
             lines: self
@@ -171,6 +227,9 @@ impl Plan {
                 })
                 .collect(),
             optimal: self.optimal,
+            given: false,
+            curve: Vec::new(),
+            recorded: None,
             notes: self.notes.clone(),
             caution: super::text::CAUTION.to_owned(),
         }

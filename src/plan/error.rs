@@ -88,6 +88,43 @@ pub enum PlanError {
         /// The side.
         side: Side,
     },
+    /// A given action names a segment that the model does not have.
+    #[error("model `{model}` has no segment `{segment}`")]
+    NoSegment {
+        /// The model.
+        model: String,
+        /// The segment.
+        segment: String,
+    },
+    /// A given action whose amount its kind cannot have.
+    #[error(
+        "segment `{segment}` on the {side}, `{kind}`: the amount is {}, expected {expected}",
+        value.map_or_else(|| "missing".to_owned(), |v| v.to_string())
+    )]
+    Amount {
+        /// The segment.
+        segment: String,
+        /// The side.
+        side: Side,
+        /// Kind of the action.
+        kind: crate::check::ActionKind,
+        /// The amount.
+        value: Option<f64>,
+        /// What would have been right.
+        expected: &'static str,
+    },
+    /// A step that a workshop cannot offer so.
+    #[error("offered step `{kind}`: {field} is {}, expected {expected}", value.map_or_else(|| "missing or wrong".to_owned(), |v| v.to_string()))]
+    Offered {
+        /// Kind of the step.
+        kind: crate::check::ActionKind,
+        /// The field.
+        field: &'static str,
+        /// Its value.
+        value: Option<f64>,
+        /// What would have been right.
+        expected: &'static str,
+    },
     /// Given actions that undo each other.
     #[error(
         "segment `{segment}` on the {side} is to be made both shorter ({shorter_mm} mm) and longer ({longer_mm} mm): keep one"

@@ -209,13 +209,12 @@ fn work(choice: &Choice) -> Vec<(ActionKind, i32, i64)> {
 }
 
 fn node_choices(case: &Case<'_>, segment: usize, sides: &[Side]) -> Vec<NodeChoice> {
-    let price = units(case.price(segment));
     let level = case.places.level(segment);
     let [first, others @ ..] = sides else { return Vec::new() };
     let mut found = Vec::new();
     for (at, choice) in case.places.choices(*first, segment).iter().enumerate() {
         let mut node_choice =
-            NodeChoice { change_um: [choice.change_um, 0], key: key_of(choice, price, level), at: [at, 0] };
+            NodeChoice { change_um: [choice.change_um, 0], key: key_of(case, segment, choice, level), at: [at, 0] };
         let mut possible = true;
         for other in others {
             let there = case.places.choices(*other, segment);
@@ -223,7 +222,7 @@ fn node_choices(case: &Case<'_>, segment: usize, sides: &[Side]) -> Vec<NodeChoi
                 Some(mirror) => {
                     node_choice.change_um[1] = there[mirror].change_um;
                     node_choice.at[1] = mirror;
-                    node_choice.key = node_choice.key.plus(key_of(&there[mirror], price, level));
+                    node_choice.key = node_choice.key.plus(key_of(case, segment, &there[mirror], level));
                 }
                 None => possible = false,
             }
@@ -235,11 +234,12 @@ fn node_choices(case: &Case<'_>, segment: usize, sides: &[Side]) -> Vec<NodeChoi
     found
 }
 
-fn key_of(choice: &Choice, price: u64, level: u32) -> Key {
+fn key_of(case: &Case<'_>, segment: usize, choice: &Choice, level: u32) -> Key {
+    let price = |step: &super::Step| units(case.price(Some(segment), step));
     let actions = u32::try_from(choice.steps.len()).unwrap_or(u32::MAX);
     Key {
         outside: 0,
-        cost: price.saturating_mul(u64::from(actions)),
+        cost: choice.steps.iter().map(price).fold(0, u64::saturating_add),
         actions,
         levels: level.saturating_mul(actions),
         moved_um: choice.change_um.unsigned_abs(),

@@ -16,13 +16,19 @@
 
 mod achieved;
 mod case;
+mod curve_text;
 mod document;
 mod error;
 mod forest;
+mod given;
 mod learn;
+mod learnt_fleet;
 mod notes;
+mod offered;
 mod outcome;
 mod places;
+mod plans_text;
+mod recorded;
 mod run;
 mod search;
 mod sequence;
@@ -34,13 +40,19 @@ mod text;
 mod tradeoff;
 
 pub use achieved::{Achieved, AchievedAction, AchievedLine};
-pub use document::{ActionRow, LineRow, PlanDocument, RemeasureRow, StateRow};
+pub use curve_text::curve_table;
+pub use document::{ActionRow, AlternativeRow, LineRow, PlanDocument, RecordedRow, RemeasureRow, StateRow};
 pub use error::PlanError;
+pub use given::{GivenAction, GivenError};
 pub use learn::{LearnSpec, LearntSteps, StepPair, StepScale, WingScale};
+pub use learnt_fleet::LearntFleet;
+pub use offered::{OfferedFault, OfferedStep};
 pub use outcome::{
     Alternative, Finding, Objective, Plan, PlanNote, PlannedAction, PlannedLine, PlannedState, Remeasure,
     RemeasureReason,
 };
+pub use plans_text::plans_table;
+pub use recorded::{Reached, as_left_of, recorded_after};
 pub use sequence::{MovedLine, WorkStep};
 pub use spec::{PlanSpec, Sides};
 pub use step::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, Step, larks_head_mm, turn_mm};

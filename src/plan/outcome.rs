@@ -202,13 +202,14 @@ impl Plan {
     }
 
     /// What hangs on the wing's links once the plan is done: its fittings with turns and spare loop length kept up to
-    /// date, and new ones where turns were laid.
+    /// date, and new ones where turns were laid. A lark's head counts as one turn: it is a turn and the strand that holds it
+    /// down, it takes its length of the spare, and it can be taken out again.
     #[must_use]
     pub fn fittings(&self, history: &History) -> Vec<Fitting> {
         let mut fittings = history.fittings.clone();
-        for action in self.actions.iter().filter(|action| action.turns != 0) {
-            let Some(segment) = action.segment_index else { continue };
-            let turns = f64::from(action.turns);
+        for action in &self.actions {
+            let turns = f64::from(if action.kind == ActionKind::LarksHead { 1 } else { action.turns });
+            let Some(segment) = action.segment_index.filter(|_| turns != 0.0) else { continue };
             match fittings.iter_mut().find(|known| known.side == action.side && known.segment == segment) {
                 Some(known) => {
                     known.turns = Some((known.turns.unwrap_or(0.0) + turns).max(0.0));

@@ -1,7 +1,7 @@
 //! Which steps are possible at each place of a wing.
 
 use super::step::{LinkStep, small_link, splice};
-use super::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, PlanError, PlanSpec, Step};
+use super::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, OfferedStep, PlanError, PlanSpec, Step};
 use crate::check::{ActionKind, Fitting};
 use crate::wing::{LineSet, Row, Segment, Side};
 
@@ -137,6 +137,17 @@ pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
     set.segments().iter().zip(brakes_alone).map(foot).collect()
 }
 
+/// The link at a segment's foot: the wing's own measured step, else the formula.
+pub(super) fn link_at(spec: &PlanSpec, segment: &Segment, fitting: Option<&Fitting>) -> LinkStep {
+    let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
+    let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
+    let link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);
+    match fitting.and_then(|fitting| fitting.step_mm) {
+        Some(step_mm) => link.measured(step_mm, spec.measured_uncertainty_pct),
+        None => link,
+    }
+}
+
 /// Single steps possible at a segment.
 ///
 /// A loop may be laid where the fitting says so, else where the segment says so, else only at the riser: there a link is
@@ -144,17 +155,19 @@ pub(super) fn feet(set: &LineSet) -> Vec<Foot> {
 /// and a brake main is tied to its handle.
 pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Option<&Fitting>) -> Vec<Step> {
     let at_riser = foot == Foot::Riser;
-    let link_mm = fitting.and_then(|fitting| fitting.link_diameter_mm).unwrap_or(LINK_DIAMETER_MM);
-    let line_mm = segment.diameter_mm.unwrap_or(LINE_DIAMETER_MM);
-    let mut link = LinkStep::by_formula(link_mm, line_mm, spec.formula_uncertainty_pct);
-    if let Some(step_mm) = fitting.and_then(|fitting| fitting.step_mm) {
-        link = link.measured(step_mm, spec.measured_uncertainty_pct);
-    }
+    let link = link_at(spec, segment, fitting);
+    let measured_mm = fitting.and_then(|fitting| fitting.step_mm);
     let can_loop = fitting.and_then(|fitting| fitting.can_loop).or(segment.can_loop).unwrap_or(at_riser);
     let spare_mm = fitting.and_then(|fitting| fitting.spare_mm).unwrap_or(f64::INFINITY);
     // a part of a turn is no turn; the range was checked before
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 1000")]
     let lying = fitting.and_then(|fitting| fitting.turns).unwrap_or(0.0).floor() as u32;
+    if let Some(offered) = &spec.offered {
+        let here = Here { spec, link, measured: measured_mm.is_some(), at_riser, can_loop, lying };
+        let mut steps: Vec<Step> = offered.iter().flat_map(|one| here.offers(one)).collect();
+        steps.retain(|step| -step.change_mm <= spare_mm || step.kind == ActionKind::Splice);
+        return steps;
+    }
     let mut steps = Vec::new();
     if can_loop {
         steps.extend((1..=spec.most_turns.saturating_sub(lying)).map(|count| link.turns(count)));
@@ -171,6 +184,50 @@ pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Opt
     }
     steps.extend(spec.splices_mm.iter().map(|change_mm| splice(*change_mm)));
     steps
+}
+
+/// One place, as far as the steps of a workshop's own ask for it.
+struct Here<'a> {
+    spec: &'a PlanSpec,
+    link: LinkStep,
+    /// Whether the link's step is this wing's own measured one, which goes before what the workshop gives.
+    measured: bool,
+    at_riser: bool,
+    can_loop: bool,
+    lying: u32,
+}
+
+impl Here<'_> {
+    /// The steps that one offer comes to here.
+    fn offers(&self, one: &OfferedStep) -> Vec<Step> {
+        let given = one.change_mm.map(f64::abs).filter(|_| !self.measured);
+        let standard_mm = one.standard_mm.filter(|_| !self.measured);
+        let turn = || self.link.given_turn(given.unwrap_or(self.link.turn_mm()), standard_mm);
+        let mut steps = match one.kind {
+            ActionKind::Turn if self.can_loop => {
+                let most = one.most.unwrap_or(self.spec.most_turns).saturating_sub(self.lying);
+                (1..=most).map(|count| turn().turns(count)).collect()
+            }
+            ActionKind::LarksHead if self.can_loop && self.lying == 0 => {
+                let size_mm = given.unwrap_or(self.link.larks_head_mm());
+                vec![self.link.given_larks_head(size_mm, standard_mm).larks_head()]
+            }
+            ActionKind::RemoveLoop => {
+                let most = one.most.map_or(self.lying, |most| most.min(self.lying));
+                (1..=most).map(|count| turn().remove(count)).collect()
+            }
+            ActionKind::SmallLink if self.at_riser => one.change_mm.map(small_link).into_iter().collect(),
+            ActionKind::Splice => one.change_mm.map(splice).into_iter().collect(),
+            _ => Vec::new(),
+        };
+        for step in &mut steps {
+            step.price = one.price;
+            if matches!(step.kind, ActionKind::SmallLink | ActionKind::Splice) {
+                step.standard_mm = one.standard_mm.unwrap_or(step.standard_mm);
+            }
+        }
+        steps
+    }
 }
 
 /// Whether two steps may be done at one place: not two of one kind, not one against the other, and not a lark's head on

@@ -170,6 +170,7 @@ impl PlanSpec {
                 turns: whole_turns(action),
                 change_mm: action.change_mm,
                 standard_mm: standard_of(action.kind, action.change_mm, self.formula_uncertainty_pct),
+                price: None,
             })
         };
         let steps: Vec<Placed> = actions

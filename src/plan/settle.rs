@@ -120,8 +120,8 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         outside += usize::from(off_mm.abs() > line.tolerance_mm);
         misfit += line.weight * (off_mm / line.tolerance_mm).powi(2);
     }
-    let price =
-        steps.iter().map(|placed| placed.segment.map_or(case.spec.price, |segment| case.price(segment))).sum();
+    // a sum with zero turns the minus zero of an empty sum into zero
+    let price = steps.iter().map(|placed| case.price(placed.segment, &placed.step)).sum::<f64>() + 0.0;
     Objective { outside, misfit, price }
 }
 

@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{PlanError, Target};
-use crate::check::Budget;
+use super::{OfferedStep, PlanError, Target};
+use crate::check::{ActionKind, Budget};
 use crate::trim::TrimSpec;
 
 /// Whether both sides get the same work.
@@ -32,6 +32,7 @@ pub enum Sides {
 /// | `most_at_place` | 1 | actions at one place |
 /// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
 /// | `splices_mm` | none | changes of length that the workshop would splice |
+/// | `offered` | the steps above | a workshop's own list in their place, with sizes, spreads and prices |
 /// | `formula_uncertainty_pct` | 15 % | how a loop lies on its link (practice) |
 /// | `measured_uncertainty_pct` | 5 % | of the wing's own measured step |
 /// | `doubtful_mm` | 60 mm | a line of A–D or stabilo further from the common offset is measured again first |
@@ -50,6 +51,8 @@ pub struct PlanSpec {
     pub(super) most_at_place: u32,
     pub(super) small_links_mm: Vec<f64>,
     pub(super) splices_mm: Vec<f64>,
+    #[serde(default)]
+    pub(super) offered: Option<Vec<OfferedStep>>,
     pub(super) formula_uncertainty_pct: f64,
     pub(super) measured_uncertainty_pct: f64,
     pub(super) doubtful_mm: f64,
@@ -71,6 +74,7 @@ impl Default for PlanSpec {
             most_at_place: 1,
             small_links_mm: vec![8.0],
             splices_mm: Vec::new(),
+            offered: None,
             formula_uncertainty_pct: 15.0,
             measured_uncertainty_pct: 5.0,
             doubtful_mm: 60.0,
@@ -159,6 +163,14 @@ impl PlanSpec {
         self
     }
 
+    /// The only steps to choose from, in place of turns, lark's heads, small links and splices as set above. Turns,
+    /// lark's heads and turns taken out stand once each.
+    #[must_use]
+    pub fn offered(mut self, steps: &[OfferedStep]) -> Self {
+        self.offered = Some(steps.to_vec());
+        self
+    }
+
     /// Standard uncertainty of a step by formula, per cent of the step.
     #[must_use]
     pub fn formula_uncertainty_pct(mut self, uncertainty_pct: f64) -> Self {
@@ -225,6 +237,20 @@ impl PlanSpec {
         for &change_mm in &self.splices_mm {
             if !(change_mm != 0.0 && change_mm.abs() <= 500.0) {
                 return refuse("splices_mm", change_mm, "not 0, at most 500 either way");
+            }
+        }
+        let mut once: Vec<ActionKind> = Vec::new();
+        for step in self.offered.iter().flatten() {
+            if let Some(fault) = step.fault() {
+                let (field, kind, value) = (fault.field, step.kind, fault.value);
+                return Err(PlanError::Offered { kind, field, value, expected: fault.expected });
+            }
+            if once.contains(&step.kind) {
+                let expected = "this action once";
+                return Err(PlanError::Offered { kind: step.kind, field: "action", value: None, expected });
+            }
+            if !matches!(step.kind, ActionKind::SmallLink | ActionKind::Splice) {
+                once.push(step.kind);
             }
         }
         if let Target::Rows(rows) = &self.target {

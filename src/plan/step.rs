@@ -45,6 +45,9 @@ pub struct Step {
     pub change_mm: f64,
     /// Standard uncertainty of the change, mm.
     pub standard_mm: f64,
+    /// Its own price at the riser, in lines off by their tolerance (`None`: the plan's).
+    #[serde(default)]
+    pub price: Option<f64>,
 }
 
 /// What one extra turn does at one place.
@@ -52,7 +55,8 @@ pub struct Step {
 pub(super) struct LinkStep {
     turn_mm: f64,
     larks_head_mm: f64,
-    relative_standard: f64,
+    larks_head_standard: f64,
+    turn_standard: f64,
 }
 
 impl LinkStep {
@@ -61,8 +65,30 @@ impl LinkStep {
         Self {
             turn_mm: turn_mm(link_mm, line_mm),
             larks_head_mm: larks_head_mm(link_mm, line_mm),
-            relative_standard: uncertainty_pct / 100.0,
+            larks_head_standard: uncertainty_pct / 100.0,
+            turn_standard: uncertainty_pct / 100.0,
         }
+    }
+
+    /// The same link with its turn as a workshop gives it, mm; its standard uncertainty, mm, where given too.
+    pub(super) fn given_turn(self, turn_mm: f64, standard_mm: Option<f64>) -> Self {
+        Self { turn_mm, turn_standard: standard_mm.map_or(self.turn_standard, |mm| mm / turn_mm), ..self }
+    }
+
+    /// The same link with its lark's head as a workshop gives it.
+    pub(super) fn given_larks_head(self, larks_head_mm: f64, standard_mm: Option<f64>) -> Self {
+        let larks_head_standard = standard_mm.map_or(self.larks_head_standard, |mm| mm / larks_head_mm);
+        Self { larks_head_mm, larks_head_standard, ..self }
+    }
+
+    /// One turn, mm.
+    pub(super) fn turn_mm(self) -> f64 {
+        self.turn_mm
+    }
+
+    /// A lark's head, mm.
+    pub(super) fn larks_head_mm(self) -> f64 {
+        self.larks_head_mm
     }
 
     /// The same link with its turn as measured; the lark's head goes with it.
@@ -70,37 +96,44 @@ impl LinkStep {
         Self {
             turn_mm: step_mm,
             larks_head_mm: self.larks_head_mm * step_mm / self.turn_mm,
-            relative_standard: uncertainty_pct / 100.0,
+            larks_head_standard: uncertainty_pct / 100.0,
+            turn_standard: uncertainty_pct / 100.0,
         }
     }
 
-    fn step(self, kind: ActionKind, turns: i32, change_mm: f64) -> Step {
+    fn step(kind: ActionKind, turns: i32, change_mm: f64, relative_standard: f64) -> Step {
         // to a micrometre, so that equal sums of corrections are equal
         let change_mm = (change_mm * 1000.0).round() / 1000.0;
-        Step { kind, turns, change_mm, standard_mm: change_mm.abs() * self.relative_standard }
+        Step { kind, turns, change_mm, standard_mm: change_mm.abs() * relative_standard, price: None }
     }
 
     pub(super) fn turns(self, count: u32) -> Step {
         let turns = i32::try_from(count).unwrap_or(i32::MAX);
-        self.step(ActionKind::Turn, turns, -f64::from(turns) * self.turn_mm)
+        Self::step(ActionKind::Turn, turns, -f64::from(turns) * self.turn_mm, self.turn_standard)
     }
 
     pub(super) fn larks_head(self) -> Step {
-        self.step(ActionKind::LarksHead, 0, -self.larks_head_mm)
+        Self::step(ActionKind::LarksHead, 0, -self.larks_head_mm, self.larks_head_standard)
     }
 
     pub(super) fn remove(self, count: u32) -> Step {
         let turns = i32::try_from(count).unwrap_or(i32::MAX);
-        self.step(ActionKind::RemoveLoop, -turns, f64::from(turns) * self.turn_mm)
+        Self::step(ActionKind::RemoveLoop, -turns, f64::from(turns) * self.turn_mm, self.turn_standard)
     }
 }
 
 pub(super) fn small_link(length_mm: f64) -> Step {
-    Step { kind: ActionKind::SmallLink, turns: 0, change_mm: length_mm, standard_mm: SMALL_LINK_STANDARD_MM }
+    Step {
+        kind: ActionKind::SmallLink,
+        turns: 0,
+        change_mm: length_mm,
+        standard_mm: SMALL_LINK_STANDARD_MM,
+        price: None,
+    }
 }
 
 pub(super) fn splice(change_mm: f64) -> Step {
-    Step { kind: ActionKind::Splice, turns: 0, change_mm, standard_mm: SPLICE_STANDARD_MM }
+    Step { kind: ActionKind::Splice, turns: 0, change_mm, standard_mm: SPLICE_STANDARD_MM, price: None }
 }
 
 /// Standard uncertainty of a step that somebody else proposes, mm.

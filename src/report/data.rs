@@ -79,6 +79,7 @@ pub(super) struct Entry<'a> {
     pub(super) due: Option<&'a DueRow>,
     pub(super) explanation: Option<&'a str>,
     pub(super) check: Option<&'a crate::check::Check>,
+    pub(super) set: &'a crate::wing::LineSet,
 }
 
 impl Entry<'_> {
@@ -103,6 +104,7 @@ impl<'a> ReportData<'a> {
                     trim,
                     due: self.due.and_then(|table| table.wing(&history.wing.id)),
                     explanation: self.due.and_then(|table| table.explanation(&history.wing.id)),
+                    set: self.fleet.line_set(history),
                     check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
                 }
             })

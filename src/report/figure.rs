@@ -14,6 +14,8 @@ pub struct Figure {
     width: u32,
     height: u32,
     body: String,
+    #[serde(default)]
+    wide: bool,
 }
 
 /// Rules that dress the classes of a figure, light and dark.
@@ -40,10 +42,11 @@ pub(super) enum Role {
     ModelBand,
     Point,
     Interval,
+    Spread,
 }
 
 impl Role {
-    const ALL: [Role; 14] = [
+    const ALL: [Role; 15] = [
         Role::Ink,
         Role::Muted,
         Role::Grid,
@@ -58,6 +61,7 @@ impl Role {
         Role::ModelBand,
         Role::Point,
         Role::Interval,
+        Role::Spread,
     ];
 
     const fn class(self) -> &'static str {
@@ -76,6 +80,7 @@ impl Role {
             Role::ModelBand => "modelband",
             Role::Point => "point",
             Role::Interval => "interval",
+            Role::Spread => "spread",
         }
     }
 
@@ -100,7 +105,18 @@ impl Figure {
         }
         // the library breaks the line inside a text element, which would print as a space
         let body = body.replace("\">\n", "\">").replace("\n</text>", "</text>");
-        Self { title, description, width, height, body: body.trim().to_owned() }
+        Self { title, description, width, height, body: body.trim().to_owned(), wide: false }
+    }
+
+    /// Takes a drawing of our own: elements that carry the classes of [`FIGURE_CSS`].
+    pub(super) fn drawn(title: String, description: String, width: u32, height: u32, body: &str) -> Self {
+        Self { title, description, width, height, body: body.trim_end().to_owned(), wide: false }
+    }
+
+    /// The same figure, to be shown over the whole width of a page.
+    pub(super) fn wide(mut self) -> Self {
+        self.wide = true;
+        self
     }
 
     /// Title, as plain text.
@@ -130,8 +146,9 @@ impl Figure {
     fn svg(&self, id: &str, namespace: &str, style: &str) -> String {
         let id = escape(id);
         format!(
-            "<svg{namespace} class=\"fig\" viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\">\
+            "<svg{namespace} class=\"fig{}\" viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\">\
              <title id=\"{id}-t\">{}</title><desc id=\"{id}-d\">{}</desc>{style}\n{}\n</svg>",
+            if self.wide { " plan" } else { "" },
             self.width,
             self.height,
             escape(&self.title),

@@ -6,12 +6,15 @@ use jiff::civil::Date;
 
 use super::data::Entry;
 use super::deviation_figure::deviation_figures;
+use super::figure::Figure;
 use super::html::{Cell, escape, table};
+use super::incidence_figure::incidence_figure;
 use super::page::panels;
+use super::wing_plan_figure::wing_plan_figure;
 use super::{ReportError, words};
 use crate::forecast::{DueRow, Reason};
 use crate::trim::{LineVerdict, Trim, Verdict};
-use crate::wing::{Row, Side};
+use crate::wing::{LineSet, Row, Side};
 
 /// Id of the section of the wing in that place.
 pub(super) fn anchor(place: usize) -> String {
@@ -40,7 +43,7 @@ pub(super) fn section(
         due(out, row, entry.explanation, today);
     }
     if let Some(trim) = entry.trim {
-        trimmed(out, trim, place, pictured)?;
+        trimmed(out, trim, entry.set, place, pictured)?;
     }
     out.push_str("</details>\n");
     Ok(())
@@ -73,7 +76,7 @@ fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
     );
 }
 
-fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
+fn trimmed(out: &mut String, trim: &Trim, set: &LineSet, place: usize, pictured: bool) -> Result<(), ReportError> {
     let measured = [
         ("Common offset", words::maybe(trim.common_mm, 1), "mm"),
         ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}"),
@@ -93,6 +96,19 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
     rows(out, trim);
     row_differences(out, trim);
     if pictured {
+        if let Some(figure) = wing_plan_figure(trim, set, None) {
+            whole(
+                out,
+                "Relative deviation of each line, seen from above",
+                PLAN_KEY,
+                &format!("plan-{place}"),
+                &figure,
+            );
+        }
+        if let Some(figure) = incidence_figure(trim)? {
+            let key = "Left: dots, solid. Right: rings, dashed. Shaded: 95 % interval.";
+            whole(out, "Incidence change along the span", key, &format!("inc-{place}"), &figure);
+        }
         panels(
             out,
             "Relative deviation from the centre to the tip",
@@ -108,6 +124,20 @@ fn trimmed(out: &mut String, trim: &Trim, place: usize, pictured: bool) -> Resul
         );
     }
     Ok(())
+}
+
+const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level. Colour and size grow with the deviation. \
+                        Thick edge: outside tolerance; broken edge: undecided.";
+
+/// A figure over the whole width, in a wrapper that scrolls by itself on a narrow screen.
+fn whole(out: &mut String, caption: &str, key: &str, id: &str, figure: &Figure) {
+    let _ = writeln!(
+        out,
+        "<figure><figcaption>{0}<span class=\"key\">{key}</span></figcaption>\
+         <div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{0}\">{1}</div></figure>",
+        escape(caption),
+        figure.inline_svg(id)
+    );
 }
 
 /// Row means, left, right and both, in the order of the rows.

@@ -8,7 +8,7 @@ use super::data::{ReportData, WearSummary};
 use super::words::{self, CAUTIONS, DEMO_NOTE};
 use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, Reason};
-use crate::trim::{Interval, Trim, Verdict};
+use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};
 use crate::wing::Side;
 
 /// Widest line of any text here.
@@ -77,9 +77,10 @@ pub fn trims(trims: &[Trim]) -> String {
         out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
         out.push_str(&wrap(
             &format!(
-                "common offset {} mm, angle of attack {} deg, left less right {} deg",
+                "common offset {} mm; change of angle of attack {} deg, of trim speed {} %; left less right {} deg",
                 plain(trim.common_mm, 1),
                 short_range(&trim.aoa_change_deg),
+                short_range(&trim.speed_change_pct),
                 plain(trim.asymmetry_deg.value, 2)
             ),
             "  ",
@@ -122,6 +123,91 @@ pub fn trims(trims: &[Trim]) -> String {
         }
         for note in &trim.notes {
             out.push_str(&wrap(&note.message, "  note: "));
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// Most lines listed of one change.
+const CHANGED: usize = 16;
+
+/// What changed from one check of a wing to the next, such as as found and as left: rows, incidence, and the lines that
+/// were not within before or are not now.
+#[must_use]
+pub fn changes(changes: &[TrimChange]) -> String {
+    let mut out = String::new();
+    for change in changes {
+        let _ = writeln!(
+            out,
+            "Wing {}  what changed from check {} to check {}",
+            cut(&change.wing, 18),
+            cut(&change.before, 16),
+            cut(&change.after, 16)
+        );
+        let _ = writeln!(
+            out,
+            "  {:<9}{:<7}{:>10}{:>10}{:>11}{:>7}",
+            "row", "side", "before mm", "after mm", "change mm", "se mm"
+        );
+        for row in &change.rows {
+            let _ = writeln!(
+                out,
+                "  {:<9}{:<7}{:>10}{:>10}{:>11}{:>7.1}",
+                row.row,
+                row.side,
+                plain(Some(row.before_mm), 1),
+                plain(Some(row.after_mm), 1),
+                plain(Some(row.change_mm), 1),
+                row.se_mm
+            );
+        }
+        let line = format!(
+            "common offset {} mm; incidence {} deg; left less right {} deg",
+            plain(change.common_mm, 1),
+            range(&change.incidence_deg, 2),
+            range(&change.asymmetry_deg, 2)
+        );
+        out.push_str(&wrap(&line, "  "));
+        let mut lines: Vec<&LineChange> = change
+            .lines
+            .iter()
+            .filter(|line| line.before != Verdict::Within || line.after != Verdict::Within)
+            .collect();
+        lines.sort_by(|a, b| b.change_mm.abs().total_cmp(&a.change_mm.abs()));
+        let of = |verdict: fn(&LineChange) -> Verdict| {
+            change.lines.iter().filter(|line| verdict(line) != Verdict::Within).count()
+        };
+        out.push_str(&wrap(
+            &format!(
+                "lines not within: {} before, {} after, of {}",
+                of(|line| line.before),
+                of(|line| line.after),
+                change.lines.len()
+            ),
+            "  ",
+        ));
+        for line in lines.iter().take(CHANGED) {
+            let side = if line.side == Side::Left { "L" } else { "R" };
+            let _ = writeln!(
+                out,
+                "  {:<13}{:>7} -> {:>6} mm   {} -> {}",
+                format!("{} {side}", cut(&line.line, 10)),
+                plain(Some(line.before_mm), 1),
+                plain(Some(line.after_mm), 1),
+                line.before,
+                line.after
+            );
+        }
+        if lines.len() > CHANGED {
+            let _ = writeln!(out, "  and {} more", lines.len() - CHANGED);
+        }
+        if !change.unmatched.is_empty() {
+            let _ = writeln!(
+                out,
+                "  read at one of the two checks only: {}",
+                words::count(change.unmatched.len(), "line", "lines")
+            );
         }
         out.push('\n');
     }

@@ -37,6 +37,28 @@ pub struct GlideCoefficients {
     pub resultant: f64,
 }
 
+/// A glide at trim and how lift and drag change about it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TrimPoint {
+    /// Lift coefficient.
+    pub lift: f64,
+    /// Drag coefficient, everything included.
+    pub drag: f64,
+    /// Lift slope per radian.
+    pub lift_slope_per_rad: f64,
+    /// Factor of induced drag, `k`.
+    pub induced: f64,
+}
+
+/// What one degree of incidence does at trim.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TrimResponse {
+    /// Degrees of angle of attack per degree of incidence.
+    pub aoa_per_incidence: f64,
+    /// Per cent of speed lost per degree of incidence nose-up.
+    pub speed_pct_per_deg: f64,
+}
+
 impl Polar {
     /// Glide angle and resultant at an angle of attack, degrees.
     #[must_use]
@@ -82,6 +104,30 @@ impl PitchBalance {
         let up = self.trim_deg(rigging_deg - STEP_DEG, polar)?;
         let down = self.trim_deg(rigging_deg + STEP_DEG, polar)?;
         Some((up - down) / (2.0 * STEP_DEG))
+    }
+
+    /// What one degree of incidence does at a known glide, from the balance differentiated. With the lean `λ = α + μ`,
+    /// which the balance gives from `C_L sin λ + (D − C_D) cos λ = Cm_c4/(R/c)`, `D = C_Ds + C_Dl/2`, and `x = λ − γ`:
+    /// `dα/di = (C_R cos x − D sin λ) / (C_R cos x·(1 − γ′) + C_R′ sin x − D sin λ)`, primes by α with `C_L′ = a`,
+    /// `C_D′ = 2k C_L a`; `dV/V = −½ dC_R/C_R`. `None` when the moments cannot balance or the balance is not stable.
+    #[must_use]
+    pub fn response(&self, point: &TrimPoint) -> Option<TrimResponse> {
+        let TrimPoint { lift, drag, lift_slope_per_rad: slope, induced } = *point;
+        let hanging = self.suspended_drag + self.line_drag / 2.0;
+        let resultant = lift.hypot(drag);
+        let across = lift.hypot(hanging - drag);
+        let lean = (self.section_moment / self.arm / across).asin() - (hanging - drag).atan2(lift);
+        let drag_slope = 2.0 * induced * lift * slope;
+        let glide_slope = (drag_slope * lift - drag * slope) / (resultant * resultant);
+        let resultant_slope = (lift * slope + drag * drag_slope) / resultant;
+        let behind = lean - drag.atan2(lift);
+        let push = resultant * behind.cos() - hanging * lean.sin();
+        let hold =
+            resultant * behind.cos() * (1.0 - glide_slope) + resultant_slope * behind.sin() - hanging * lean.sin();
+        let aoa_per_incidence = push / hold;
+        let speed_pct_per_deg = 50.0 * (resultant_slope / resultant * aoa_per_incidence).to_radians();
+        (push > 0.0 && hold > 0.0 && aoa_per_incidence.is_finite() && speed_pct_per_deg.is_finite())
+            .then_some(TrimResponse { aoa_per_incidence, speed_pct_per_deg })
     }
 }
 

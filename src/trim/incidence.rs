@@ -2,7 +2,7 @@
 
 use super::chordwise::slope_coefficients;
 use super::measured::{Combination, Measured};
-use super::span::{RowCurve, SpanWeights};
+use super::span::{Bracket, RowCurve, SpanWeights};
 use super::{ShapeResidual, TwistStation};
 use crate::wing::{Planform, Row, Side};
 
@@ -20,11 +20,15 @@ pub(super) struct CentreRow {
     pub(super) line: usize,
 }
 
-/// The rows A–D of one side that have chord positions.
+/// The rows A–D of one side that have chord positions, laid over the span stations.
 #[derive(Debug, Clone)]
 pub(super) struct HalfWing {
     side: Side,
     rows: Vec<RowOnSide>,
+    /// Where each row stands at each station, and its coefficient in the slope there, row after row.
+    places: Vec<Place>,
+    /// Whether the rows allow a slope at each station.
+    able: Vec<bool>,
 }
 
 #[derive(Debug, Clone)]
@@ -33,14 +37,39 @@ struct RowOnSide {
     curve: RowCurve,
 }
 
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    bracket: Bracket,
+    chord: f64,
+    slope: f64,
+}
+
 impl HalfWing {
-    pub(super) fn of(measured: &Measured, side: Side) -> Self {
+    pub(super) fn of(measured: &Measured, side: Side, weights: &SpanWeights) -> Self {
         let rows = Row::ALL.into_iter().filter(|row| row.is_trim()).filter_map(|row| {
             let curve = RowCurve::through(&measured.lines, &measured.members(row, &[side]))?;
             curve.chord(0.0)?;
             Some(RowOnSide { row, curve })
         });
-        Self { side, rows: rows.collect() }
+        let rows: Vec<RowOnSide> = rows.collect();
+        let mut places = Vec::with_capacity(rows.len() * weights.stations.len());
+        let mut able = Vec::with_capacity(weights.stations.len());
+        let mut slopes = Vec::with_capacity(rows.len());
+        for station in &weights.stations {
+            let from = places.len();
+            slopes.clear();
+            for row in &rows {
+                let bracket = row.curve.bracket(station.span);
+                let chord = row.curve.chord_at(bracket).unwrap_or(f64::NAN);
+                places.push(Place { bracket, chord, slope: 0.0 });
+                slopes.push(chord);
+            }
+            able.push(slope_coefficients(&mut slopes).is_some());
+            for (place, slope) in places[from..].iter_mut().zip(&slopes) {
+                place.slope = *slope;
+            }
+        }
+        Self { side, rows, places, able }
     }
 
     /// Rows with chord positions.
@@ -56,19 +85,22 @@ impl HalfWing {
 
     /// Adds `factor` times the incidence change at a span position, degrees nose-up; `None` where rows coincide.
     fn add_incidence(&self, sum: &mut Combination, span: f64, planform: &Planform, factor: f64) -> Option<()> {
-        let per_mm = factor * (1.0 / (planform.chord_m(span) * 1000.0)).to_degrees();
-        if !per_mm.is_finite() {
-            return None;
-        }
+        let per_mm = degrees_per_mm(planform, span, factor)?;
         for (row, slope) in self.rows.iter().zip(self.slope(span)?) {
             row.curve.shares(span, |share| sum.coefficients[share.line] -= per_mm * slope * share.coefficient);
         }
         Some(())
     }
 
+    /// Places of the rows at a station.
+    fn at_station(&self, station: usize) -> &[Place] {
+        let rows = self.rows.len();
+        self.places.get(station * rows..(station + 1) * rows).unwrap_or_default()
+    }
+
     /// Span stations at which the rows' positions do not allow a slope.
-    pub(super) fn lacking(&self, weights: &SpanWeights) -> usize {
-        weights.stations.iter().filter(|station| self.slope(station.span).is_none()).count()
+    pub(super) fn lacking(&self) -> usize {
+        self.able.iter().filter(|able| !**able).count()
     }
 
     /// Effective incidence change of this half: the local incidence changes weighted by their part in the lift. A station
@@ -80,12 +112,24 @@ impl HalfWing {
         weights: &SpanWeights,
     ) -> Option<Combination> {
         let mut sum = measured.nothing();
-        for station in &weights.stations {
-            if self.add_incidence(&mut sum, station.span, planform, station.weight).is_none() {
-                let away = |span: f64| (span - station.span).abs();
-                let able = weights.stations.iter().map(|other| other.span).filter(|span| self.slope(*span).is_some());
-                let nearest = able.min_by(|a, b| away(*a).total_cmp(&away(*b)))?;
-                self.add_incidence(&mut sum, nearest, planform, station.weight)?;
+        let usable = |station: usize| {
+            let span = weights.stations.get(station)?.span;
+            self.able.get(station).copied().filter(|able| *able)?;
+            degrees_per_mm(planform, span, 1.0)
+        };
+        for (at, station) in weights.stations.iter().enumerate() {
+            let away = |other: &usize| (weights.stations[*other].span - station.span).abs();
+            let stands_in = match usable(at) {
+                Some(_) => at,
+                None => (0..weights.stations.len())
+                    .filter(|other| usable(*other).is_some())
+                    .min_by(|a, b| away(a).total_cmp(&away(b)))?,
+            };
+            let per_mm = usable(stands_in)? * station.weight;
+            for (row, place) in self.rows.iter().zip(self.at_station(stands_in)) {
+                row.curve.shares_at(place.bracket, |share| {
+                    sum.coefficients[share.line] -= per_mm * place.slope * share.coefficient;
+                });
             }
         }
         Some(sum)
@@ -126,11 +170,13 @@ impl HalfWing {
     pub(super) fn twist(&self, measured: &Measured, planform: &Planform) -> Vec<TwistStation> {
         let station = |span: f64| {
             let here = self.at(measured, planform, span)?;
+            let uncertainty = here.uncertainty(measured);
             Some(TwistStation {
                 span,
                 side: self.side,
                 incidence_deg: here.relative(measured),
-                se_deg: here.uncertainty(measured).standard,
+                se_deg: uncertainty.standard,
+                reach_deg: uncertainty.expanded(),
             })
         };
         TWIST_STATIONS.into_iter().filter_map(station).collect()
@@ -141,29 +187,36 @@ impl HalfWing {
         let level = measured.common_mm.unwrap_or(0.0);
         let mut found: Vec<ShapeResidual> =
             self.rows.iter().map(|row| ShapeResidual { row: row.row, mm: 0.0 }).collect();
-        for station in &weights.stations {
-            let Some(slope) = self.slope(station.span) else { continue };
-            let points: Vec<(f64, f64)> = self
-                .rows
-                .iter()
-                .filter_map(|row| {
-                    let mut value = 0.0;
-                    row.curve.shares(station.span, |share| {
-                        value += share.coefficient * (measured.lines[share.line].deviation_mm - level);
-                    });
-                    Some((row.curve.chord(station.span)?, value))
-                })
-                .collect();
-            let n = points.len() as f64;
-            let centre = points.iter().map(|(x, _)| x).sum::<f64>() / n;
-            let mean = points.iter().map(|(_, d)| d).sum::<f64>() / n;
-            let along: f64 = slope.iter().zip(&points).map(|(c, (_, d))| c * (d - mean)).sum();
-            for (residual, (x, d)) in found.iter_mut().zip(&points) {
-                residual.mm += station.weight * (d - mean - along * (x - centre));
+        let n = self.rows.len() as f64;
+        let mut values = Vec::with_capacity(self.rows.len());
+        for (at, station) in weights.stations.iter().enumerate() {
+            if self.able.get(at) != Some(&true) {
+                continue;
+            }
+            let places = self.at_station(at);
+            values.clear();
+            values.extend(self.rows.iter().zip(places).map(|(row, place)| {
+                let mut value = 0.0;
+                row.curve.shares_at(place.bracket, |share| {
+                    value += share.coefficient * (measured.lines[share.line].deviation_mm - level);
+                });
+                value
+            }));
+            let centre = places.iter().map(|place| place.chord).sum::<f64>() / n;
+            let mean = values.iter().sum::<f64>() / n;
+            let along: f64 = places.iter().zip(&values).map(|(place, d)| place.slope * (d - mean)).sum();
+            for ((residual, place), d) in found.iter_mut().zip(places).zip(&values) {
+                residual.mm += station.weight * (d - mean - along * (place.chord - centre));
             }
         }
         found
     }
+}
+
+/// `factor` degrees of incidence per millimetre of slope over the local chord; `None` where the chord vanishes.
+fn degrees_per_mm(planform: &Planform, span: f64, factor: f64) -> Option<f64> {
+    let per_mm = factor * (1.0 / (planform.chord_m(span) * 1000.0)).to_degrees();
+    per_mm.is_finite().then_some(per_mm)
 }
 
 /// Shape residual of each row over the halves that have at least two rows: with two rows zero by construction.

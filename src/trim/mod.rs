@@ -18,6 +18,7 @@ mod mean_line;
 mod measured;
 mod model;
 mod outcome;
+mod own_bands;
 mod remarks;
 mod riser;
 mod rows;
@@ -27,8 +28,8 @@ mod speed;
 mod text;
 
 pub use crate::check::Verdict;
-pub use balance::{GlideCoefficients, PitchBalance, Polar};
-pub use bands::{aoa_band_deg, speed_band_pct};
+pub use balance::{GlideCoefficients, PitchBalance, Polar, TrimPoint, TrimResponse};
+pub use bands::{BandBasis, Factor, FlightBands, aoa_band_deg, speed_band_pct};
 pub use change::{LineChange, RowChange, TrimChange, UnmatchedLine, compare};
 pub use chordwise::{ChordFit, ChordPoint, chord_fit};
 pub use error::TrimError;
@@ -44,6 +45,7 @@ pub use outcome::{
     BrakeFan, BrakeLine, IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual,
     SideDifference, Trim, TrimNote, TwistStation,
 };
+pub use own_bands::FlightFigures;
 pub use riser::{RiserPoint, RiserRotation, RiserTriangle};
 pub use spec::{ToleranceOn, TrimSpec};
 pub use speed::{

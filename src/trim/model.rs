@@ -1,6 +1,6 @@
 //! A line set prepared for judging checks.
 
-use super::bands::{aoa_band_deg, past, speed_band_pct};
+use super::bands::{FlightBands, past};
 use super::brake::brake_fans;
 use super::incidence::{HalfWing, shape_residuals};
 use super::lifting_line::LiftingLineSpec;
@@ -10,8 +10,8 @@ use super::remarks::Remarks;
 use super::rows::{row_differences, row_trims, side_differences};
 use super::span::{SpanWeights, Station};
 use super::{
-    IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError, TrimSpec,
-    Verdict,
+    FlightFigures, IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError,
+    TrimSpec, Verdict,
 };
 use crate::check::{Check, Repeats};
 use crate::wing::{LineSet, Planform, Side, Wing};
@@ -29,6 +29,8 @@ pub struct TrimModel<'a> {
     weights: SpanWeights,
     /// Part of the lift at the same stations.
     lift: SpanWeights,
+    /// Planform factor of the lift slope.
+    tau: f64,
 }
 
 /// Expanded uncertainty of a deviation that is the mean of so many readings.
@@ -55,13 +57,20 @@ impl<'a> TrimModel<'a> {
                 return Err(TrimError::Line { model, line, what, value });
             }
         }
-        let planform = spec.planform.clone().or_else(|| Planform::of_model(set.data()));
+        let flat = spec.planform.clone().or_else(|| Planform::of_model(set.data()));
+        // the radius was checked with the other settings
+        let planform = match (flat, spec.arch_radius_m) {
+            (Some(flat), Some(radius)) => Some(flat.clone().with_arch_radius(radius).unwrap_or(flat)),
+            (flat, _) => flat,
+        };
         let elliptic = SpanWeights::elliptic(STATIONS);
+        let mut tau = 0.0;
         let (weights, lift) = match planform.as_ref().filter(|planform| !planform.is_elliptic()) {
             // on an ellipse both are (4/π)√(1 − η²)
             None => (elliptic.clone(), elliptic),
             Some(planform) => {
                 let line = LiftingLineSpec::default().run(planform)?;
+                tau = line.tau();
                 let half = || line.weights().iter().filter(|station| station.span > 0.0);
                 let circulation = |span: f64| line.uniform().circulation(span) * (1.0 - span * span).sqrt();
                 (
@@ -70,7 +79,7 @@ impl<'a> TrimModel<'a> {
                 )
             }
         };
-        Ok(Self { spec: spec.clone(), set, planform, weights, lift })
+        Ok(Self { spec: spec.clone(), set, planform, weights, lift, tau })
     }
 
     /// The planform that incidence is worked out with.
@@ -111,6 +120,7 @@ impl<'a> TrimModel<'a> {
             incidence_right_deg: Interval::default(),
             aoa_change_deg: Interval::default(),
             speed_change_pct: Interval::default(),
+            bands: None,
             twist: Vec::new(),
             tip_twist_deg: Interval::default(),
             centre_rotation: None,
@@ -121,7 +131,7 @@ impl<'a> TrimModel<'a> {
         };
         remarks.readings(self.set, &measured, self.spec.common_limit_mm);
         remarks.brakes(&trim.brakes, self.spec.brake_limit_mm);
-        self.incidence(&measured, &mut trim, &mut remarks);
+        self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
         Ok(trim)
     }
@@ -133,7 +143,7 @@ impl<'a> TrimModel<'a> {
         let measured = Measured::of(self.set, check, self.spec.budget.clone());
         let Some(planform) = self.planform.as_ref() else { return Vec::new() };
         let [left, right] = Side::BOTH.map(|side| {
-            let half = HalfWing::of(&measured, side);
+            let half = HalfWing::of(&measured, side, &self.weights);
             Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights)
         });
         let (wing, asymmetry) = match (left, right) {
@@ -220,11 +230,11 @@ impl<'a> TrimModel<'a> {
     }
 
     /// Fills in everything that rests on incidence.
-    fn incidence(&self, measured: &Measured, trim: &mut Trim, remarks: &mut Remarks) {
+    fn incidence(&self, wing: &Wing, measured: &Measured, trim: &mut Trim, remarks: &mut Remarks) {
         if measured.common_mm.is_none() {
             return;
         }
-        let halves = Side::BOTH.map(|side| HalfWing::of(measured, side));
+        let halves = Side::BOTH.map(|side| HalfWing::of(measured, side, &self.weights));
         let able: Vec<&HalfWing> = halves.iter().filter(|half| half.rows() > 1).collect();
         trim.shape_residual_mm = shape_residuals(&able, measured, &self.weights);
         remarks.missing(measured, &halves, self.planform.as_ref());
@@ -243,7 +253,7 @@ impl<'a> TrimModel<'a> {
         let interval = |found: Option<&Combination>| found.map(|f| f.interval(measured)).unwrap_or_default();
         trim.incidence_left_deg = interval(left.as_ref());
         trim.incidence_right_deg = interval(right.as_ref());
-        let wing = match (&left, &right) {
+        let whole = match (&left, &right) {
             (Some(left), Some(right)) => {
                 trim.asymmetry_deg = left.plus(-1.0, right).interval(measured);
                 Some(left.half(right))
@@ -251,16 +261,28 @@ impl<'a> TrimModel<'a> {
             (Some(one), None) | (None, Some(one)) => Some(one.clone()),
             (None, None) => None,
         };
-        trim.incidence_change_deg = interval(wing.as_ref());
+        trim.incidence_change_deg = interval(whole.as_ref());
         remarks.asymmetry(trim.asymmetry_deg, self.spec.asymmetry_threshold_deg);
         trim.centre_rotation = self.centre_rotation(&able, measured, planform);
         remarks.rotation(trim.centre_rotation);
+        self.bands(wing, trim, remarks);
+    }
+
+    /// Angle of attack and speed, by the wing's own figures where they are known.
+    fn bands(&self, wing: &Wing, trim: &mut Trim, remarks: &mut Remarks) {
         let (incidence, range) = (trim.incidence_change_deg, self.spec.incidence_range_deg);
-        if let Some(value) = incidence.value.filter(|_| past(incidence, range)) {
+        let Some(value) = incidence.value else { return };
+        if past(incidence, range) {
             remarks.past_range(value, range);
+            return;
         }
-        trim.aoa_change_deg = aoa_band_deg(incidence, range);
-        trim.speed_change_pct = speed_band_pct(incidence, range);
+        let figures = FlightFigures::of(self.planform.as_ref(), self.tau, self.set.data(), wing);
+        let own = figures.as_ref().ok().and_then(FlightFigures::bands);
+        remarks.bands(own.as_ref(), figures.as_ref().err().map(Vec::as_slice));
+        let bands = own.unwrap_or_else(FlightBands::published);
+        trim.aoa_change_deg = bands.aoa_deg(incidence, range);
+        trim.speed_change_pct = bands.speed_pct(incidence, range);
+        trim.bands = Some(bands);
     }
 
     /// Rotation of the centre section from the triangle of riser, foremost and rearmost row, deviations averaged over the

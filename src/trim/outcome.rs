@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::RiserRotation;
+use super::{FlightBands, RiserRotation};
 use crate::check::{Stage, Verdict};
 use crate::wing::{Row, Side};
 
@@ -104,6 +104,9 @@ pub struct TwistStation {
     /// Its standard error, degrees.
     #[serde(default)]
     pub se_deg: f64,
+    /// Half width of its 95 % interval, degrees.
+    #[serde(default)]
+    pub reach_deg: f64,
 }
 
 /// What one millimetre on one line does to the wing's incidence.
@@ -194,6 +197,9 @@ pub struct Trim {
     pub aoa_change_deg: Interval,
     /// Change of trim speed, per cent: a band.
     pub speed_change_pct: Interval,
+    /// What the two bands rest on and their factors; `None` where they are not stated.
+    #[serde(default)]
+    pub bands: Option<FlightBands>,
     /// Incidence change along the span.
     pub twist: Vec<TwistStation>,
     /// Incidence change near the tip (0.9 of the half span) less at the centre, mean of the sides, degrees.

@@ -3,7 +3,7 @@
 use super::incidence::HalfWing;
 use super::measured::Measured;
 use super::span::SpanWeights;
-use super::{BrakeFan, Interval, RiserRotation, TrimNote};
+use super::{BrakeFan, Factor, FlightBands, Interval, RiserRotation, TrimNote};
 use crate::wing::{LineSet, Planform, Row, Side};
 
 /// Difference of exact and small-angle rotation that is remarked on, degrees.
@@ -118,7 +118,7 @@ impl Remarks {
 
     /// Span stations whose rows lie on top of each other.
     pub(super) fn borrowed(&mut self, able: &[&HalfWing], weights: &SpanWeights) {
-        let lacking: usize = able.iter().map(|half| half.lacking(weights)).sum();
+        let lacking: usize = able.iter().map(|half| half.lacking()).sum();
         if lacking > 0 {
             self.add(
                 "stations_borrowed",
@@ -156,6 +156,38 @@ impl Remarks {
                     found.exact_deg, found.slope_deg
                 ),
             );
+        }
+    }
+
+    /// What the bands for angle of attack and speed rest on.
+    pub(super) fn bands(&mut self, own: Option<&FlightBands>, missing: Option<&[&str]>) {
+        let range = |factor: Factor, digits: usize| format!("{:.digits$} to {:.digits$}", factor.lower, factor.upper);
+        let wide = FlightBands::published();
+        match (own, missing) {
+            (Some(own), _) => self.add(
+                "bands_wing",
+                format!(
+                    "Angle of attack and speed rest on this wing's own span, area, mass, trim speed and glide: {}° and {} % \
+                     per degree of incidence (published wings: {} and {}).",
+                    range(own.aoa_deg_per_deg, 2),
+                    range(own.speed_pct_per_deg, 1),
+                    range(wide.aoa_deg_per_deg, 2),
+                    range(wide.speed_pct_per_deg, 1),
+                ),
+            ),
+            (None, Some(missing)) => self.add(
+                "bands_published",
+                format!(
+                    "Angle of attack and speed rest on the range over published wings; for this wing's own also give: {}.",
+                    missing.join(", ")
+                ),
+            ),
+            (None, None) => self.add(
+                "bands_implausible",
+                "Angle of attack and speed rest on the range over published wings: this wing's own span, area, mass, trim \
+                 speed and glide do not go together; check them."
+                    .to_owned(),
+            ),
         }
     }
 

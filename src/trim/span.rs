@@ -58,6 +58,14 @@ pub(super) struct Share {
     pub(super) coefficient: f64,
 }
 
+/// Nodes around a span position and how far between them it lies.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bracket {
+    inner: usize,
+    outer: usize,
+    t: f64,
+}
+
 impl RowCurve {
     /// The curve through the given measured lines (indices into `all`); `None` without any.
     pub(super) fn through(all: &[MeasuredLine], members: &[usize]) -> Option<Self> {
@@ -83,21 +91,25 @@ impl RowCurve {
     }
 
     /// Nodes around a span position and how far between them it lies.
-    fn bracket(&self, span: f64) -> (usize, usize, f64) {
+    pub(super) fn bracket(&self, span: f64) -> Bracket {
         let after = self.nodes.partition_point(|node| node.span <= span);
         if after == 0 {
-            return (0, 0, 0.0);
+            return Bracket { inner: 0, outer: 0, t: 0.0 };
         }
         if after == self.nodes.len() {
-            return (after - 1, after - 1, 0.0);
+            return Bracket { inner: after - 1, outer: after - 1, t: 0.0 };
         }
         let (a, b) = (self.nodes[after - 1].span, self.nodes[after].span);
-        (after - 1, after, (span - a) / (b - a))
+        Bracket { inner: after - 1, outer: after, t: (span - a) / (b - a) }
     }
 
     /// Calls `take` with each line's share in the curve's value at a span position; the shares sum to 1.
-    pub(super) fn shares(&self, span: f64, mut take: impl FnMut(Share)) {
-        let (inner, outer, t) = self.bracket(span);
+    pub(super) fn shares(&self, span: f64, take: impl FnMut(Share)) {
+        self.shares_at(self.bracket(span), take);
+    }
+
+    /// The same at a place already found.
+    pub(super) fn shares_at(&self, Bracket { inner, outer, t }: Bracket, mut take: impl FnMut(Share)) {
         for (node, weight) in [(inner, 1.0 - t), (outer, t)] {
             let lines = &self.nodes[node].lines;
             if weight != 0.0 {
@@ -110,8 +122,12 @@ impl RowCurve {
 
     /// Chord position of the row at a span position.
     pub(super) fn chord(&self, span: f64) -> Option<f64> {
+        self.chord_at(self.bracket(span))
+    }
+
+    /// The same at a place already found.
+    pub(super) fn chord_at(&self, Bracket { inner, outer, t }: Bracket) -> Option<f64> {
         let chords = self.chords.as_ref()?;
-        let (inner, outer, t) = self.bracket(span);
         Some(chords[inner] + t * (chords[outer] - chords[inner]))
     }
 }

@@ -30,6 +30,7 @@ pub enum ToleranceOn {
 /// | `common_limit_mm` | 50 mm | practice for a set uniformly long or short |
 /// | `brake_limit_mm` | 20 mm | shortening of the brake fan that is remarked on, where the brake setting is known |
 /// | `planform` | from the `models` table | elliptic from span, area or root chord |
+/// | `arch_radius_m` | unknown | only the bands for angle of attack and speed ask for it |
 ///
 /// ```
 /// use linedrift::check::{Check, Reading};
@@ -79,6 +80,8 @@ pub struct TrimSpec {
     pub(super) common_limit_mm: f64,
     pub(super) brake_limit_mm: f64,
     pub(super) planform: Option<Planform>,
+    #[serde(default)]
+    pub(super) arch_radius_m: Option<f64>,
 }
 
 impl Default for TrimSpec {
@@ -93,6 +96,7 @@ impl Default for TrimSpec {
             common_limit_mm: 50.0,
             brake_limit_mm: 20.0,
             planform: None,
+            arch_radius_m: None,
         }
     }
 }
@@ -161,6 +165,13 @@ impl TrimSpec {
         self
     }
 
+    /// Radius of the arch seen from the front, as that of a circle, m (more than 0).
+    #[must_use]
+    pub fn arch_radius_m(mut self, radius_m: f64) -> Self {
+        self.arch_radius_m = Some(radius_m);
+        self
+    }
+
     /// Does once what depends on the line set alone; the result judges any number of checks of that model.
     ///
     /// # Errors
@@ -196,6 +207,10 @@ impl TrimSpec {
                 let expected = "a finite number, zero or more";
                 return Err(TrimError::Setting { name: name.to_owned(), value, expected });
             }
+        }
+        if let Some(value) = self.arch_radius_m.filter(|radius| !(radius.is_finite() && *radius > 0.0)) {
+            let expected = "a finite number, more than 0";
+            return Err(TrimError::Setting { name: "arch_radius_m".to_owned(), value, expected });
         }
         self.budget.not_finite().map_or(Ok(()), |part| {
             let name = format!("budget part `{}`", part.name);

@@ -1,0 +1,47 @@
+//! A wing's planform from a file of stations.
+
+use std::fs;
+use std::path::Path;
+
+use super::cell::Limit;
+use super::csv::read_csv;
+use super::fault::{FaultList, FleetReadError};
+use super::grid::Grid;
+use super::schema::PLANFORM;
+use crate::wing::{Planform, PlanformStation};
+
+/// Reads a planform from a CSV file: stations of one half from the centre outwards, columns `y_m` (distance from the plane
+/// of symmetry), `chord_m`, and `z_m` (height, 0 when missing).
+///
+/// # Errors
+/// [`FleetReadError`] with every fault of the file, by row and column.
+pub fn read_planform(file: &Path) -> Result<Planform, FleetReadError> {
+    let mut faults = FaultList::default();
+    match read(file, &mut faults) {
+        Some(planform) if faults.is_empty() => Ok(planform),
+        _ => Err(FleetReadError::Faulty(faults)),
+    }
+}
+
+fn read(file: &Path, faults: &mut FaultList) -> Option<Planform> {
+    let name = PLANFORM.name;
+    let bytes = fs::read(file)
+        .map_err(|error| faults.add(name, 0, "", format!("{}: {error}", file.display()), format_args!("a CSV file")))
+        .ok()?;
+    let grid: Grid = read_csv(&bytes, PLANFORM, &[], faults)?;
+    let mut stations = Vec::with_capacity(grid.height);
+    for record in grid.records() {
+        let y_m = record.needed_number("y_m", Limit::NotNegative, faults);
+        let chord_m = record.needed_number("chord_m", Limit::NotNegative, faults);
+        let z_m = record.number("z_m", Limit::Any, faults).unwrap_or(0.0);
+        if let (Some(y_m), Some(chord_m)) = (y_m, chord_m) {
+            stations.push(PlanformStation { y_m, z_m, chord_m });
+        }
+    }
+    if !faults.is_empty() {
+        return None;
+    }
+    Planform::through(&stations)
+        .map_err(|error| faults.add(name, 0, "", error, format_args!("stations that make a wing")))
+        .ok()
+}

@@ -1,0 +1,157 @@
+//! Work done on wings, written into their fleet folder.
+
+use std::path::Path;
+
+use super::atomic::FleetWriteError;
+use super::folder_out::segment_name;
+use super::grid::Grid;
+use super::schema::{ACTIONS, FITTINGS};
+use super::table_edit::{TableEdit, Value};
+use crate::check::{Action, Fitting, History};
+use crate::wing::LineSet;
+
+/// What was done to one wing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WingWork<'a> {
+    /// The wing's line set.
+    pub set: &'a LineSet,
+    /// The wing as it was read from the folder.
+    pub history: &'a History,
+    /// Actions to add.
+    pub actions: Vec<Action>,
+    /// What hangs on its links now, all of it; what is not in the folder or differs from it is written.
+    pub fittings: Vec<Fitting>,
+}
+
+/// How much was written.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct WorkRecord {
+    /// Rows added to `actions`.
+    pub actions: usize,
+    /// Rows of `fittings` that were changed.
+    pub fittings_changed: usize,
+    /// Rows added to `fittings`.
+    pub fittings_new: usize,
+}
+
+/// Writes work into a fleet folder: its actions at the end of `actions`, and `fittings` kept up to date. Whatever else the
+/// two tables hold stays as it is, unknown columns and, in CSV, every byte of the rows that are not changed. A table that
+/// is missing is made. Both files are made ready first and then put in place, each whole or not at all.
+///
+/// # Errors
+/// [`FleetWriteError`] when a table cannot be read or kept as it is, a segment has no name in the tables, or the file system
+/// refuses. Unless it is the very last step that fails, nothing has been written.
+pub fn record_work(folder: &Path, works: &[WingWork<'_>]) -> Result<WorkRecord, FleetWriteError> {
+    let mut record = WorkRecord::default();
+    let mut ready = Vec::new();
+    if works.iter().any(|work| !work.actions.is_empty()) {
+        let mut table = TableEdit::open(folder, ACTIONS)?;
+        for work in works {
+            for action in &work.actions {
+                table.append(action_row(work, action)?);
+                record.actions += 1;
+            }
+        }
+        ready.push(table.finish()?);
+    }
+    let changed: Vec<(&WingWork<'_>, &Fitting)> = works
+        .iter()
+        .flat_map(|work| {
+            work.fittings.iter().filter(|fitting| !work.history.fittings.contains(fitting)).map(move |f| (work, f))
+        })
+        .collect();
+    if !changed.is_empty() {
+        let mut table = TableEdit::open(folder, FITTINGS)?;
+        let mut known: Vec<(String, String, String)> = Vec::new();
+        for found in table.grid.iter().flat_map(Grid::records) {
+            let cell = |name| found.text(name).map(std::borrow::Cow::into_owned).unwrap_or_default();
+            known.push((cell("wing"), cell("side"), cell("segment")));
+        }
+        for (work, fitting) in changed {
+            let wing = &work.history.wing.id;
+            let segment = named(work.set, fitting.segment)?;
+            let side = fitting.side.name();
+            let place = known.iter().position(|(w, s, at)| w == wing && s == side && *at == segment);
+            let before = work
+                .history
+                .fittings
+                .iter()
+                .find(|before| before.side == fitting.side && before.segment == fitting.segment);
+            let cells = fitting_cells(fitting, before);
+            if let Some(at) = place {
+                for (name, value) in cells {
+                    table.set(at, name, value);
+                }
+                record.fittings_changed += 1;
+            } else {
+                let mut row = vec![
+                    ("wing", Value::Text(wing.clone())),
+                    ("side", Value::Text(side.to_owned())),
+                    ("segment", Value::Text(segment)),
+                ];
+                row.extend(cells);
+                table.append(row);
+                record.fittings_new += 1;
+            }
+        }
+        ready.push(table.finish()?);
+    }
+    for table in &ready {
+        table.write()?;
+    }
+    Ok(record)
+}
+
+fn named(set: &LineSet, segment: usize) -> Result<String, FleetWriteError> {
+    segment_name(set, segment).ok_or_else(|| FleetWriteError::NotRepresentable {
+        table: ACTIONS.name,
+        what: format!("segment {segment} of model {}", set.model()),
+        why: "it has no name in the tables",
+    })
+}
+
+fn action_row(work: &WingWork<'_>, action: &Action) -> Result<Vec<(&'static str, Value)>, FleetWriteError> {
+    let mut row = vec![
+        ("wing", Value::Text(work.history.wing.id.clone())),
+        ("date", Value::Day(action.date)),
+        ("hours", Value::Number(action.hours_h)),
+        ("side", Value::Text(action.side.name().to_owned())),
+        ("action", Value::Text(action.kind.name().to_owned())),
+        ("change_mm", Value::Number(action.change_mm)),
+    ];
+    if let Some(segment) = action.segment {
+        row.push(("segment", Value::Text(named(work.set, segment)?)));
+    }
+    if let Some(turns) = action.turns {
+        // the table counts turns; whether they were laid or taken out is in the action
+        row.push(("turns", Value::Number(turns.abs())));
+    }
+    if let Some(check) = &action.check {
+        row.push(("check", Value::Text(check.clone())));
+    }
+    Ok(row)
+}
+
+/// The cells of a fitting that are not as they were.
+fn fitting_cells(fitting: &Fitting, before: Option<&Fitting>) -> Vec<(&'static str, Value)> {
+    let figures = [
+        ("turns", fitting.turns, before.and_then(|b| b.turns)),
+        ("spare_mm", fitting.spare_mm, before.and_then(|b| b.spare_mm)),
+        ("link_diameter_mm", fitting.link_diameter_mm, before.and_then(|b| b.link_diameter_mm)),
+        ("step_mm", fitting.step_mm, before.and_then(|b| b.step_mm)),
+    ];
+    let changed = figures.into_iter().filter(|(_, now, then)| now != then);
+    let mut cells: Vec<(&'static str, Value)> =
+        changed.filter_map(|(name, now, _)| Some((name, Value::Number(micrometres(now?))))).collect();
+    if fitting.can_loop != before.and_then(|b| b.can_loop)
+        && let Some(can_loop) = fitting.can_loop
+    {
+        cells.push(("can_loop", Value::Text(can_loop.to_string())));
+    }
+    cells
+}
+
+/// To a micrometre, so that no tail of digits gets into a table.
+fn micrometres(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}

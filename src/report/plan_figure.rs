@@ -1,0 +1,138 @@
+//! A plan before and after, and the trade-off between fewer actions and a better trim.
+
+use super::ReportError;
+use super::figure::{Figure, Role};
+use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
+use super::words::{count, signed};
+use crate::plan::{Alternative, Plan, PlannedLine};
+use crate::wing::{Row, Side};
+
+/// More alternatives than this are not labelled one by one.
+const LABELLED: usize = 14;
+
+/// Distance from the plan's target (mm) of every line of A–D and stabilo against its place along the span, the left tip at
+/// the left: a ring as read, a dot as it should be after, a line between where an action moves it, a cross where it ends
+/// outside its tolerance. Brakes, which are set at the handle, are left out. `None` for a plan without such lines.
+///
+/// # Errors
+/// [`ReportError::Drawing`] when the charting library refuses.
+pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
+    let lines: Vec<&PlannedLine> = plan.lines.iter().filter(|line| line.row != Row::Brake).collect();
+    let Some(trim) = span_of(plan, &lines) else { return Ok(None) };
+    let tolerance_mm = lines.iter().map(|line| line.tolerance_mm).fold(f64::INFINITY, f64::min);
+    let reach = lines
+        .iter()
+        .map(|line| line.before_mm.abs().max(line.after_mm.abs()).max(line.tolerance_mm))
+        .filter(|value| value.is_finite())
+        .fold(5.0, f64::max)
+        * 1.2;
+    let frame = Frame {
+        width: 1360,
+        height: 420,
+        left: 78,
+        right: 30,
+        top: 40,
+        bottom: 44,
+        x: [-1.0, 1.0],
+        y: [-reach, reach],
+    };
+    let title = format!("Wing {}, check {}: before and after the plan", plan.wing, plan.check);
+    let figure = Plot::figure(&title, &words(plan, &lines), &frame, |plot| {
+        if tolerance_mm.is_finite() {
+            plot.rectangle([-1.0, -tolerance_mm], [1.0, tolerance_mm], Role::Band);
+            for edge in [-tolerance_mm, tolerance_mm] {
+                plot.path(&[[-1.0, edge], [1.0, edge]], Role::Edge);
+            }
+        }
+        plot.levels(&round_ticks(frame.y, 4));
+        plot.columns(&[Tick { at: 0.0, label: String::new() }]);
+        for (at, label) in [(-0.94, "left tip"), (0.0, "centre"), (0.94, "right tip")] {
+            plot.text(label, [at, -reach], Anchor::Below, Role::Muted);
+        }
+        plot.text("mm from the target", [-1.0, reach], Anchor::AboveRight, Role::Muted);
+        for (line, at) in lines.iter().zip(&trim) {
+            let moved = line.after_mm.total_cmp(&line.before_mm).is_ne();
+            if moved {
+                plot.path(&[[*at, line.before_mm], [*at, line.after_mm]], Role::Muted);
+                plot.ring([*at, line.before_mm], 6, Role::Point);
+            }
+            plot.dot([*at, line.after_mm], 6, if moved { Role::Model } else { Role::Point });
+            if line.after_mm.abs() > line.tolerance_mm {
+                plot.cross([*at, line.after_mm], 9, Role::Outside);
+            }
+        }
+    })?;
+    Ok(Some(figure.wide()))
+}
+
+/// Place of each line along the span, −1 … 1; `None` without lines.
+fn span_of(plan: &Plan, lines: &[&PlannedLine]) -> Option<Vec<f64>> {
+    let place = |line: &&PlannedLine| {
+        let judged = plan.before.trim.lines.iter().find(|one| one.side == line.side && one.line == line.line);
+        let span = judged.map_or(0.0, |one| one.span.clamp(0.0, 1.0));
+        if line.side == Side::Left { -span } else { span }
+    };
+    (!lines.is_empty()).then(|| lines.iter().map(place).collect())
+}
+
+fn words(plan: &Plan, lines: &[&PlannedLine]) -> String {
+    let moved = lines.iter().filter(|line| line.after_mm.total_cmp(&line.before_mm).is_ne()).count();
+    let outside =
+        |off: fn(&PlannedLine) -> f64| lines.iter().filter(|line| off(line).abs() > line.tolerance_mm).count();
+    format!(
+        "Distance from the target of {} without the brakes; {} moves {moved} of them. Outside tolerance: {} before, {} after.",
+        count(lines.len(), "line", "lines"),
+        count(plan.actions.len(), "action", "actions"),
+        outside(|line| line.before_mm),
+        outside(|line| line.after_mm),
+    )
+}
+
+/// Lines left outside tolerance by the best plan with at most 0, 1, 2, … actions, each with its worst line in mm. `None`
+/// without alternatives.
+///
+/// # Errors
+/// [`ReportError::Drawing`] when the charting library refuses.
+pub fn curve_figure(curve: &[Alternative]) -> Result<Option<Figure>, ReportError> {
+    let (Some(first), Some(last)) = (curve.first(), curve.last()) else { return Ok(None) };
+    let most = curve.iter().map(|one| one.objective.outside).max().unwrap_or(0).max(1) as f64;
+    let actions = last.most_actions as f64;
+    let frame = Frame {
+        width: 680,
+        height: 340,
+        left: 62,
+        right: 40,
+        top: 44,
+        bottom: 64,
+        x: [-0.4, actions.max(1.0) + 0.4],
+        y: [-0.08 * most, 1.25 * most],
+    };
+    let description = format!(
+        "With no action {} outside tolerance, worst {} mm; with {} {}, worst {} mm.",
+        count(first.objective.outside, "line is", "lines are"),
+        signed(first.worst_mm, 1),
+        count(last.most_actions, "action", "actions"),
+        last.objective.outside,
+        signed(last.worst_mm, 1)
+    );
+    let figure = Plot::figure("Fewer actions or a better trim", &description, &frame, |plot| {
+        plot.levels(&round_ticks([0.0, most], 4));
+        plot.text("lines outside, worst in mm", [frame.x[0], frame.y[1]], Anchor::AboveRight, Role::Muted);
+        plot.text("actions", [frame.x[1], frame.y[0]], Anchor::BelowLeft, Role::Muted);
+        let points: Vec<[f64; 2]> =
+            curve.iter().map(|one| [one.most_actions as f64, one.objective.outside as f64]).collect();
+        if points.len() > 1 {
+            plot.path(&points, Role::Left);
+        }
+        for (one, point) in curve.iter().zip(points) {
+            plot.dot(point, 7, Role::Left);
+            if curve.len() <= LABELLED {
+                plot.text(&signed(one.worst_mm, 0), point, Anchor::Above, Role::Ink);
+                if one.most_actions != last.most_actions || last.most_actions < 2 {
+                    plot.text(&one.most_actions.to_string(), [point[0], frame.y[0]], Anchor::Below, Role::Muted);
+                }
+            }
+        }
+    })?;
+    Ok(Some(figure))
+}

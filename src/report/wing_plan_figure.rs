@@ -1,0 +1,331 @@
+//! The wing from above, each line with its deviation.
+
+use std::fmt::Write as _;
+
+use super::figure::Figure;
+use super::html::escape;
+use super::words::{count, number, signed, verdicts};
+use crate::trim::{LineVerdict, Trim, Verdict};
+use crate::wing::{LineSet, Planform, Row, Side};
+
+/// Size of the picture; it is shown at about half of it.
+const WIDTH: u32 = 1360;
+const HALF_SPAN: f64 = 610.0;
+const CENTRE: f64 = 680.0;
+/// Height of the leading edge at the centre, and of the quarter-chord line.
+const TOP: f64 = 64.0;
+/// Chord over half span in the picture where the wing's own is not known.
+const USUAL_CHORD: f64 = 0.45;
+/// No chord is drawn smaller than this part of the one at the centre, so that lines at the tip stay apart.
+const LEAST_CHORD: f64 = 0.22;
+/// Lines behind the trailing edge (brakes) stand off it by so much.
+const BEHIND: f64 = 22.0;
+/// Deviations smaller than this are drawn as level, mm.
+const LEVEL_MM: f64 = 1.0;
+/// Classes of the scale on each side of level.
+const CLASSES: u8 = 4;
+/// Half size of the marks.
+const SMALLEST: f64 = 5.0;
+const LARGEST: f64 = 13.0;
+/// Most lines named in the picture.
+const NAMED: usize = 8;
+
+/// One line in the picture.
+struct Mark<'a> {
+    line: &'a LineVerdict,
+    x: f64,
+    y: f64,
+    /// Half of its size.
+    size: f64,
+}
+
+/// Plan view of the wing for one judged check, its nose upwards and the pilot's left at the left: the outline, and each line
+/// that was read at its place with its deviation less the common offset. A mark that points up is a longer line, one that
+/// points down a shorter one, a dot level; size and colour grow with the deviation. A thick edge is a line outside its
+/// tolerance, a broken one undecided. The colours are a scale of equal steps in `OKLab` (Ottosson, "A perceptual color
+/// space for image processing", 2020; from memory), blue for short and orange for long at the same lightness.
+///
+/// `planform` is what the check was judged with; without it the one that the model's figures allow, else an ellipse of
+/// usual proportions. `None` when no line was read.
+#[must_use]
+pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>) -> Option<Figure> {
+    let own = planform.cloned().or_else(|| Planform::of_model(set.data()));
+    let outline = Outline::of(own.as_ref());
+    let lines: Vec<&LineVerdict> =
+        trim.lines.iter().filter(|line| line.relative_mm.is_finite() && line.span.is_finite()).collect();
+    if lines.is_empty() {
+        return None;
+    }
+    let scale_mm = scale(&lines);
+    let mut marks: Vec<Mark<'_>> = lines.iter().map(|line| mark(line, set, &outline, scale_mm)).collect();
+    keep_apart(&mut marks);
+    let mut body = String::new();
+    outline.draw(&mut body);
+    for mark in &marks {
+        draw(&mut body, mark, scale_mm);
+    }
+    names(&mut body, &marks);
+    let bottom = TOP + outline.root + 2.0 * BEHIND + 30.0;
+    legend(&mut body, bottom, scale_mm);
+    let title = format!("Wing {}, check {}: deviation of each line, seen from above", trim.wing, trim.check);
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
+    let height = (bottom + 96.0) as u32;
+    Some(Figure::drawn(title, description(trim, &marks), WIDTH, height, &body).wide())
+}
+
+/// The wing's outline: a straight quarter-chord line with the chord along it.
+struct Outline<'a> {
+    planform: Option<&'a Planform>,
+    /// Chord at the centre, in the picture.
+    root: f64,
+}
+
+impl<'a> Outline<'a> {
+    fn of(planform: Option<&'a Planform>) -> Self {
+        let own = planform.and_then(|known| Some(2.0 * known.root_chord_m() / known.span_m()?));
+        let root = own.filter(|ratio| ratio.is_finite()).unwrap_or(USUAL_CHORD).clamp(0.3, 0.6) * HALF_SPAN;
+        Self { planform, root }
+    }
+
+    /// Chord at a place along the half span.
+    fn chord(&self, span: f64) -> f64 {
+        let eta = span.clamp(0.0, 1.0);
+        let part = match self.planform {
+            Some(known) => known.chord_m(eta) / known.root_chord_m(),
+            None => (1.0 - eta * eta).sqrt(),
+        };
+        part * self.root
+    }
+
+    /// Height of a place along the chord.
+    fn y(&self, chord: f64, along: f64) -> f64 {
+        TOP + self.root / 4.0 + chord * (along - 0.25)
+    }
+
+    fn draw(&self, body: &mut String) {
+        let mut points = String::new();
+        let steps = || (-60..=60_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 120.0).sin());
+        for span in steps() {
+            let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 0.0));
+        }
+        for span in steps().rev() {
+            let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 1.0));
+        }
+        let _ = writeln!(body, "<polygon class=\"f-wing\" points=\"{}\"/>", points.trim_end());
+        let (from, to) = (self.y(self.root, 0.0), self.y(self.root, 1.0));
+        let _ = writeln!(body, "<polyline class=\"s-grid\" points=\"{CENTRE:.1},{from:.1} {CENTRE:.1},{to:.1}\"/>");
+        for (at, anchor, word) in [(40.0, "start", "left"), (CENTRE, "middle", "front"), (1320.0, "end", "right")] {
+            let _ = writeln!(
+                body,
+                "<text class=\"f-muted\" x=\"{at:.0}\" y=\"40\" text-anchor=\"{anchor}\">{word}</text>"
+            );
+        }
+    }
+}
+
+/// Place across the picture: −1 at the left tip, 1 at the right.
+fn x(span: f64) -> f64 {
+    CENTRE + HALF_SPAN * span
+}
+
+/// Top of the scale, a whole number of millimetres that four steps divide. Brakes are set at the handle and may be off by
+/// much more than the rest: they have no say in it where there are other lines.
+fn scale(lines: &[&LineVerdict]) -> f64 {
+    let most = |brakes: bool| {
+        let counted = lines.iter().filter(|line| brakes || line.row != Row::Brake);
+        counted.map(|line| line.relative_mm.abs()).reduce(f64::max)
+    };
+    let most = most(false).or_else(|| most(true)).unwrap_or(0.0);
+    (most.clamp(8.0, 60.0) / f64::from(CLASSES)).ceil() * f64::from(CLASSES)
+}
+
+fn mark<'a>(line: &'a LineVerdict, set: &LineSet, outline: &Outline<'_>, scale_mm: f64) -> Mark<'a> {
+    let known = set.find(&line.line, line.side).and_then(|at| set.chord(at)).filter(|chord| chord.is_finite());
+    // where the chord position is not known, the rows stand in their order
+    let along = known.unwrap_or(match line.row {
+        Row::A => 0.1,
+        Row::B => 0.35,
+        Row::C => 0.6,
+        Row::D => 0.8,
+        Row::Stabilo => 0.5,
+        Row::Brake => 1.0,
+    });
+    let span = line.span.clamp(0.0, 1.0) * if line.side == Side::Left { -1.0 } else { 1.0 };
+    let chord = outline.chord(line.span).max(LEAST_CHORD * outline.root);
+    let behind = if line.row == Row::Brake { BEHIND } else { 0.0 };
+    let part = (line.relative_mm.abs() / scale_mm).min(1.0);
+    let size = if level(line) { SMALLEST } else { SMALLEST + 2.0 + part * (LARGEST - SMALLEST - 2.0) };
+    Mark { line, x: x(span), y: outline.y(chord, along.clamp(0.0, 1.05)) + behind, size }
+}
+
+/// Shrinks marks that would cover their neighbours.
+fn keep_apart(marks: &mut [Mark<'_>]) {
+    let nearest: Vec<f64> = marks
+        .iter()
+        .enumerate()
+        .map(|(at, mark)| {
+            let others = marks.iter().enumerate().filter(|(other, _)| *other != at);
+            others.map(|(_, other)| (other.x - mark.x).hypot(other.y - mark.y)).fold(f64::INFINITY, f64::min)
+        })
+        .collect();
+    for (mark, nearest) in marks.iter_mut().zip(nearest) {
+        mark.size = mark.size.min((0.47 * nearest).max(SMALLEST));
+    }
+}
+
+fn level(line: &LineVerdict) -> bool {
+    line.relative_mm.abs() < LEVEL_MM
+}
+
+/// Class of a deviation's colour: `s4` … `s1` short, `l0` level, `l1` … `l4` long.
+fn colour(relative_mm: f64, scale_mm: f64) -> &'static str {
+    let part = relative_mm.abs() / scale_mm;
+    let step = (1..CLASSES).find(|step| part <= f64::from(*step) / f64::from(CLASSES)).unwrap_or(CLASSES);
+    match (relative_mm.abs() < LEVEL_MM, relative_mm < 0.0, step) {
+        (true, ..) => "l0",
+        (_, true, 1) => "s1",
+        (_, true, 2) => "s2",
+        (_, true, 3) => "s3",
+        (_, true, _) => "s4",
+        (_, false, 1) => "l1",
+        (_, false, 2) => "l2",
+        (_, false, 3) => "l3",
+        (_, false, _) => "l4",
+    }
+}
+
+/// A dot, or a triangle that points the way of the deviation.
+fn shape(body: &mut String, [x, y]: [f64; 2], size: f64, relative_mm: f64, class: &str) {
+    if relative_mm.abs() < LEVEL_MM {
+        let _ = write!(body, "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{size:.1}\"");
+    } else {
+        let up = if relative_mm > 0.0 { 1.0 } else { -1.0 };
+        let (tip, base) = (y - up * size, y + up * 0.8 * size);
+        let _ = write!(
+            body,
+            "<polygon class=\"{class}\" points=\"{x:.1},{tip:.1} {:.1},{base:.1} {:.1},{base:.1}\"",
+            x - size,
+            x + size
+        );
+    }
+}
+
+fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
+    let line = mark.line;
+    let edge = match line.verdict {
+        Verdict::Within => "",
+        Verdict::Outside => " out",
+        Verdict::Undecided => " open",
+    };
+    let class = format!("mark{edge} {}", colour(line.relative_mm, scale_mm));
+    shape(body, [mark.x, mark.y], mark.size, line.relative_mm, &class);
+    let _ = writeln!(
+        body,
+        "><title>{}</title>{}",
+        escape(&words(line)),
+        if level(line) { "</circle>" } else { "</polygon>" }
+    );
+}
+
+fn words(line: &LineVerdict) -> String {
+    format!("{} {}: {} mm, {}", line.line, line.side, signed(line.relative_mm, 1), line.verdict)
+}
+
+/// Names of the worst lines outside, as long as they do not cover each other.
+fn names(body: &mut String, marks: &[Mark<'_>]) {
+    let mut outside: Vec<&Mark<'_>> = marks.iter().filter(|mark| mark.line.verdict == Verdict::Outside).collect();
+    let brake = |mark: &Mark<'_>| mark.line.row == Row::Brake;
+    let size = |mark: &Mark<'_>| mark.line.relative_mm.abs();
+    outside.sort_by(|a, b| brake(a).cmp(&brake(b)).then(size(b).total_cmp(&size(a))));
+    let mut named: Vec<[f64; 2]> = Vec::new();
+    for mark in outside {
+        let at = [mark.x, mark.y - mark.size - 6.0];
+        let clear = |known: &[f64; 2]| (known[0] - at[0]).abs() > 70.0 || (known[1] - at[1]).abs() > 30.0;
+        if named.len() < NAMED && named.iter().all(clear) {
+            let name: String = mark.line.line.chars().take(8).collect();
+            let _ = writeln!(
+                body,
+                "<text class=\"f-outside halo\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+                at[0],
+                at[1],
+                escape(&name)
+            );
+            named.push(at);
+        }
+    }
+}
+
+/// The scale with its marks, and what the edges mean.
+fn legend(body: &mut String, top: f64, scale_mm: f64) {
+    let step_mm = scale_mm / f64::from(CLASSES);
+    let middle = top + 14.0;
+    let mut at = 56.0;
+    for place in -i32::from(CLASSES)..=i32::from(CLASSES) {
+        // the middle of a class stands for it
+        let value = if place == 0 { 0.0 } else { (f64::from(place) - 0.5 * f64::from(place.signum())) * step_mm };
+        let size =
+            if place == 0 { SMALLEST } else { SMALLEST + 2.0 + value.abs() / scale_mm * (LARGEST - SMALLEST - 2.0) };
+        shape(body, [at, middle], size, value, &format!("mark {}", colour(value, scale_mm)));
+        body.push_str("/>\n");
+        let _ = writeln!(
+            body,
+            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{}</text>",
+            middle + 42.0,
+            escape(&class_label(place, step_mm))
+        );
+        at += 102.0;
+    }
+    let _ = writeln!(
+        body,
+        "<text class=\"f-muted\" x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\">mm</text>",
+        at - 30.0,
+        middle + 42.0
+    );
+    let mut at = at + 66.0;
+    let edges = [(" out", "outside"), (" open", "undecided"), ("", "within")];
+    for (edge, word) in edges {
+        shape(body, [at, middle], 11.0, 1.0, &format!("mark{edge} l0"));
+        body.push_str("/>\n");
+        let _ = writeln!(
+            body,
+            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{word}</text>",
+            middle + 42.0
+        );
+        at += 118.0;
+    }
+}
+
+/// What the class covers, such as `-6…-4`; the outermost is open.
+fn class_label(place: i32, step_mm: f64) -> String {
+    let reach = f64::from(place.abs());
+    let (inner, outer) = (((reach - 1.0) * step_mm).max(LEVEL_MM), reach * step_mm);
+    match (place, place.unsigned_abs() == u32::from(CLASSES)) {
+        (0, _) => format!("\u{b1}{}", number(LEVEL_MM, 0)),
+        (..0, true) => format!("< {}", number(-inner, 0)),
+        (_, true) => format!("> {}", number(inner, 0)),
+        (..0, false) => format!("{}\u{2026}{}", number(-outer, 0), number(-inner, 0)),
+        (_, false) => format!("{}\u{2026}{}", number(inner, 0), number(outer, 0)),
+    }
+}
+
+fn description(trim: &Trim, marks: &[Mark<'_>]) -> String {
+    let mut outside: Vec<&LineVerdict> =
+        marks.iter().map(|mark| mark.line).filter(|line| line.verdict == Verdict::Outside).collect();
+    outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
+    let listed: Vec<String> = outside
+        .iter()
+        .take(12)
+        .map(|line| format!("{} {} {} mm", line.line, line.side, signed(line.relative_mm, 1)))
+        .collect();
+    let more = if outside.len() > 12 { format!(" and {} more", outside.len() - 12) } else { String::new() };
+    let list = if listed.is_empty() { String::new() } else { format!(" Outside: {}{more}.", listed.join(", ")) };
+    let longer = marks.iter().filter(|mark| mark.line.relative_mm > 0.0 && !level(mark.line)).count();
+    let shorter = marks.iter().filter(|mark| mark.line.relative_mm < 0.0 && !level(mark.line)).count();
+    format!(
+        "The wing from above, nose upwards, with the deviation of {} less the common offset: {longer} longer (pointing up), \
+         {shorter} shorter (pointing down), the others level within {LEVEL_MM:.0} mm; {} outside tolerance, {} undecided.{list}",
+        count(marks.len(), "line", "lines"),
+        verdicts(trim, Verdict::Outside),
+        verdicts(trim, Verdict::Undecided),
+    )
+}
