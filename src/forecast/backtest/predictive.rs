@@ -25,7 +25,7 @@ impl ReadingNoise {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Instrument {
     /// Standard deviation of a reading, rounding included, mm.
-    pub(super) sigma_mm: f64,
+    pub(super) reading_sd_mm: f64,
     /// Standard deviation of a whole check's offset, mm.
     pub(super) offset_sd_mm: f64,
     /// Readings are multiples of this, mm; 0 when they are not.
@@ -40,12 +40,16 @@ impl Instrument {
         let readings = || past.checks.iter().flat_map(|check| &check.readings);
         let multiples = |step: f64| readings().all(|one| (one.reading_mm / step).fract().abs() < 1e-9);
         let step_mm = [1.0, 0.5].into_iter().find(|step| readings().next().is_some() && multiples(*step));
-        Self { sigma_mm: fit.mixed().sigma(), offset_sd_mm: of_check.unwrap_or(0.0), step_mm: step_mm.unwrap_or(0.0) }
+        Self {
+            reading_sd_mm: fit.mixed().sigma(),
+            offset_sd_mm: of_check.unwrap_or(0.0),
+            step_mm: step_mm.unwrap_or(0.0),
+        }
     }
 
     /// Standard deviation of a reading without its rounding (which adds `step²/12`), mm.
     fn unrounded_mm(&self) -> f64 {
-        (self.sigma_mm.powi(2) - self.step_mm.powi(2) / 12.0).max(0.0).sqrt()
+        (self.reading_sd_mm.powi(2) - self.step_mm.powi(2) / 12.0).max(0.0).sqrt()
     }
 }
 
@@ -97,7 +101,7 @@ pub(super) fn row_draws(
                 let reading_mm = true_mm + normal * unrounded_mm + shown[place];
                 (reading_mm / step_mm).round() * step_mm - shown[place]
             } else {
-                true_mm + normal * instrument.sigma_mm / f64::from(one.repeats.max(1)).sqrt()
+                true_mm + normal * instrument.reading_sd_mm / f64::from(one.repeats.max(1)).sqrt()
             };
             let row = set.lines()[one.line].row;
             sums[row.index()] += value;

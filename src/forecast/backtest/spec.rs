@@ -121,7 +121,7 @@ impl BacktestSpec {
                 WingSeries { line_set: history.line_set, checks }
             })
             .collect();
-        let baselines = Baselines::new(forecasts(&series));
+        let baselines = Baselines::new(&forecasts(&series));
         let (targets, mut skipped) = self.targets(fleet, &baselines);
         let lines = fleet.line_sets().iter().map(|set| 2 * set.lines().len()).max().unwrap_or(0);
         let noise = ReadingNoise::new(self.seed.wrapping_add(1), self.draws, lines);
@@ -293,7 +293,7 @@ struct Baselines {
 }
 
 impl Baselines {
-    fn new(forecasts: Vec<BaselineForecast>) -> Self {
+    fn new(forecasts: &[BaselineForecast]) -> Self {
         let mut known: BTreeMap<(usize, usize), Vec<RowBaseline>> = BTreeMap::new();
         let mut errors = PastErrors::default();
         let date = |one: &BaselineForecast| -> Date { one.date };
