@@ -80,7 +80,7 @@ fn foreign(set: &LineSet) -> LineSet {
     for line in set.lines().iter().filter(|line| line.row == Row::B) {
         segments[line.segment].material = "hemp".to_owned();
     }
-    LineSet::new("Strange 1", None, set.lines().to_vec(), segments).unwrap().with_data(set.data().clone())
+    LineSet::new("Strange 1", None, set.lines().to_vec(), segments).unwrap().with_data(*set.data())
 }
 
 #[test]

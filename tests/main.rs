@@ -11,6 +11,8 @@
 
 mod architecture;
 #[cfg(feature = "cli")]
+mod cli_forecast;
+#[cfg(feature = "cli")]
 mod cli_plan;
 #[cfg(feature = "cli")]
 mod cli_run;

@@ -391,7 +391,7 @@ fn predictions_hold_the_checks_that_followed() {
     }
     // readings of one check go together: 30 checks, so three standard errors of some 30 independent shares
     assert!(hidden.len() > 25 && n > 2000.0);
-    assert!((inside / n - 0.95).abs() < 0.05, "{} of {n}", inside);
+    assert!((inside / n - 0.95).abs() < 0.05, "{inside} of {n}");
     assert!(narrow < inside);
 }
 

@@ -25,8 +25,8 @@ pub(super) enum WingPaths {
     /// The wing's own points alone.
     Own {
         paths: PathDraws,
-        /// Standard deviation of a reading, mm.
-        sigma_mm: f64,
+        /// The fit to these points.
+        fit: Box<WearFit>,
         why: WhyNone,
     },
     /// None.
@@ -87,6 +87,6 @@ impl<'a> PathSource<'a> {
         let own = spec.fit(&alone).map_err(failed)?;
         let noise = own.draw_noise(&alone, self.seed, self.draws);
         let paths = own.path_draws(set, history, &noise).map_err(failed)?;
-        Ok(WingPaths::Own { paths, sigma_mm: own.mixed().sigma(), why })
+        Ok(WingPaths::Own { paths, fit: Box::new(own), why })
     }
 }

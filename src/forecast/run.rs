@@ -22,7 +22,7 @@ impl DueSpec {
     /// [`ForecastError`] when a setting or a limit is out of range.
     pub fn run(&self, fleet: &Fleet, wear: &WearFit) -> Result<DueTable, ForecastError> {
         let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
-        self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).from_source(fleet, wear, Origin::ThisFleet)
+        self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).all_wings(fleet, wear, Origin::ThisFleet)
     }
 
     /// The same from a fit made elsewhere and saved. The wings need not have been in it, and one wing is enough.
@@ -38,11 +38,11 @@ impl DueSpec {
     pub fn run_saved(&self, fleet: &Fleet, saved: &SavedFit, demo: DemoFit) -> Result<DueTable, ForecastError> {
         let wear = saved.fit_for(fleet, demo)?;
         let [_, until_h] = saved.hours_seen_h();
-        let table = self.clone().seen_until_or(until_h).from_source(fleet, wear, Origin::Saved)?;
+        let table = self.clone().seen_until_or(until_h).all_wings(fleet, wear, Origin::Saved)?;
         Ok(if saved.is_demo() { table.marked_demo() } else { table })
     }
 
-    fn from_source(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+    fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
@@ -50,7 +50,7 @@ impl DueSpec {
             .histories()
             .par_iter()
             .map(|history| {
-                self.from_paths(&source, fleet, history, usage.of(history).as_ref())
+                self.one_wing(&source, fleet, history, usage.of(history).as_ref())
                     .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
             })
             .collect();
@@ -66,7 +66,7 @@ impl DueSpec {
         Ok(if fleet.is_demo() { table.marked_demo() } else { table })
     }
 
-    fn from_paths(
+    fn one_wing(
         &self,
         source: &PathSource<'_>,
         fleet: &Fleet,

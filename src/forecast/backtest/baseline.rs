@@ -16,7 +16,7 @@ const FEWEST_VALUES: f64 = 10.0;
 
 /// What the three baselines foresee for one row of one check, mm.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Points {
+pub(super) struct Foreseen {
     pub(super) last_value: f64,
     pub(super) own_points: f64,
     pub(super) fleet_mean: f64,
@@ -30,7 +30,7 @@ pub(super) struct BaselineForecast {
     pub(super) row: usize,
     pub(super) date: Date,
     pub(super) measured_mm: f64,
-    pub(super) points: Points,
+    pub(super) foreseen: Foreseen,
 }
 
 /// All measured checks of one wing.
@@ -64,8 +64,9 @@ pub(super) fn forecasts(wings: &[WingSeries]) -> Vec<BaselineForecast> {
                 let Some(measured_mm) = target.rows_mm[row] else { continue };
                 let Some(own) = OwnPoints::of(past, row) else { continue };
                 let Some(fleet_mean) = fleet.at(series.line_set, row, target.hours_h) else { continue };
-                let points = Points { last_value: own.last_mm, own_points: own.line_at(target.hours_h), fleet_mean };
-                out.push(BaselineForecast { wing, check, row, date, measured_mm, points });
+                let foreseen =
+                    Foreseen { last_value: own.last_mm, own_points: own.line_at(target.hours_h), fleet_mean };
+                out.push(BaselineForecast { wing, check, row, date, measured_mm, foreseen });
             }
         }
         // what was measured on a day is known from the next day on
@@ -189,9 +190,9 @@ impl PastErrors {
         let square = |point: f64| (point - one.measured_mm).powi(2);
         let row = &mut self.rows[one.row];
         row.n += 1;
-        row.last_value += square(one.points.last_value);
-        row.own_points += square(one.points.own_points);
-        row.fleet_mean += square(one.points.fleet_mean);
+        row.last_value += square(one.foreseen.last_value);
+        row.own_points += square(one.foreseen.own_points);
+        row.fleet_mean += square(one.foreseen.fleet_mean);
     }
 
     /// CRPS of the three baselines as normal forecasts about their points, each with the root mean square of its own past
@@ -214,9 +215,9 @@ impl PastErrors {
         let score = |point: f64, sum: f64| normal_crps(one.measured_mm - point, (sum / squares.n as f64).sqrt());
         Some(CrpsByMethod {
             linedrift: 0.0,
-            last_value: score(one.points.last_value, squares.last_value),
-            own_points: score(one.points.own_points, squares.own_points),
-            fleet_mean: score(one.points.fleet_mean, squares.fleet_mean),
+            last_value: score(one.foreseen.last_value, squares.last_value),
+            own_points: score(one.foreseen.own_points, squares.own_points),
+            fleet_mean: score(one.foreseen.fleet_mean, squares.fleet_mean),
         })
     }
 }

@@ -84,7 +84,7 @@ impl fmt::Display for Backtest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "{} forecasts of row means less the common offset, at {} hidden checks; {} left out",
+            "{} forecasts of row means less the common offset at {} checks; {} left out",
             self.scores().len(),
             self.checks(),
             self.skipped().len()

@@ -9,7 +9,7 @@ use super::baseline::{BaselineForecast, PastErrors, WingSeries, forecasts};
 use super::cut::{Cut, before, cuts};
 use super::measured::{Measured, material_of};
 use super::outcome::{Backtest, CrpsByMethod, ForecastScore, SkippedCheck};
-use super::predictive::{ReadingNoise, crps_of_draws, quantile, row_draws, share_below};
+use super::predictive::{Instrument, ReadingNoise, crps_of_draws, quantile, row_draws, share_below};
 use crate::check::{Fleet, History, Stage};
 use crate::forecast::path_source::{Origin, PathSource, WingPaths};
 use crate::forecast::{Basis, ForecastError};
@@ -40,8 +40,8 @@ pub enum Origins {
 /// dated after D. (Where several wings are targets on one day, each is hidden from the others too.)
 ///
 /// *Forecast*: for each row that was read, the mean of its lines less the check's common offset (the median over A–D), as
-/// draws of what will be measured at the check's hours: true paths given the wing's own earlier checks, and a reading error
-/// per line.
+/// draws of what will be measured at the check's hours: true paths given the wing's own earlier checks, the check's offset, a
+/// reading error per line, and rounding as in the wing's earlier readings.
 ///
 /// *Baselines*, each a normal forecast about its point with the root mean square of its own past errors in the row (errors
 /// of the same rule on every check after the first of any wing that is dated before D; of all rows where the row has fewer
@@ -121,7 +121,7 @@ impl BacktestSpec {
                 WingSeries { line_set: history.line_set, checks }
             })
             .collect();
-        let baselines = Baselines::new(forecasts(&series));
+        let baselines = Baselines::new(&forecasts(&series));
         let (targets, mut skipped) = self.targets(fleet, &baselines);
         let lines = fleet.line_sets().iter().map(|set| 2 * set.lines().len()).max().unwrap_or(0);
         let noise = ReadingNoise::new(self.seed.wrapping_add(1), self.draws, lines);
@@ -199,9 +199,9 @@ impl BacktestSpec {
             let set = fleet.line_set(history);
             let past = before(history, check);
             let skip = |why: String| SkippedCheck::new(history, &history.checks[check].id, &why);
-            let (paths, sigma_mm, basis) = match source.paths(set, &past) {
-                Ok(WingPaths::Fit(paths)) => (paths, fit.mixed().sigma(), Basis::History),
-                Ok(WingPaths::Own { paths, sigma_mm, .. }) => (paths, sigma_mm, Basis::Own),
+            let (paths, instrument, basis) = match source.paths(set, &past) {
+                Ok(WingPaths::Fit(paths)) => (paths, Instrument::new(&fit, &past), Basis::History),
+                Ok(WingPaths::Own { paths, fit, .. }) => (paths, Instrument::new(&fit, &past), Basis::Own),
                 Ok(WingPaths::None(_)) => {
                     out.skipped.push(skip("too few wings and own checks for a forecast".to_owned()));
                     continue;
@@ -211,7 +211,7 @@ impl BacktestSpec {
                     continue;
                 }
             };
-            let forecast = Predicted { paths, sigma_mm, basis };
+            let forecast = Predicted { paths, instrument, basis };
             out.scores.extend(score_check(fleet, history, check, &forecast, baselines.of(wing, check), noise));
         }
         out
@@ -228,7 +228,7 @@ struct Scores {
 /// What the forecast of one check is made from.
 struct Predicted {
     paths: PathDraws,
-    sigma_mm: f64,
+    instrument: Instrument,
     basis: Basis,
 }
 
@@ -243,7 +243,7 @@ fn score_check(
     let set = fleet.line_set(history);
     let check = &history.checks[at];
     let last_h = history.checks[..at].iter().rev().find(|check| !check.readings.is_empty());
-    let mut draws = row_draws(set, check, &forecast.paths, forecast.sigma_mm, noise);
+    let mut draws = row_draws(set, check, &forecast.paths, forecast.instrument, noise);
     let mut out = Vec::new();
     for baseline in baselines {
         let row = Row::ALL[baseline.row];
@@ -293,7 +293,7 @@ struct Baselines {
 }
 
 impl Baselines {
-    fn new(forecasts: Vec<BaselineForecast>) -> Self {
+    fn new(forecasts: &[BaselineForecast]) -> Self {
         let mut known: BTreeMap<(usize, usize), Vec<RowBaseline>> = BTreeMap::new();
         let mut errors = PastErrors::default();
         let date = |one: &BaselineForecast| -> Date { one.date };

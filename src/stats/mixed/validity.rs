@@ -38,7 +38,7 @@ impl MixedFit {
         let effects = self.fixed().iter().zip(names).zip(&self.beta).all(|((effect, (column, name)), beta)| {
             effect.column == column
                 && effect.name == *name
-                && effect.estimate == *beta
+                && effect.estimate.to_bits() == beta.to_bits()
                 && (0.0..=LARGEST).contains(&effect.se)
                 && effect.freedom > 0.0
         });
