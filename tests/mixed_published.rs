@@ -160,6 +160,8 @@ fn agrees_with_published_fits() {
             let expected = &reference[case.name][name];
             let label = format!("{} {name}", case.name);
             let deviance = number(&expected["criterion"]);
+            let mut furthest: [f64; 4] = [0.0; 4];
+            furthest[0] = ((fit.deviance() - deviance) / deviance).abs();
             assert!(
                 ((fit.deviance() - deviance) / deviance).abs() < 1e-9,
                 "{label}: {} against {deviance}, {:?}",
@@ -170,6 +172,9 @@ fn agrees_with_published_fits() {
                 let theirs = number(theirs);
                 let tolerance = if theirs == 0.0 { 1e-4 } else { 1e-6 * theirs.abs() };
                 assert!((ours - theirs).abs() <= tolerance, "{label}: θ {ours} against {theirs}");
+                if theirs != 0.0 {
+                    furthest[1] = furthest[1].max(((ours - theirs) / theirs).abs());
+                }
             }
             let sigma = number(&expected["sigma"]);
             assert!(((fit.sigma() - sigma) / sigma).abs() < 1e-6, "{label}: σ {} against {sigma}", fit.sigma());
@@ -184,7 +189,11 @@ fn agrees_with_published_fits() {
                     .unwrap_or_else(|| panic!("{name}"));
                 assert!(((fixed.estimate - beta[k]) / beta[k]).abs() < 1e-6, "{label} {name}: {fixed:?}");
                 assert!(((fixed.se - se[k]) / se[k]).abs() < 1e-6, "{label} {name}: {fixed:?} {}", se[k]);
+                furthest[2] = furthest[2].max(((fixed.estimate - beta[k]) / beta[k]).abs());
+                furthest[3] = furthest[3].max(((fixed.se - se[k]) / se[k]).abs());
             }
+            let [criterion, theta, estimates, errors] = furthest;
+            eprintln!("| {label} | {criterion:.0e} | {theta:.0e} | {estimates:.0e} | {errors:.0e} |");
         }
     }
 }

@@ -31,8 +31,13 @@ fn fits(name: &str) {
             _ => WingEffects::RateRow,
         };
         let fit = WearSpec::default().shape(shape).terms(terms).wing_effects(effects).fit(&fleet).unwrap();
-        compare(&fit, expected, &format!("{name} {shape:?} {terms:?} {effects:?}"));
+        compare(&fit, expected, &format!("{name} {}, {}, {}", shape.name(), text(&terms), text(&effects)));
     }
+}
+
+/// An option by its name.
+fn text(option: &impl serde::Serialize) -> String {
+    serde_json::to_value(option).unwrap().as_str().unwrap().to_owned()
 }
 
 fn compare(fit: &WearFit, expected: &Value, label: &str) {
@@ -44,6 +49,7 @@ fn compare(fit: &WearFit, expected: &Value, label: &str) {
     let off = (fit.deviance() - deviance) / deviance;
     assert!(off > -1e-7, "{label}: a deviance so much lower wants a look: {off:+.1e}");
     assert!(off < 1e-7, "{label}: {} against {deviance}", fit.deviance());
+    let mut furthest: [f64; 3] = [0.0; 3];
     let terms = expected["terms"].as_array().unwrap();
     assert_eq!(terms.len(), fit.terms().len(), "{label}");
     for term in terms {
@@ -51,6 +57,8 @@ fn compare(fit: &WearFit, expected: &Value, label: &str) {
         let (estimate, se) = (number(&term["estimate"]), number(&term["se"]));
         assert!((ours.estimate - estimate).abs() < 1e-3 * se, "{label}: {ours:?} against {estimate}");
         assert!((ours.se / se - 1.0).abs() < 1e-3, "{label}: {ours:?} against {se}");
+        furthest[0] = furthest[0].max((ours.estimate - estimate).abs() / se);
+        furthest[1] = furthest[1].max((ours.se / se - 1.0).abs());
     }
     for spread in expected["spread"].as_array().unwrap() {
         let ours = fit
@@ -67,8 +75,13 @@ fn compare(fit: &WearFit, expected: &Value, label: &str) {
             let sd = number(&spread["sd"]);
             let tolerance = if sd == 0.0 { 1e-3 } else { 1e-3 * sd };
             assert!((ours.sd.unwrap() - sd).abs() <= tolerance, "{label}: {ours:?} against {sd}");
+            if sd != 0.0 {
+                furthest[2] = furthest[2].max((ours.sd.unwrap() / sd - 1.0).abs());
+            }
         }
     }
+    let [estimates, errors, spreads] = furthest;
+    eprintln!("| {label} | {:.0e} | {estimates:.0e} | {errors:.0e} | {spreads:.0e} |", off.abs());
 }
 
 #[test]
