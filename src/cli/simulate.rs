@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use linedrift::fleet::{TableFormat, tables, write_atomic, write_folder, write_table};
-use linedrift::report::policy_figure;
+use linedrift::report::{policy_figure, text};
 use linedrift::simulate::{FleetSpec, PolicySpec};
 
 use super::Failure;
@@ -56,7 +56,7 @@ impl Args {
         output::make_folder(&self.out)?;
         write_table(&tables::policies(&comparison.rows), &self.out, TableFormat::Csv)?;
         write_atomic(&self.out.join("policies.svg"), policy_figure(&comparison)?.standalone().as_bytes())?;
-        Ok(Output::text(comparison.to_string()))
+        Ok(Output::text(format!("{}\n{comparison}", text::cautions())))
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {

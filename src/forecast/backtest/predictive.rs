@@ -23,6 +23,8 @@ impl ReadingNoise {
 
 /// How readings come about, beside the true lengths.
 #[derive(Debug, Clone, Copy)]
+// every figure is in millimetres, and says so
+#[allow(clippy::struct_field_names)]
 pub(super) struct Instrument {
     /// Standard deviation of a reading, rounding included, mm.
     pub(super) reading_sd_mm: f64,
