@@ -14,7 +14,7 @@ const COLLINEAR: f64 = 1e-11;
 /// With as many blocks or more, the optimum of some of them is found first ...
 pub(super) const MANY_BLOCKS: usize = 96;
 /// ... namely of every so many-th.
-const COARSE: usize = 8;
+const COARSE: usize = 7;
 /// A relative standard deviation below this is tried as an exact zero.
 const NEAR_ZERO: f64 = 1e-3;
 
@@ -124,7 +124,7 @@ impl MixedSpec {
     ///
     /// Fixed columns that earlier columns explain are dropped and named. θ is optimised unconstrained, so that a boundary
     /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards. With 96 blocks or
-    /// more the optimum of every eighth is found first and the search over all starts there, with its curvature.
+    /// more the optimum of every seventh is found first and the search over all starts there, with its curvature.
     ///
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
@@ -177,8 +177,14 @@ impl MixedSpec {
         if blocks.len() < MANY_BLOCKS {
             return None;
         }
-        let some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
-        let objective = Objective::new(model, &some, self.criterion);
+        let mut some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
+        let mut model = model.clone();
+        let kept = independent_columns(&model, &some);
+        if kept.contains(&false) {
+            model.fixed = pick(&model.fixed, &kept, true);
+            some = some.iter().map(|block| block.keeping(&kept)).collect();
+        }
+        let objective = Objective::new(&model, &some, self.criterion);
         if objective.degrees() < 1.0 {
             return None;
         }
