@@ -85,7 +85,7 @@ def measured(command, cap_s):
         wall_s = time.perf_counter() - begin
         child.returncode = os.waitstatus_to_exitcode(status)
         if late.is_set():
-            raise Failed(f"not done after {cap_s:.0f} s")
+            raise Failed(f"not done after {cap_s:g} s")
         if child.returncode != 0:
             err.seek(0)
             lines = err.read().decode(errors="replace").strip().splitlines() or [f"exit code {child.returncode}"]
@@ -135,7 +135,7 @@ def run_peer(peer, columns, formula, cap_s):
     except (IndexError, ValueError) as error:
         raise Failed("gave no result") from error
     if result["wall_s"] > cap_s:
-        raise Failed(f"not done after {cap_s:.0f} s")
+        raise Failed(f"not done after {cap_s:g} s")
     return result
 
 
@@ -159,13 +159,13 @@ def figure(value):
     """Three significant digits, without an exponent."""
     if value >= 100:
         return f"{value:,.0f}"
-    return f"{value:.2f}" if value >= 10 else f"{value:.3g}"
+    return f"{value:.1f}" if value >= 10 else f"{value:.3g}"
 
 
 def row(name, run, own, difference="", note=""):
     cells = [name, figure(run["wall_s"])]
     cells += [figure(run["wall_s"] / own["wall_s"]), figure(run["cpu_s"]), figure(run["cpu_s"] / own["cpu_s"])]
-    cells += [figure(run["memory_mib"])]
+    cells += [f"{run['memory_mib']:,.0f}"]
     if difference:
         cells += [f"{difference['criterion']:+.1e}", f"{difference['rate']:.0e} ({difference['rate_in_se']:.0e} se)"]
     else:
@@ -238,7 +238,7 @@ def head(args, tables):
     version = subprocess.run([args.linedrift, "--version"], capture_output=True, text=True, check=True).stdout.strip()
     names = {name: run["version"] for table in tables for name, run in table.peers.items()}
     print(f"{datetime.date.today()}, {platform.system()} {platform.machine()}, {os.cpu_count()} cores, load average "
-          f"{os.getloadavg()[0]:.1f} at the end; {version}; {'; '.join(names.values())}.")
+          f"{os.getloadavg()[0]:.1f} at the end; {'; '.join([version, *names.values()])}.")
     rises = [compare(run, middle(table.own)) for table in tables for run in table.peers.values()]
     if rises:
         print(f"Largest difference of a criterion {max(abs(r['criterion']) for r in rises):.1e}, of a rate "
@@ -268,6 +268,8 @@ def main():
         parser.error(str(error))
     if not args.linedrift.is_file():
         parser.error(f"{args.linedrift} is not there: cargo build --release, or --linedrift PATH")
+    # Told to end, it ends the peer too and prints what it has, as on an interrupt.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     args.work.mkdir(parents=True, exist_ok=True)
     tables = []
     for size in args.sizes:

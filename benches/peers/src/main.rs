@@ -27,7 +27,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let wall_s = begin.elapsed().as_secs_f64();
     let cpu_s = self::cpu_s()? - cpu_s;
 
-    let rates: BTreeMap<String, f64> = model.coef_names().into_iter().zip(model.coef()).collect();
+    let coefficients = model.coef();
+    let rates: BTreeMap<String, f64> = model.coef_names().into_iter().zip(coefficients.iter().copied()).collect();
     let result = serde_json::json!({
         "version": "mixeff-rs 1.0.0-rc.5",
         "wall_s": wall_s,
@@ -35,6 +36,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         "memory_mib": memory_mib()?,
         "criterion": model.objective(),
         "rates": rates,
+        "note": if model.converged() { "" } else { "says that it did not converge" },
     });
     println!("{result}");
     Ok(())
