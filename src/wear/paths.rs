@@ -1,6 +1,7 @@
 //! True line paths of one wing, drawn from the fit and the wing's own history.
 
-use ndarray::{Array2, Axis, Slice};
+use ndarray::linalg::general_mat_mul;
+use ndarray::{Array2, ArrayView2, Axis, Slice};
 
 use super::fit::Component;
 use super::layout::{Layout, LineRow};
@@ -72,19 +73,23 @@ impl WearFit {
             let paths = model.line_paths();
             let rows = Slice::from(from..until);
             let normals = noise.normals.slice_axis(Axis(0), rows);
-            let values = model.values(&normals.slice_axis(Axis(1), Slice::from(..noise.shared)).to_owned());
-            let mut starts = values.dot(&weights(needed, &paths, |path| &path.start));
-            for ((k, path), mut column) in paths.iter().enumerate().zip(starts.axis_iter_mut(Axis(1))) {
-                let own = normals.index_axis(Axis(1), noise.shared + noise.lines + k);
-                let group = normals.index_axis(Axis(1), noise.shared + path.group);
-                column.zip_mut_with(&own, |start, z| *start += path.constant_mm + path.own_sd_mm * z);
-                if path.group_sd_mm > 0.0 {
-                    column.zip_mut_with(&group, |start, z| *start += path.group_sd_mm * z);
+            let values = model.values(&normals, noise.shared);
+            let mut starts = start_mm.slice_axis_mut(Axis(0), rows);
+            general_mat_mul(1.0, &values, &weights(needed, &paths, |path| &path.start), 0.0, &mut starts);
+            // along rows: what is a line's own, then what a group of lines shares
+            let shared: Vec<(usize, &LinePath)> =
+                paths.iter().enumerate().filter(|(_, path)| path.group_sd_mm > 0.0).collect();
+            for (mut starts, normals) in starts.rows_mut().into_iter().zip(normals.rows()) {
+                let own = normals.iter().skip(noise.shared + noise.lines);
+                for ((start, path), z) in starts.iter_mut().zip(&paths).zip(own) {
+                    *start += path.constant_mm + path.own_sd_mm * z;
+                }
+                for (k, path) in &shared {
+                    starts[*k] += path.group_sd_mm * normals[noise.shared + path.group];
                 }
             }
-            start_mm.slice_axis_mut(Axis(0), rows).assign(&starts);
-            let slopes = values.dot(&weights(needed, &paths, |path| &path.slope));
-            slope_mm.slice_axis_mut(Axis(0), rows).assign(&slopes);
+            let mut slopes = slope_mm.slice_axis_mut(Axis(0), rows);
+            general_mat_mul(1.0, &values, &weights(needed, &paths, |path| &path.slope), 0.0, &mut slopes);
             shapes.resize(until, component.shape);
         }
         // rounding of the weights may leave the last draws out
@@ -128,12 +133,13 @@ impl<'a> WingModel<'a> {
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }
 
-    /// Draws × (fixed, then outer effects) from as many standard normal numbers.
-    fn values(&self, normals: &Array2<f64>) -> Array2<f64> {
+    /// Draws × (fixed, then outer effects) from the first `shared` standard normal numbers of each row.
+    fn values(&self, normals: &ArrayView2<'_, f64>, shared: usize) -> Array2<f64> {
         let mut values = Array2::zeros((normals.nrows(), self.posterior.fixed() + self.posterior.outer()));
         let mut draw = Vec::new();
         for (normals, mut row) in normals.rows().into_iter().zip(values.rows_mut()) {
-            self.posterior.draw(normals.as_slice().unwrap_or(&[]), &mut draw);
+            let normals = normals.to_slice().and_then(|normals| normals.get(..shared)).unwrap_or(&[]);
+            self.posterior.draw(normals, &mut draw);
             row.iter_mut().zip(&draw).for_each(|(value, drawn)| *value = *drawn);
         }
         values
