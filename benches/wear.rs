@@ -3,12 +3,12 @@
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 use linedrift::simulate::FleetSpec;
-use linedrift::wear::{Reduction, WearSpec};
+use linedrift::wear::{Reduction, TermsOption, WearSpec};
 
 fn fit(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("wear");
     group.sample_size(10);
-    for wings in [60, 600] {
+    for wings in [45, 441, 4530] {
         let fleet = FleetSpec::default().wings(wings).seed(3).run().unwrap().fleet;
         let reduction = Reduction::new(&fleet, &[]).unwrap();
         let readings = reduction.readings();
@@ -17,6 +17,10 @@ fn fit(criterion: &mut Criterion) {
         });
         group.bench_function(BenchmarkId::new("fit", readings), |bencher| {
             bencher.iter(|| WearSpec::default().fit_reduced(&reduction).unwrap());
+        });
+        // the model that general libraries are compared on
+        group.bench_function(BenchmarkId::new("fit-rate-terms", readings), |bencher| {
+            bencher.iter(|| WearSpec::default().terms(TermsOption::Rate).fit_reduced(&reduction).unwrap());
         });
     }
     // the same fleet with every reading taken once, 4 and 16 times: a fit from the reduction should cost the same
