@@ -5,8 +5,8 @@ use std::path::Path;
 
 use linedrift::check::{Action, ActionKind, Fitting, History};
 use linedrift::fleet::{
-    FolderSpec, Table, TableFormat, WingWork, read_given, read_planform, read_steps, record_work, write_folder,
-    write_table,
+    FolderLock, FolderSpec, Table, TableFormat, WingWork, read_given, read_planform, read_steps, record_work,
+    write_folder, write_table,
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::wing::Side;
@@ -51,7 +51,7 @@ fn record(folder: &Path) -> (Vec<Action>, Vec<Fitting>) {
     let actions =
         vec![action(history, at, ActionKind::Turn, -10.053), action(history, free, ActionKind::Splice, 6.0)];
     let work = WingWork { set, history, actions: actions.clone(), fittings: fittings.clone() };
-    let record = record_work(folder, &[work]).unwrap();
+    let record = record_work(folder, &[work], &FolderLock::take(folder).unwrap()).unwrap();
     assert_eq!((record.actions, record.fittings_changed, record.fittings_new), (2, 1, 1));
     let mut expected = history.actions.clone();
     expected.extend(actions);
@@ -131,7 +131,7 @@ fn parquet_keeps_its_columns_and_types() {
         actions: vec![action(&fleet.fleet.histories()[0], 0, ActionKind::Turn, -9.5)],
         fittings: fleet.fleet.histories()[0].fittings.clone(),
     };
-    record_work(other.path(), &[work]).unwrap();
+    record_work(other.path(), &[work], &FolderLock::take(other.path()).unwrap()).unwrap();
     let after = FolderSpec::default().read(other.path()).unwrap();
     assert_eq!(after.notes, fleet.notes, "the unknown columns are still there");
     let read = &after.fleet.histories()[0].actions;
@@ -151,7 +151,10 @@ fn a_table_that_is_missing_is_made_and_one_that_is_wrong_stays() {
         let history = &fleet.histories()[0];
         let actions = vec![action(history, 0, ActionKind::Turn, -10.0)];
         let work = WingWork { set: fleet.line_set(history), history, actions: actions.clone(), fittings: Vec::new() };
-        assert_eq!(record_work(folder.path(), &[work]).unwrap().fittings_new, 0);
+        assert_eq!(
+            record_work(folder.path(), &[work], &FolderLock::take(folder.path()).unwrap()).unwrap().fittings_new,
+            0
+        );
         assert_eq!(FolderSpec::default().read(folder.path()).unwrap().fleet.histories()[0].actions, actions);
         assert!(!folder.path().join(format!("fittings.{ending}")).exists());
     }
@@ -162,7 +165,8 @@ fn a_table_that_is_missing_is_made_and_one_that_is_wrong_stays() {
     fs::write(&path, "wing;date\n").unwrap();
     let actions = vec![action(history, 0, ActionKind::Turn, -10.0)];
     let work = WingWork { set: fleet.line_set(history), history, actions, fittings: history.fittings.clone() };
-    let error = record_work(folder.path(), &[work]).unwrap_err().to_string();
+    let error =
+        record_work(folder.path(), &[work], &FolderLock::take(folder.path()).unwrap()).unwrap_err().to_string();
     assert!(error.contains("actions") && error.contains("semicolons"), "{error}");
     assert_eq!(fs::read_to_string(&path).unwrap(), "wing;date\n");
 }

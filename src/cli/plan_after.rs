@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use linedrift::check::{Check, Stage};
-use linedrift::fleet::{WingWork, record_work};
+use linedrift::fleet::{FolderLock, WingWork, record_work};
 use linedrift::plan::{
     Achieved, Finding, LearnSpec, LearntFleet, Plan, PlanSpec, RecordedRow, as_left_of, recorded_after,
 };
@@ -40,7 +40,8 @@ pub(super) fn done(args: &Args, input: &Input, one: Chosen<'_>, plan: &Plan) -> 
         actions: plan.actions(date, one.check.hours_h, as_left.map(|check| check.id.as_str())),
         fittings: plan.fittings(one.history),
     };
-    let written = record_work(&args.fleet, &[work])?;
+    let lock = FolderLock::take(&args.fleet)?;
+    let written = record_work(&args.fleet, &[work], &lock)?;
     Ok(RecordedRow {
         date,
         as_left: as_left.map(|check| check.id.clone()),
@@ -121,7 +122,8 @@ pub(super) fn learn(args: &Args, input: &Input, spec: &PlanSpec) -> Result<Outpu
             WingWork { set, history, actions: Vec::new(), fittings: learnt.fittings(spec, set, history) }
         })
         .collect();
-    let written = record_work(&args.fleet, &works)?;
+    let lock = FolderLock::take(&args.fleet)?;
+    let written = record_work(&args.fleet, &works, &lock)?;
     if args.common.json {
         let document = LearntDocument {
             schema: "linedrift.learnt/1",

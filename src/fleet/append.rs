@@ -10,6 +10,7 @@ use polars::prelude::{
 
 use super::atomic::FleetWriteError;
 use super::csv::{Records, fields};
+use super::csv_edit::encoded;
 use super::parquet::is_readable;
 use super::table::{ColumnData, Table, series};
 
@@ -198,8 +199,4 @@ fn cell(column: &super::Column, row: usize) -> String {
         ColumnData::Count(cells) => cells.get(row).copied().flatten().map(|count| count.to_string()),
     }
     .unwrap_or_default()
-}
-
-fn encoded(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_owned() }
 }

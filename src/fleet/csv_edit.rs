@@ -55,7 +55,7 @@ impl CsvEdit {
         }
         let filled: Vec<usize> = std::iter::once(0).chain(self.body()).collect();
         for at in filled {
-            let field = if at == 0 { encoded(name) } else { Vec::new() };
+            let field = if at == 0 { encoded(name).into_bytes() } else { Vec::new() };
             self.records[at].fields.push(field);
         }
         self.columns.push(name.to_owned());
@@ -66,7 +66,7 @@ impl CsvEdit {
     pub(super) fn set(&mut self, record: usize, column: usize, value: &str) {
         let Some(at) = self.body().nth(record) else { return };
         if let Some(field) = self.records[at].fields.get_mut(column) {
-            *field = encoded(value);
+            *field = encoded(value).into_bytes();
         }
     }
 
@@ -78,7 +78,7 @@ impl CsvEdit {
         let mut fields = vec![Vec::new(); self.columns.len()];
         for (column, value) in values {
             if let Some(field) = fields.get_mut(*column) {
-                *field = encoded(value);
+                *field = encoded(value).into_bytes();
             }
         }
         self.records.push(Record { fields, end: self.end.clone() });
@@ -113,11 +113,12 @@ fn raw_fields(line: &[u8]) -> Vec<Vec<u8>> {
     fields
 }
 
-fn encoded(value: &str) -> Vec<u8> {
+/// A value as a field: in quotes where it must be.
+pub(super) fn encoded(value: &str) -> String {
     if value.contains(['"', ',', '\n', '\r']) {
-        format!("\"{}\"", value.replace('"', "\"\"")).into_bytes()
+        format!("\"{}\"", value.replace('"', "\"\""))
     } else {
-        value.as_bytes().to_vec()
+        value.to_owned()
     }
 }
 

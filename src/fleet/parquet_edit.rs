@@ -5,7 +5,8 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use polars::prelude::{
-    DataFrame, DataType, NamedFrom, ParquetReader, ParquetWriter, PolarsResult, SerReader, Series, TimeUnit,
+    DataFrame, DataType, NamedFrom, ParquetReader, ParquetWriter, PolarsError, PolarsResult, SerReader, Series,
+    TimeUnit,
 };
 
 use super::parquet::{MS_PER_DAY, is_readable};
@@ -75,93 +76,125 @@ impl ParquetEdit {
 
     /// The changed file.
     pub(super) fn bytes(&self) -> Result<Vec<u8>, String> {
-        let columns: PolarsResult<Vec<_>> =
+        let columns: Result<Vec<_>, String> =
             self.columns.iter().zip(&self.changes).map(|(name, changes)| self.changed(name, changes)).collect();
-        let mut frame = columns
-            .and_then(|series| DataFrame::new_infer_height(series.into_iter().map(Into::into).collect()))
+        let mut frame = DataFrame::new_infer_height(columns?.into_iter().map(Into::into).collect())
             .map_err(|error| error.to_string())?;
         let mut bytes = Vec::new();
         ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(|error| error.to_string())?;
         Ok(bytes)
     }
 
-    fn changed(&self, name: &str, changes: &Changes) -> PolarsResult<Series> {
+    fn changed(&self, name: &str, changes: &Changes) -> Result<Series, String> {
         let height = self.frame.height();
         let old = match self.frame.column(name) {
             Ok(column) => column.as_materialized_series().clone(),
             Err(_) => Series::full_null(name.into(), height, &DataType::Null),
         };
         let given = || changes.set.iter().map(|(_, value)| value).chain(changes.rows.iter().flatten());
+        let said = |error: PolarsError| format!("column `{name}`: {error}");
         if given().next().is_none() {
             let mut series = old.clone();
-            series.append(&Series::full_null(name.into(), changes.rows.len(), old.dtype()))?;
+            series.append(&Series::full_null(name.into(), changes.rows.len(), old.dtype())).map_err(said)?;
             return Ok(series);
         }
         let text = given().any(|value| matches!(value, Value::Text(_) | Value::Day(_)));
-        match old.dtype() {
-            DataType::String => self.texts(&old, changes),
-            DataType::Null if text => self.texts(&old.cast(&DataType::String)?, changes),
-            DataType::Date => whole(&old.cast(&DataType::Int64)?, changes, Value::days)?.cast(old.dtype()),
-            DataType::Datetime(unit, None) => {
-                let per_day = MS_PER_DAY
-                    * match unit {
-                        TimeUnit::Nanoseconds => 1_000_000,
-                        TimeUnit::Microseconds => 1_000,
-                        TimeUnit::Milliseconds => 1,
-                    };
+        let dtype = old.dtype();
+        let refuse = |value: &Value| format!("a column `{name}` of type {dtype} does not hold `{}`", value.text());
+        match dtype {
+            DataType::String => texts(&old, changes).map_err(said),
+            DataType::Null if text => old.cast(&DataType::String).and_then(|old| texts(&old, changes)).map_err(said),
+            DataType::Boolean => {
+                let cells = old.bool().map_err(said)?.iter().collect();
+                let truth = |value: &Value| value.text().parse().ok();
+                Ok(Series::new(name.into(), changes.over(cells, truth).map_err(|value| refuse(&value))?))
+            }
+            DataType::Date | DataType::Datetime(_, None) => {
+                let per_day = match dtype {
+                    DataType::Datetime(TimeUnit::Nanoseconds, _) => MS_PER_DAY * 1_000_000,
+                    DataType::Datetime(TimeUnit::Microseconds, _) => MS_PER_DAY * 1_000,
+                    DataType::Datetime(TimeUnit::Milliseconds, _) => MS_PER_DAY,
+                    _ => 1,
+                };
+                let cells = old.cast(&DataType::Int64).map_err(said)?;
+                let cells = cells.i64().map_err(said)?.iter().collect();
                 let days = |value: &Value| value.days().map(|days| days * per_day);
-                whole(&old.cast(&DataType::Int64)?, changes, days)?.cast(old.dtype())
+                let cells = changes.over(cells, days).map_err(|value| refuse(&value))?;
+                Series::new(name.into(), cells).cast(dtype).map_err(said)
             }
             dtype => {
-                let numbers = numbers(&old.cast(&DataType::Float64)?, changes)?;
-                let is_whole = numbers.f64()?.iter().flatten().all(|value| value.fract() == 0.0);
+                let number = |value: &Value| match value {
+                    Value::Number(number) => Some(*number),
+                    // an id that is written as a number in the file
+                    Value::Text(text) => text.parse().ok(),
+                    Value::Day(_) => None,
+                };
+                let cells = old.cast(&DataType::Float64).map_err(said)?;
+                let cells: Vec<Option<f64>> = cells.f64().map_err(said)?.iter().collect();
+                let cells = changes.over(cells, number).map_err(|value| refuse(&value))?;
+                let is_whole = cells.iter().flatten().all(|value| value.fract() == 0.0);
+                let numbers = Series::new(name.into(), cells);
                 // a column of whole numbers that gets a part of one becomes one of decimals
                 if dtype.is_float() || (dtype.is_integer() && is_whole) {
-                    numbers.strict_cast(dtype)
+                    numbers.strict_cast(dtype).map_err(said)
                 } else {
                     Ok(numbers)
                 }
             }
         }
     }
+}
 
-    #[allow(clippy::unused_self, reason = "beside the other kinds of column")]
-    fn texts(&self, old: &Series, changes: &Changes) -> PolarsResult<Series> {
-        let mut cells: Vec<Option<String>> = old.str()?.iter().map(|cell| cell.map(str::to_owned)).collect();
-        for (record, value) in &changes.set {
+impl Changes {
+    /// The cells as they will be, or the first value that a cell of this kind cannot hold.
+    fn over<T>(&self, mut cells: Vec<Option<T>>, of: impl Fn(&Value) -> Option<T>) -> Result<Vec<Option<T>>, Value> {
+        let held = |value: &Value| of(value).ok_or_else(|| value.clone());
+        for (record, value) in &self.set {
             if let Some(cell) = cells.get_mut(*record) {
-                *cell = Some(value.text());
+                *cell = Some(held(value)?);
             }
         }
-        cells.extend(changes.rows.iter().map(|value| value.as_ref().map(Value::text)));
-        Ok(Series::new(old.name().clone(), cells))
+        for value in &self.rows {
+            cells.push(value.as_ref().map(held).transpose()?);
+        }
+        Ok(cells)
     }
 }
 
-fn whole(old: &Series, changes: &Changes, of: impl Fn(&Value) -> Option<i64>) -> PolarsResult<Series> {
-    let mut cells: Vec<Option<i64>> = old.i64()?.iter().collect();
-    for (record, value) in &changes.set {
-        if let Some(cell) = cells.get_mut(*record) {
-            *cell = of(value);
-        }
-    }
-    cells.extend(changes.rows.iter().map(|value| value.as_ref().and_then(&of)));
+fn texts(old: &Series, changes: &Changes) -> PolarsResult<Series> {
+    let cells = old.str()?.iter().map(|cell| cell.map(str::to_owned)).collect();
+    let cells = changes.over(cells, |value| Some(value.text())).unwrap_or_default();
     Ok(Series::new(old.name().clone(), cells))
 }
 
-fn numbers(old: &Series, changes: &Changes) -> PolarsResult<Series> {
-    let number = |value: &Value| match value {
-        Value::Number(number) => Some(*number),
-        // an id that is written as a number in the file
-        Value::Text(text) => text.parse().ok(),
-        Value::Day(_) => None,
-    };
-    let mut cells: Vec<Option<f64>> = old.f64()?.iter().collect();
-    for (record, value) in &changes.set {
-        if let Some(cell) = cells.get_mut(*record) {
-            *cell = number(value);
-        }
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_that_its_column_cannot_hold_is_refused_not_dropped() {
+        let frame = DataFrame::new_infer_height(vec![
+            Series::new("wing".into(), [1i64, 2]).into(),
+            Series::new("can_loop".into(), [true, false]).into(),
+        ])
+        .unwrap();
+        let with = |place: usize, value: Value| {
+            let columns = vec!["wing".to_owned(), "can_loop".to_owned()];
+            let mut edit = ParquetEdit {
+                frame: frame.clone(),
+                columns,
+                changes: vec![Changes::default(), Changes::default()],
+                rows: 0,
+            };
+            edit.set(1, place, value);
+            edit.changed(&edit.columns[place], &edit.changes[place])
+        };
+        let kept = with(1, Value::Text("true".to_owned())).unwrap();
+        assert_eq!(kept.bool().unwrap().iter().collect::<Vec<_>>(), [Some(true), Some(true)]);
+        let kept = with(0, Value::Text("17".to_owned())).unwrap();
+        assert_eq!(kept.i64().unwrap().iter().collect::<Vec<_>>(), [Some(1), Some(17)]);
+        let refused = with(0, Value::Text("17-4L".to_owned())).unwrap_err();
+        assert_eq!(refused, "a column `wing` of type i64 does not hold `17-4L`");
+        assert!(with(1, Value::Number(2.0)).is_err());
     }
-    cells.extend(changes.rows.iter().map(|value| value.as_ref().and_then(number)));
-    Ok(Series::new(old.name().clone(), cells))
 }

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::atomic::FleetWriteError;
 use super::folder_out::segment_name;
 use super::grid::Grid;
+use super::lock::FolderLock;
 use super::schema::{ACTIONS, FITTINGS};
 use super::table_edit::{TableEdit, Value};
 use crate::check::{Action, Fitting, History};
@@ -36,12 +37,12 @@ pub struct WorkRecord {
 
 /// Writes work into a fleet folder: its actions at the end of `actions`, and `fittings` kept up to date. Whatever else the
 /// two tables hold stays as it is, unknown columns and, in CSV, every byte of the rows that are not changed. A table that
-/// is missing is made. Both files are made ready first and then put in place, each whole or not at all.
+/// is missing is made. The lock of the folder says that nobody else is writing. Both files are made ready first and then put in place, each whole or not at all.
 ///
 /// # Errors
 /// [`FleetWriteError`] when a table cannot be read or kept as it is, a segment has no name in the tables, or the file system
 /// refuses. Unless it is the very last step that fails, nothing has been written.
-pub fn record_work(folder: &Path, works: &[WingWork<'_>]) -> Result<WorkRecord, FleetWriteError> {
+pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) -> Result<WorkRecord, FleetWriteError> {
     let mut record = WorkRecord::default();
     let mut ready = Vec::new();
     if works.iter().any(|work| !work.actions.is_empty()) {
