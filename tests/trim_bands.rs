@@ -105,9 +105,11 @@ proptest! {
             }
             // less is left unknown when the arch is given
             if arch_radius_m.is_some_and(|radius| (0.48..=1.0).contains(&(radius / span_m))) {
-                let blind = FlightFigures { arch_radius_m: None, ..figures }.bands().unwrap();
-                prop_assert!(own.speed_pct_per_deg.lower >= blind.speed_pct_per_deg.lower);
-                prop_assert!(own.speed_pct_per_deg.upper <= blind.speed_pct_per_deg.upper);
+                // some other arch within the range may have no answer, and then the blind figures have none
+                if let Some(blind) = (FlightFigures { arch_radius_m: None, ..figures }).bands() {
+                    prop_assert!(own.speed_pct_per_deg.lower >= blind.speed_pct_per_deg.lower);
+                    prop_assert!(own.speed_pct_per_deg.upper <= blind.speed_pct_per_deg.upper);
+                }
             }
         }
     }
