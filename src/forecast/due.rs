@@ -10,7 +10,7 @@ use super::{
     RiskHours, UsageRate, UsageSpec, incidence_weights,
 };
 use crate::check::{Check, History};
-use crate::wear::PathDraws;
+use crate::wear::{PathDraws, WingSampler};
 use crate::wing::LineSet;
 
 /// Draws of a wing's line paths, and what they rest on.
@@ -192,23 +192,49 @@ impl DueSpec {
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
         self.validate()?;
+        let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
+        let crossing = |draws: &PathDraws| {
+            let weights = incidence_weights(set, &draws.lines);
+            self.crossing_of(history).run(draws, set, hours_now, weights.as_deref())
+        };
+        let ground = match paths {
+            LinePaths::Fit(draws) => Ground::fit(draws.own_history, crossing(draws)?),
+            LinePaths::Own(draws) => Ground { basis: Basis::Own, crossing: Some(crossing(draws)?), why_none: None },
+            LinePaths::None(why) => Ground { basis: Basis::Interval, crossing: None, why_none: Some(why) },
+        };
+        self.wing_on(ground, history, set, usage)
+    }
+
+    /// The same from paths that are drawn block by block and never held at once.
+    pub(super) fn wing_sampled(
+        &self,
+        paths: &WingSampler<'_>,
+        history: &History,
+        set: &LineSet,
+        usage: Option<&UsageRate>,
+    ) -> Result<WingDue, ForecastError> {
+        self.validate()?;
+        let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
+        let weights = incidence_weights(set, paths.lines());
+        let crossing = self.crossing_of(history).run_sampled(paths, set, hours_now, weights.as_deref())?;
+        self.wing_on(Ground::fit(paths.own_history(), crossing), history, set, usage)
+    }
+
+    fn crossing_of(&self, history: &History) -> CrossingSpec {
+        self.crossing.limits(*self.limits.of(&history.wing.model))
+    }
+
+    /// The next check of one wing, from what its forecast stands on.
+    fn wing_on(
+        &self,
+        Ground { basis, crossing, why_none }: Ground,
+        history: &History,
+        set: &LineSet,
+        usage: Option<&UsageRate>,
+    ) -> Result<WingDue, ForecastError> {
         let last = last_check(history);
         let hours_now = last.map_or(0.0, |check| check.hours_h);
         let interval = self.interval(history, set, hours_now, usage)?;
-        let (draws, basis) = match paths {
-            LinePaths::Fit(draws) if draws.own_history => (Some(draws), Basis::History),
-            LinePaths::Fit(draws) => (Some(draws), Basis::Fleet),
-            LinePaths::Own(draws) => (Some(draws), Basis::Own),
-            LinePaths::None(_) => (None, Basis::Interval),
-        };
-        let crossing = match draws {
-            Some(draws) => {
-                let weights = incidence_weights(set, &draws.lines);
-                let limits = *self.limits.of(&history.wing.model);
-                Some(self.crossing.limits(limits).run(draws, set, hours_now, weights.as_deref())?)
-            }
-            None => None,
-        };
         let forecast = crossing.map(|crossing| Forecast::new(crossing, self.risk, interval.due_h));
         let (reason, due_hours) = match &forecast {
             Some(forecast) if forecast.risk_now >= self.risk => (Reason::AlreadyOver, hours_now),
@@ -242,10 +268,7 @@ impl DueSpec {
                 forecast: forecast.as_ref(),
                 interval: &interval,
                 checked: last.is_some(),
-                why_none: match paths {
-                    LinePaths::None(why) => Some(why),
-                    _ => None,
-                },
+                why_none,
                 latest: start.and_then(|start| add_months(start, interval.months)).filter(|_| usage.is_none()),
                 seen_until_h: self.seen_until_h,
             },
@@ -380,6 +403,20 @@ pub struct DueDetail {
     /// How often each kind of limit goes first among the draws that cross by the accepted risk or the interval, whichever
     /// is earlier.
     pub first_limits: Vec<CauseShare>,
+}
+
+/// What a wing's forecast stands on.
+struct Ground {
+    basis: Basis,
+    crossing: Option<FirstCrossing>,
+    why_none: Option<WhyNone>,
+}
+
+impl Ground {
+    fn fit(own_history: bool, crossing: FirstCrossing) -> Self {
+        let basis = if own_history { Basis::History } else { Basis::Fleet };
+        Self { basis, crossing: Some(crossing), why_none: None }
+    }
 }
 
 /// The interval of one wing since its last check.

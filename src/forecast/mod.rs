@@ -7,6 +7,7 @@
 mod backtest;
 mod calendar;
 mod crossing;
+mod crossing_pass;
 mod due;
 mod due_table;
 mod due_words;

@@ -2,7 +2,7 @@
 
 use super::{ForecastError, WhyNone};
 use crate::check::{Fleet, History};
-use crate::wear::{DrawNoise, PathDraws, WearFit, WearSpec};
+use crate::wear::{DrawNoise, FixedDraws, PathDraws, WearFit, WearSpec, WingSampler};
 use crate::wing::LineSet;
 
 /// Checks at distinct hours that a wing needs for a forecast from its own points alone.
@@ -17,11 +17,10 @@ pub(super) enum Origin {
     Saved,
 }
 
-/// Draws of a wing's paths and what they rest on.
-#[derive(Debug, Clone)]
-pub(super) enum WingPaths {
-    /// The fit, with the wing's own checks where it has any.
-    Fit(PathDraws),
+/// A wing's paths and what they rest on.
+pub(super) enum WingPaths<'s> {
+    /// The fit, with the wing's own checks where it has any: to be drawn.
+    Fit(WingSampler<'s>),
     /// The wing's own points alone.
     Own {
         paths: PathDraws,
@@ -37,6 +36,7 @@ pub(super) enum WingPaths {
 pub(super) struct PathSource<'a> {
     wear: &'a WearFit,
     noise: DrawNoise,
+    fixed: FixedDraws,
     seed: u64,
     draws: usize,
     origin: Origin,
@@ -46,9 +46,11 @@ pub(super) struct PathSource<'a> {
 impl<'a> PathSource<'a> {
     /// Noise is made for the wings of `fleet`.
     pub(super) fn new(wear: &'a WearFit, origin: Origin, fleet: &Fleet, seed: u64, draws: usize) -> Self {
+        let noise = wear.draw_noise(fleet, seed, draws);
         Self {
             wear,
-            noise: wear.draw_noise(fleet, seed, draws),
+            fixed: wear.fixed_draws(&noise),
+            noise,
             seed,
             draws,
             origin,
@@ -57,7 +59,7 @@ impl<'a> PathSource<'a> {
     }
 
     /// The paths of one wing.
-    pub(super) fn paths(&self, set: &LineSet, history: &History) -> Result<WingPaths, ForecastError> {
+    pub(super) fn paths(&self, set: &LineSet, history: &History) -> Result<WingPaths<'_>, ForecastError> {
         let saved = self.origin == Origin::Saved;
         if self.few_wings {
             return self.by_itself(set, history, if saved { WhyNone::FitFewWings } else { WhyNone::FewWings });
@@ -66,12 +68,12 @@ impl<'a> PathSource<'a> {
         if (saved || !read) && !self.wear.knows(set) {
             return self.by_itself(set, history, if saved { WhyNone::NotInFit } else { WhyNone::NeverMeasured });
         }
-        let paths = self.wear.path_draws(set, history, &self.noise);
+        let paths = self.wear.wing_sampler(set, history, &self.noise, &self.fixed);
         paths.map(WingPaths::Fit).map_err(|source| ForecastError::Wear { wing: history.wing.id.clone(), source })
     }
 
     /// The wing's own points, where there are enough.
-    fn by_itself(&self, set: &LineSet, history: &History, why: WhyNone) -> Result<WingPaths, ForecastError> {
+    fn by_itself(&self, set: &LineSet, history: &History, why: WhyNone) -> Result<WingPaths<'_>, ForecastError> {
         let mut hours: Vec<f64> =
             history.checks.iter().filter(|check| !check.readings.is_empty()).map(|check| check.hours_h).collect();
         hours.dedup();

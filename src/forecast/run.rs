@@ -75,7 +75,7 @@ impl DueSpec {
     ) -> Result<WingDue, ForecastError> {
         let set = fleet.line_set(history);
         match source.paths(set, history)? {
-            WingPaths::Fit(paths) => self.wing(LinePaths::Fit(&paths), history, set, usage),
+            WingPaths::Fit(paths) => self.wing_sampled(&paths, history, set, usage),
             WingPaths::Own { paths, why, .. } => {
                 let mut due = self.wing(LinePaths::Own(&paths), history, set, usage)?;
                 if let Some(sentence) = why_own(why) {

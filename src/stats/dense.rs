@@ -54,6 +54,18 @@ pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     (sums[0] + sums[1]) + (sums[2] + sums[3]) + rest
 }
 
+/// `Σ a` in four partial sums, as [`dot`].
+pub(crate) fn sum(a: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let mut chunks = a.chunks_exact(4);
+    for x in chunks.by_ref() {
+        for lane in 0..4 {
+            sums[lane] += x[lane];
+        }
+    }
+    (sums[0] + sums[1]) + (sums[2] + sums[3]) + chunks.remainder().iter().sum::<f64>()
+}
+
 /// Solves `L x = b` in place for a lower factor held in the leading part of a `stride`-wide row-major matrix.
 pub(crate) fn solve_lower(factor: &[f64], stride: usize, x: &mut [f64]) {
     for i in 0..x.len() {

@@ -1,6 +1,6 @@
 //! Numbers only: robust location and scale, the minimiser and the mixed-model engine. This room knows no wings.
 
-mod dense;
+pub(crate) mod dense;
 mod minimise;
 pub mod mixed;
 pub mod robust;

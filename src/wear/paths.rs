@@ -1,13 +1,10 @@
 //! True line paths of one wing, drawn from the fit and the wing's own history.
 
-use ndarray::linalg::general_mat_mul;
-use ndarray::{Array2, ArrayView2, Axis, Slice};
-
 use super::fit::Component;
 use super::layout::{Layout, LineRow};
-use super::reduction::{LineEpoch, WingReduction, covariate_values};
-use super::{DrawNoise, LineKey, PathDraws, WearError, WearFit};
-use crate::check::{Fleet, History};
+use super::reduction::{LineEpoch, WingReduction};
+use super::{DrawNoise, LineKey, WearError, WearFit};
+use crate::check::Fleet;
 use crate::stats::mixed::{BlockBuilder, BlockPosterior, LevelPrior};
 use crate::wing::LineSet;
 
@@ -36,67 +33,6 @@ impl WearFit {
         let outer: usize =
             copies.iter().zip(&self.layout.structure.outer).map(|(copies, term)| copies * term.width).sum();
         DrawNoise::new(seed, draws, self.layout.structure.fixed.len() + outer, lines)
-    }
-
-    /// Draws of the true line paths of a wing: from the fleet's estimates and the wing's own checks, or from the fleet's
-    /// alone when it has none. Lines adjusted start from what was left: their readings, drawn towards the mean of the lines
-    /// that were moved by the same adjustment, as far as lines differ as built (taken each at its reading, the worst of many
-    /// would look worse than it is). A line that was adjusted and not read since has
-    /// its last offset with the intended change and the uncertainty of a line never read.
-    ///
-    /// # Errors
-    /// [`WearError::Covariate`] when the wing lacks a covariate of the model, [`WearError::Noise`] when the noise is too
-    /// narrow for it, [`WearError::Fit`] when its cross products break down.
-    pub fn path_draws(&self, set: &LineSet, history: &History, noise: &DrawNoise) -> Result<PathDraws, WearError> {
-        let covariates = covariate_values(history, &self.spec.covariates)?;
-        let wing = WingReduction::new(set, history, covariates);
-        let lines = line_keys(&wing);
-        let draws = noise.draws();
-        let mut start_mm = Array2::zeros((draws, lines.len()));
-        let mut slope_mm = Array2::zeros((draws, lines.len()));
-        let mut shapes = Vec::with_capacity(draws);
-        let mut weight = 0.0;
-        for component in &self.components {
-            weight += component.weight;
-            // draws are independent, so each component takes the next ones, as many as its weight says
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-            let until = ((weight * draws as f64).round() as usize).min(draws);
-            let from = shapes.len();
-            if until <= from {
-                continue;
-            }
-            let model = WingModel::new(self, component, set, &wing)?;
-            let needed = model.posterior.fixed() + model.posterior.outer();
-            if noise.shared < needed || noise.lines < lines.len() {
-                return Err(WearError::Noise { wing: wing.wing().to_owned(), shared: needed, lines: lines.len() });
-            }
-            let paths = model.line_paths();
-            let rows = Slice::from(from..until);
-            let normals = noise.normals.slice_axis(Axis(0), rows);
-            let values = model.values(&normals, noise.shared);
-            let mut starts = start_mm.slice_axis_mut(Axis(0), rows);
-            general_mat_mul(1.0, &values, &weights(needed, &paths, |path| &path.start), 0.0, &mut starts);
-            // along rows: what is a line's own, then what a group of lines shares
-            let shared: Vec<(usize, &LinePath)> =
-                paths.iter().enumerate().filter(|(_, path)| path.group_sd_mm > 0.0).collect();
-            for (mut starts, normals) in starts.rows_mut().into_iter().zip(normals.rows()) {
-                let own = normals.iter().skip(noise.shared + noise.lines);
-                for ((start, path), z) in starts.iter_mut().zip(&paths).zip(own) {
-                    *start += path.constant_mm + path.own_sd_mm * z;
-                }
-                for (k, path) in &shared {
-                    starts[*k] += path.group_sd_mm * normals[noise.shared + path.group];
-                }
-            }
-            let mut slopes = slope_mm.slice_axis_mut(Axis(0), rows);
-            general_mat_mul(1.0, &values, &weights(needed, &paths, |path| &path.slope), 0.0, &mut slopes);
-            shapes.resize(until, component.shape);
-        }
-        // rounding of the weights may leave the last draws out
-        if let Some(last) = shapes.last().copied() {
-            shapes.resize(draws, last);
-        }
-        Ok(PathDraws { lines, start_mm, slope_mm, shapes, own_history: !wing.cells.is_empty() })
     }
 }
 
@@ -131,18 +67,6 @@ impl<'a> WingModel<'a> {
         let builder = fit.layout.builder(set, wing, component.shape, weights);
         let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
-    }
-
-    /// Draws × (fixed, then outer effects) from the first `shared` standard normal numbers of each row.
-    fn values(&self, normals: &ArrayView2<'_, f64>, shared: usize) -> Array2<f64> {
-        let mut values = Array2::zeros((normals.nrows(), self.posterior.fixed() + self.posterior.outer()));
-        let mut draw = Vec::new();
-        for (normals, mut row) in normals.rows().into_iter().zip(values.rows_mut()) {
-            let normals = normals.to_slice().and_then(|normals| normals.get(..shared)).unwrap_or(&[]);
-            self.posterior.draw(normals, &mut draw);
-            row.iter_mut().zip(&draw).for_each(|(value, drawn)| *value = *drawn);
-        }
-        values
     }
 
     /// The paths of the last epoch of each line and side.
@@ -330,15 +254,4 @@ fn add(sum: &mut Vec<(usize, f64)>, terms: &[(usize, f64)], factor: f64) {
             None => sum.push((*place, factor * value)),
         }
     }
-}
-
-/// Parameters × lines.
-fn weights(parameters: usize, paths: &[LinePath], part: impl Fn(&LinePath) -> &Vec<(usize, f64)>) -> Array2<f64> {
-    let mut weights = Array2::zeros((parameters, paths.len()));
-    for (k, path) in paths.iter().enumerate() {
-        for &(place, weight) in part(path) {
-            weights[[place, k]] += weight;
-        }
-    }
-    weights
 }

@@ -200,7 +200,7 @@ impl BacktestSpec {
             let past = before(history, check);
             let skip = |why: String| SkippedCheck::new(history, &history.checks[check].id, &why);
             let (paths, instrument, basis) = match source.paths(set, &past) {
-                Ok(WingPaths::Fit(paths)) => (paths, Instrument::new(&fit, &past), Basis::History),
+                Ok(WingPaths::Fit(paths)) => (paths.path_draws(), Instrument::new(&fit, &past), Basis::History),
                 Ok(WingPaths::Own { paths, fit, .. }) => (paths, Instrument::new(&fit, &past), Basis::Own),
                 Ok(WingPaths::None(_)) => {
                     out.skipped.push(skip("too few wings and own checks for a forecast".to_owned()));

@@ -82,20 +82,32 @@ impl BlockPosterior {
     pub fn draw(&self, normals: &[f64], draw: &mut Vec<f64>) {
         let (p, q) = (self.fixed, self.outer);
         draw.clear();
-        draw.extend((0..p).map(|k| normals.get(k).copied().unwrap_or(0.0) * self.sigma));
-        solve_lower_transposed(&self.factor, p, draw);
-        draw.iter_mut().zip(&self.beta).for_each(|(x, b)| *x += b);
+        draw_fixed(&self.factor, &self.beta, self.sigma, normals, draw);
         for i in 0..q {
-            let pull = &self.pull[i * (p + 1)..(i + 1) * (p + 1)];
-            let mut value = pull[p];
+            let mut value = self.outer_mean(i);
             for k in 0..p {
-                value -= pull[k] * draw[k];
+                value -= self.outer_pull(i, k) * draw[k];
             }
             for k in 0..q {
-                value += self.sigma * self.z[i * q + k] * normals.get(p + k).copied().unwrap_or(0.0);
+                value += self.outer_root(i, k) * normals.get(p + k).copied().unwrap_or(0.0);
             }
             draw.push(value);
         }
+    }
+
+    /// Outer effect `i` is `outer_mean − Σ_k outer_pull(k) β_k + Σ_k outer_root(k) z_k` given the fixed effects.
+    pub(crate) fn outer_mean(&self, i: usize) -> f64 {
+        self.pull[i * (self.fixed + 1) + self.fixed]
+    }
+
+    /// How much outer effect `i` falls per unit of fixed effect `k`.
+    pub(crate) fn outer_pull(&self, i: usize, k: usize) -> f64 {
+        self.pull[i * (self.fixed + 1) + k]
+    }
+
+    /// How much outer effect `i` moves per unit of the `k`-th standard normal number of the outer effects.
+    pub(crate) fn outer_root(&self, i: usize, k: usize) -> f64 {
+        self.sigma * self.z[i * self.outer + k]
     }
 
     /// A linear combination of the fixed and outer effects, exactly: its mean, and its root, so that the covariance of two
@@ -153,6 +165,22 @@ impl BlockPosterior {
             }
         }
         Some(InnerPosterior { constant, weights, sd: self.sigma * kappa.sqrt() })
+    }
+}
+
+/// Appends a draw of the fixed effects, `β̂ + σ L_X⁻ᵀ z`; numbers that are missing count as noughts.
+fn draw_fixed(factor: &[f64], beta: &[f64], sigma: f64, normals: &[f64], draw: &mut Vec<f64>) {
+    let from = draw.len();
+    draw.extend((0..beta.len()).map(|k| normals.get(k).copied().unwrap_or(0.0) * sigma));
+    solve_lower_transposed(factor, beta.len(), &mut draw[from..]);
+    draw[from..].iter_mut().zip(beta).for_each(|(x, b)| *x += b);
+}
+
+impl MixedFit {
+    /// Appends a draw of the fixed effects from as many standard normal numbers: the first part of
+    /// [`BlockPosterior::draw`], which is the same for every block.
+    pub(crate) fn draw_fixed(&self, normals: &[f64], draw: &mut Vec<f64>) {
+        draw_fixed(&self.factor, &self.beta, self.sigma(), normals, draw);
     }
 }
 
