@@ -112,6 +112,22 @@ fn curve_steps_and_what_if() {
 }
 
 /// Rows of a table, without the header.
+#[test]
+fn a_plan_says_when_to_check_next_once_it_is_done() {
+    let folder = loft();
+    let (wing, check) = worn(folder.path());
+    let call = ["plan", "loft", "--check", &check, "--due"];
+    let one = document(folder.path(), &[&call[..], &["--json"]].concat());
+    assert_has(&one, &["schema", "actions", "due_after"]);
+    let due = &one["due_after"];
+    assert_has(due, &["wing", "basis", "hours_now", "due_hours", "reason", "crossing_hours", "risk_now"]);
+    assert_eq!(due["wing"], wing.as_str());
+    assert!(due["due_hours"].as_f64().unwrap() >= due["hours_now"].as_f64().unwrap());
+    let text = linedrift(folder.path(), &call);
+    assert!(stdout(&text).contains("Once this plan is done"), "{}", stdout(&text));
+    assert!(stdout(&text).lines().all(|row| row.chars().count() <= 80));
+}
+
 fn rows(folder: &Path, table: &str) -> Vec<String> {
     let text = fs::read_to_string(folder.join("loft").join(format!("{table}.csv"))).unwrap_or_default();
     text.lines().skip(1).map(str::to_owned).collect()

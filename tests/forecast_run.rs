@@ -1,7 +1,9 @@
 //! The next checks of whole simulated fleets whose true paths are known.
 
+use approx::assert_relative_eq;
 use linedrift::check::{Fleet, History};
-use linedrift::forecast::{Basis, CrossingSpec, DueSpec, DueTable, Reason, incidence_weights};
+use linedrift::forecast::{Basis, CrossingSpec, DueSpec, DueTable, LinePaths, Reason, incidence_weights};
+use linedrift::plan::PlanSpec;
 use linedrift::simulate::{FleetSpec, Simulated};
 use linedrift::wear::{LineKey, PathDraws, Shape, ShapeChoice, WearSpec, WingEffects};
 use linedrift::wing::{LineSet, Side};
@@ -213,4 +215,60 @@ fn a_new_wing_of_materials_never_measured_has_the_interval_not_a_forecast_of_no_
     assert_eq!(table.wing("N-1").unwrap().basis, Basis::Fleet);
     assert_eq!(table.wing("N-2").unwrap().basis, Basis::Interval);
     assert!(table.explanation("N-2").unwrap().contains("has been measured"));
+}
+
+#[test]
+fn wings_drawn_block_by_block_are_as_wings_drawn_whole() {
+    let made = FleetSpec::default().wings(21).unchecked_wings(3).adjusted_share(0.6).seed(31).run().unwrap();
+    for shape in [ShapeChoice::Given(Shape::LINEAR), ShapeChoice::Saturating] {
+        let fit = WearSpec::default().shape(shape).wing_effects(WingEffects::RateRow).fit(&made.fleet).unwrap();
+        // not a whole number of blocks
+        let spec = DueSpec::default().draws(333).seed(4);
+        let table = spec.run(&made.fleet, &fit).unwrap();
+        assert_eq!(table.rows().len(), 21);
+        let noise = fit.draw_noise(&made.fleet, 4, 333);
+        let usage = spec.usage_spec().fit(&made.fleet).unwrap();
+        for history in made.fleet.histories() {
+            let set = made.fleet.line_set(history);
+            let paths = fit.path_draws(set, history, &noise).unwrap();
+            let whole = spec.wing(LinePaths::Fit(&paths), history, set, usage.of(history).as_ref()).unwrap();
+            let row = table.wing(&history.wing.id).unwrap();
+            assert_eq!((row.reason, row.basis), (whole.row.reason, whole.row.basis));
+            assert_eq!(row.risk_now, whole.row.risk_now);
+            assert_relative_eq!(row.due_hours, whole.row.due_hours, max_relative = 1e-9);
+            for (one, other) in [
+                (row.crossing_hours.p10, whole.row.crossing_hours.p10),
+                (row.crossing_hours.p90, whole.row.crossing_hours.p90),
+            ] {
+                assert_eq!(one.is_some(), other.is_some());
+                assert_relative_eq!(one.unwrap_or(0.0), other.unwrap_or(0.0), max_relative = 1e-9);
+            }
+        }
+    }
+}
+
+/// A wing out of trim by one main, and the loop that brings it back.
+#[test]
+fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
+    let made = FleetSpec::default().wings(24).years(4.0).seed(12).run().unwrap();
+    let fit = WearSpec::default().fit(&made.fleet).unwrap();
+    let spec = DueSpec::default().draws(1500);
+    let (mut planned, mut risk_after) = (0, 0.0);
+    for history in made.fleet.histories() {
+        let set = made.fleet.line_set(history);
+        let check = history.checks.last().unwrap();
+        let plan = PlanSpec::default().run(set, history, check, &[]).unwrap();
+        let before = spec.run_after(&made.fleet, &fit, &history.wing.id, &[]).unwrap();
+        let risk = before.row.risk_now.unwrap();
+        if plan.actions.is_empty() || risk < 0.9 {
+            continue;
+        }
+        let actions = plan.actions(check.date, check.hours_h, None);
+        let after = spec.run_after(&made.fleet, &fit, &history.wing.id, &actions).unwrap();
+        planned += 1;
+        risk_after += after.row.risk_now.unwrap();
+    }
+    let mean = risk_after / f64::from(planned);
+    eprintln!("{planned} wings over a limit had a plan; the chance of being over after it is {mean:.2} on average");
+    assert!(planned >= 4 && mean < 0.85, "{planned} planned, {mean}");
 }

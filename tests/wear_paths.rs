@@ -3,6 +3,7 @@
 use linedrift::check::ActionKind;
 use linedrift::simulate::{FleetSpec, Simulated};
 use linedrift::wear::{PathDraws, PathFunctional, Shape, ShapeChoice, WearFit, WearSpec};
+use linedrift::wing::Side;
 
 const DRAWS: usize = 400;
 
@@ -90,12 +91,44 @@ fn a_line_adjusted_and_not_read_since_keeps_its_history_and_the_change() {
         check: None,
     });
     let after = fit.path_draws(set, &adjusted, &noise).unwrap();
-    let mean = |draws: &PathDraws| {
-        let column = draws.lines.iter().position(|key| key.line == 0).unwrap();
-        at(draws, column, last.hours_h).iter().sum::<f64>() / DRAWS as f64
-    };
-    // the noise is common, so the difference of the means has only the extra spread of the change in it
-    assert!((mean(&after) - mean(&before) + 10.0).abs() < 0.5, "{} {}", mean(&after), mean(&before));
+    let moved: Vec<usize> = before
+        .lines
+        .iter()
+        .enumerate()
+        .filter(|(_, key)| key.side == Side::Left && set.path_indices(key.line).last() == segment)
+        .map(|(column, _)| column)
+        .collect();
+    assert!(moved.len() > 2);
+    let column_at = |draws: &PathDraws, column| at(draws, column, last.hours_h);
+    let (mut changes, mut spreads) = (Vec::new(), Vec::new());
+    for &column in &moved {
+        let (one, other) = (column_at(&before, column), column_at(&after, column));
+        // the noise is common, so what differs is the change and what the step may differ from it: 15 % of it
+        let change: Vec<f64> = other.iter().zip(&one).map(|(after, before)| after - before).collect();
+        assert!((mean(&change) + 10.0).abs() < 0.2, "{}", mean(&change));
+        assert!((variance(&change).sqrt() - 1.5).abs() < 0.2, "{}", variance(&change));
+        spreads.push(variance(&other) - variance(&one));
+        changes.push(change);
+    }
+    assert!((mean(&spreads) - 2.25).abs() < 0.5, "{}", mean(&spreads));
+    // one step moves all lines above it alike
+    for change in &changes[1..] {
+        let apart: Vec<f64> = change.iter().zip(&changes[0]).map(|(one, other)| one - other).collect();
+        assert!(variance(&apart) < 1e-12);
+    }
+    // lines that it does not move stay
+    for (column, _) in before.lines.iter().enumerate().filter(|(column, _)| !moved.contains(column)) {
+        assert_eq!(column_at(&before, column), column_at(&after, column));
+    }
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn variance(values: &[f64]) -> f64 {
+    let mean = mean(values);
+    values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (values.len() - 1) as f64
 }
 
 #[test]

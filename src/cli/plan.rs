@@ -7,8 +7,13 @@ use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::{Check, Fleet};
 use linedrift::fleet::{read_given, read_steps, write_atomic};
-use linedrift::plan::{AlternativeRow, Finding, GivenAction, Plan, PlanSpec, RowTarget, Sides, Target, curve_table};
+use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
+use linedrift::plan::{
+    AlternativeRow, Finding, GivenAction, Plan, PlanDocument, PlanSpec, RowTarget, Sides, Target, curve_table,
+};
 use linedrift::report::{curve_figure, plan_figure, text};
+use linedrift::wear::WearSpec;
+use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, day};
 use super::input::Input;
@@ -61,6 +66,9 @@ pub(super) struct Args {
     /// With --done: even though work after this check is recorded already
     #[arg(long, requires = "done")]
     pub(super) again: bool,
+    /// Also when the wing must be checked next once the plan is done, from the wear of its fleet
+    #[arg(long, conflicts_with_all = ["all", "achieved", "learn"])]
+    due: bool,
     /// Compares the recorded work with the check taken after it
     #[arg(long, conflicts_with = "learn")]
     achieved: bool,
@@ -74,6 +82,14 @@ pub(super) struct Args {
     limits: LimitsFile,
     #[command(flatten)]
     pub(super) common: Common,
+}
+
+#[derive(Serialize)]
+struct PlanWithDue {
+    #[serde(flatten)]
+    plan: PlanDocument,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    due_after: Option<DueRow>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -177,6 +193,12 @@ impl Args {
                 }
             }
         }
+        let due = if self.due {
+            progress.step("fitting the wear model");
+            Some(due_after(&input.fleet, one, &plan, limits.clone())?)
+        } else {
+            None
+        };
         let recorded = if self.done { Some(plan_after::done(&self, &input, one, &plan)?) } else { None };
         drop(progress);
         if one.at + 1 < one.history.checks.len() {
@@ -189,13 +211,16 @@ impl Args {
             document.given = is_given;
             document.curve = curve.iter().map(AlternativeRow::from).collect();
             document.recorded = recorded;
-            return Output::json(&document);
+            return Output::json(&PlanWithDue { plan: document, due_after: due.map(|due| due.row) });
         }
         let note = if demo { text::demo_note() } else { String::new() };
         let mut out = format!("{}{note}\n{plan}\n{}", text::cautions(), sequence(&plan));
         if !curve.is_empty() {
             out.push_str("\nThe best plan with at most so many actions\n");
             out.push_str(&curve_table(&curve));
+        }
+        if let Some(due) = due {
+            out.push_str(&text::due_after(&due));
         }
         if let Some(recorded) = recorded {
             out.push_str(&plan_after::words(&recorded, one.check));
@@ -210,6 +235,14 @@ impl Args {
         let wing = &one.history.wing.id;
         found.map(Some).ok_or_else(|| Failure::Call(format!("wing `{wing}` has no check `{id}`")))
     }
+}
+
+/// The next check of the wing once the plan is done, before anyone has measured what it left.
+fn due_after(fleet: &Fleet, one: Chosen<'_>, plan: &Plan, limits: LimitsTable) -> Result<WingDue, Failure> {
+    let wear = WearSpec::default().fit_preferred(fleet)?;
+    let actions = plan.actions(one.check.date, one.check.hours_h, None);
+    let today = fleet.last_date().unwrap_or(one.check.date);
+    Ok(DueSpec::default().today(today).limits(limits).run_after(fleet, &wear, &one.history.wing.id, &actions)?)
 }
 
 /// The order of work; whatever could move the cursor is shown as `?`.

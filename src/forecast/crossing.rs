@@ -1,11 +1,13 @@
 //! First crossing of any limit, draw by draw.
 
+use std::borrow::Cow;
+
 use ndarray::CowArray;
 
 use super::crossing_pass::CrossingPass;
 use super::error::positive;
 use super::{FirstCrossing, ForecastError, Limits};
-use crate::wear::{LineKey, PathDraws, WingSampler};
+use crate::wear::{LineKey, PathDraws};
 use crate::wing::LineSet;
 
 /// Finds the first crossing of any limit in each draw of a wing's line paths.
@@ -99,7 +101,7 @@ impl CrossingSpec {
         let start = start.as_standard_layout();
         let slope = CowArray::from(&paths.slope_mm);
         let slope = slope.as_standard_layout();
-        let mut pass = self.pass(&paths.lines, set, hours_now_h, incidence_deg_per_mm)?;
+        let mut pass = self.pass(&paths.lines, set, hours_now_h, incidence_deg_per_mm.map(Cow::Borrowed))?;
         for ((start, slope), shape) in start.rows().into_iter().zip(slope.rows()).zip(&paths.shapes) {
             let (Some(start), Some(slope)) = (start.to_slice(), slope.to_slice()) else {
                 return Err(ForecastError::Draws { what: "contiguous arrays", got: 0, expected: 2 });
@@ -109,37 +111,18 @@ impl CrossingSpec {
         Ok(pass.finish())
     }
 
-    /// The same for paths that are drawn block by block and never held at once.
-    pub(super) fn run_sampled(
+    /// A pass over draws that come one after the other.
+    pub(super) fn pass<'a>(
         &self,
-        paths: &WingSampler<'_>,
-        set: &LineSet,
-        hours_now_h: f64,
-        incidence_deg_per_mm: Option<&[f64]>,
-    ) -> Result<FirstCrossing, ForecastError> {
-        let mut pass = self.pass(paths.lines(), set, hours_now_h, incidence_deg_per_mm)?;
-        let mut outcome = Ok(());
-        paths.for_each_block(|block| {
-            for (start, slope) in block.start_mm.rows().into_iter().zip(block.slope_mm.rows()) {
-                if let (Ok(()), Some(start), Some(slope)) = (&outcome, start.to_slice(), slope.to_slice()) {
-                    outcome = pass.judge(start, slope, block.shape);
-                }
-            }
-        });
-        outcome.map(|()| pass.finish())
-    }
-
-    fn pass<'a>(
-        &'a self,
         lines: &'a [LineKey],
         set: &'a LineSet,
         hours_now_h: f64,
-        incidence_deg_per_mm: Option<&'a [f64]>,
+        incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
     ) -> Result<CrossingPass<'a>, ForecastError> {
         self.validate()?;
         if !(hours_now_h.is_finite() && hours_now_h >= 0.0) {
             return Err(ForecastError::Hours { what: "hours_now_h", value: hours_now_h });
         }
-        CrossingPass::new(lines, set, &self.limits, incidence_deg_per_mm, hours_now_h, self.horizon_h)
+        CrossingPass::new(lines, set, self.limits, incidence_deg_per_mm, hours_now_h, self.horizon_h)
     }
 }

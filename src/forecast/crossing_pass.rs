@@ -1,11 +1,12 @@
 //! One pass over the draws of a wing's paths: each draw's first crossing.
 
+use std::borrow::Cow;
 use std::cmp::Ordering;
 
 use super::error::positive;
 use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
 use crate::stats::dense::{dot, sum};
-use crate::wear::{LineKey, Shape};
+use crate::wear::{LineKey, PathBlock, Shape};
 use crate::wing::{LineSet, Row};
 
 /// Hours ahead at which the common offset of a path is its median a second time, h.
@@ -14,7 +15,7 @@ const TIE_AHEAD_H: f64 = 100.0;
 /// Takes draws one after the other and keeps those that cross.
 pub(super) struct CrossingPass<'a> {
     layout: Layout<'a>,
-    limits: &'a Limits,
+    limits: Limits,
     set: &'a LineSet,
     hours_now_h: f64,
     horizon_h: f64,
@@ -30,12 +31,12 @@ impl<'a> CrossingPass<'a> {
     pub(super) fn new(
         lines: &'a [LineKey],
         set: &'a LineSet,
-        limits: &'a Limits,
-        incidence_deg_per_mm: Option<&'a [f64]>,
+        limits: Limits,
+        incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
         hours_now_h: f64,
         horizon_h: f64,
     ) -> Result<Self, ForecastError> {
-        let layout = Layout::new(lines, set, limits, incidence_deg_per_mm)?;
+        let layout = Layout::new(lines, set, &limits, incidence_deg_per_mm)?;
         Ok(Self {
             layout,
             limits,
@@ -48,6 +49,11 @@ impl<'a> CrossingPass<'a> {
             draws: 0,
             crossed: Vec::new(),
         })
+    }
+
+    /// Takes the draws of a block.
+    pub(super) fn judge_block(&mut self, block: &PathBlock<'_>) -> Result<(), ForecastError> {
+        block.draws().try_for_each(|draw| self.judge(draw.start_mm, draw.slope_mm, draw.shape))
     }
 
     /// Takes one draw: deviations at `g = 0` and their changes per unit of `g`, line by line.
@@ -65,7 +71,7 @@ impl<'a> CrossingPass<'a> {
             self.layout.refuse_not_finite(start, slope, self.set)?;
         }
         let common = self.common(start, slope, &span, &sums);
-        let Some(first) = self.layout.first(start, slope, span.now, &sums, common, self.limits) else {
+        let Some(first) = self.layout.first(start, slope, span.now, &sums, common, &self.limits) else {
             return Ok(());
         };
         let hours = if first.ahead <= 0.0 {
@@ -147,10 +153,10 @@ impl MiddleSeeker {
         let median = if below <= first && second < below + inside {
             // in balance when one in thirty is missed
             self.reach *= 0.99;
-            middle(&mut self.near[..inside], second - below, n % 2 == 0)
+            middle(&mut self.near[..inside], second - below, n.is_multiple_of(2))
         } else {
             self.reach = (1.35 * self.reach).max(1e-3);
-            middle(&mut self.values, second, n % 2 == 0)
+            middle(&mut self.values, second, n.is_multiple_of(2))
         };
         let seen = median - mean;
         self.shift = if self.reach > 1e-3 { self.shift + 0.1 * (seen - self.shift) } else { seen };
@@ -238,7 +244,7 @@ struct Layout<'a> {
     counts: [f64; 6],
     trim_count: f64,
     tolerances_mm: Vec<f64>,
-    incidence_deg_per_mm: Option<&'a [f64]>,
+    incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
 }
 
 impl<'a> Layout<'a> {
@@ -246,9 +252,9 @@ impl<'a> Layout<'a> {
         lines: &'a [LineKey],
         set: &LineSet,
         limits: &Limits,
-        incidence_deg_per_mm: Option<&'a [f64]>,
+        incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
     ) -> Result<Self, ForecastError> {
-        if let Some(weights) = incidence_deg_per_mm
+        if let Some(weights) = &incidence_deg_per_mm
             && weights.len() != lines.len()
         {
             return Err(ForecastError::Draws {
@@ -328,7 +334,7 @@ impl<'a> Layout<'a> {
                 }
             }
         }
-        if let Some(weights) = self.incidence_deg_per_mm {
+        if let Some(weights) = &self.incidence_deg_per_mm {
             let incidence = Linear { at: dot(weights, start), per_g: dot(weights, slope) };
             first.offer(incidence.ahead(now, limits.incidence_limit_deg()), Cause::Incidence);
         }

@@ -1,7 +1,10 @@
 //! The next check of one wing.
 
+use std::borrow::Cow;
+
 use jiff::civil::Date;
 
+use super::crossing_pass::CrossingPass;
 use super::due_words::explain;
 use super::error::positive;
 use super::usage::add_months;
@@ -205,19 +208,28 @@ impl DueSpec {
         self.wing_on(ground, history, set, usage)
     }
 
-    /// The same from paths that are drawn block by block and never held at once.
-    pub(super) fn wing_sampled(
+    /// A pass over the draws of one wing, for [`DueSpec::wing_judged`].
+    pub(super) fn pass<'a>(
         &self,
-        paths: &WingSampler<'_>,
+        paths: &'a WingSampler<'_>,
+        history: &History,
+        set: &'a LineSet,
+    ) -> Result<CrossingPass<'a>, ForecastError> {
+        let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
+        let weights = incidence_weights(set, paths.lines()).map(Cow::Owned);
+        self.crossing_of(history).pass(paths.lines(), set, hours_now, weights)
+    }
+
+    /// The next check of one wing, from the crossings of its draws.
+    pub(super) fn wing_judged(
+        &self,
+        own_history: bool,
+        crossing: FirstCrossing,
         history: &History,
         set: &LineSet,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        self.validate()?;
-        let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
-        let weights = incidence_weights(set, paths.lines());
-        let crossing = self.crossing_of(history).run_sampled(paths, set, hours_now, weights.as_deref())?;
-        self.wing_on(Ground::fit(paths.own_history(), crossing), history, set, usage)
+        self.wing_on(Ground::fit(own_history, crossing), history, set, usage)
     }
 
     fn crossing_of(&self, history: &History) -> CrossingSpec {

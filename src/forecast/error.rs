@@ -23,6 +23,12 @@ pub enum ForecastError {
         /// The value.
         value: f64,
     },
+    /// A wing that the fleet does not have.
+    #[error("the fleet has no wing `{wing}`")]
+    NoWing {
+        /// Its id.
+        wing: String,
+    },
     /// Hours that are negative or not finite.
     #[error("{what} is {value} h, expected a finite number of at least 0")]
     Hours {

@@ -83,7 +83,7 @@ pub struct FirstCrossing {
 impl FirstCrossing {
     /// Takes the draws that cross within the horizon, of `draws` in all.
     pub(super) fn new(hours_now_h: f64, horizon_h: f64, draws: usize, mut crossed: Vec<CrossingDraw>) -> Self {
-        crossed.sort_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then(a.cause.cmp(&b.cause)));
+        crossed.sort_unstable_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then_with(|| a.cause.cmp(&b.cause)));
         Self { hours_now_h, horizon_h, draws, crossed }
     }
 
@@ -164,17 +164,17 @@ impl FirstCrossing {
     #[must_use]
     pub fn first_limits(&self, hours_h: f64) -> Vec<CauseShare> {
         let until = self.count(hours_h);
-        let mut counts: BTreeMap<&'static str, (Reason, usize)> = BTreeMap::new();
+        let mut counts: Vec<CauseShare> = Vec::new();
         for draw in &self.crossed[..until] {
             let reason = draw.cause.reason();
-            counts.entry(reason.name()).or_insert((reason, 0)).1 += 1;
+            match counts.iter_mut().find(|count| count.reason == reason) {
+                Some(count) => count.share += 1.0,
+                None => counts.push(CauseShare { reason, share: 1.0 }),
+            }
         }
-        let mut shares: Vec<CauseShare> = counts
-            .into_values()
-            .map(|(reason, count)| CauseShare { reason, share: count as f64 / until as f64 })
-            .collect();
-        shares.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.reason.name().cmp(b.reason.name())));
-        shares
+        counts.iter_mut().for_each(|count| count.share /= until as f64);
+        counts.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.reason.name().cmp(b.reason.name())));
+        counts
     }
 
     /// The single limit that goes first most often among the draws that cross by these hours: within the most frequent

@@ -2,7 +2,7 @@
 
 use super::{ForecastError, WhyNone};
 use crate::check::{Fleet, History};
-use crate::wear::{DrawNoise, FixedDraws, PathDraws, WearFit, WearSpec, WingSampler};
+use crate::wear::{BlockDraws, DrawNoise, FixedDraws, PathDraws, WearFit, WearSpec, WingSampler};
 use crate::wing::LineSet;
 
 /// Checks at distinct hours that a wing needs for a forecast from its own points alone.
@@ -56,6 +56,11 @@ impl<'a> PathSource<'a> {
             origin,
             few_wings: wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings"),
         }
+    }
+
+    /// The draws in blocks, for wings whose paths are drawn from the fit.
+    pub(super) fn blocks(&self) -> Vec<BlockDraws> {
+        self.fixed.blocks()
     }
 
     /// The paths of one wing.

@@ -2,10 +2,17 @@
 
 use rayon::prelude::*;
 
+use super::crossing_pass::CrossingPass;
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{DueSpec, DueTable, ForecastError, LinePaths, UsageRate, WhyNone, WingDue, WingFailure};
-use crate::check::{Fleet, History};
-use crate::wear::{DemoFit, SavedFit, WearFit};
+use super::{
+    DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, UsageRate, WhyNone, WingDue, WingFailure,
+};
+use crate::check::{Action, Fleet, History};
+use crate::wear::{BlockDraws, DemoFit, PathScratch, SavedFit, WearFit};
+use crate::wing::LineSet;
+
+/// Wings that are worked on together, on one thread.
+const WINGS_TOGETHER: usize = 8;
 
 impl DueSpec {
     /// The next check of every wing of a fleet, from a wear fit of that fleet. Wings are worked on in parallel with common
@@ -42,18 +49,37 @@ impl DueSpec {
         Ok(if saved.is_demo() { table.marked_demo() } else { table })
     }
 
+    /// The next check of one wing of the fleet once work that is planned has been done, before anyone has measured what it
+    /// left: the wing's paths start anew where the actions say, with what the steps may differ from their intended changes
+    /// ([`crate::plan::Plan::actions`] gives a plan's actions). `wing` names the wing; the fit and its spreads stay as they are.
+    ///
+    /// # Errors
+    /// [`ForecastError::NoWing`] when the fleet has no such wing, others as [`DueSpec::run`] and [`DueSpec::wing`].
+    pub fn run_after(
+        &self,
+        fleet: &Fleet,
+        wear: &WearFit,
+        wing: &str,
+        actions: &[Action],
+    ) -> Result<WingDue, ForecastError> {
+        self.validate()?;
+        let known = fleet.history(wing).ok_or_else(|| ForecastError::NoWing { wing: wing.to_owned() })?;
+        let mut history = known.clone();
+        history.actions.extend_from_slice(actions);
+        let usage = self.usage_spec().fit(fleet)?;
+        let source = PathSource::new(wear, Origin::ThisFleet, fleet, self.draw_seed(), self.draw_count());
+        let set = fleet.line_set(known);
+        self.one_wing(source.paths(set, &history), None, set, &history, usage.of(known).as_ref())
+    }
+
     fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
-        let answers: Vec<Result<WingDue, WingFailure>> = fleet
-            .histories()
-            .par_iter()
-            .map(|history| {
-                self.one_wing(&source, fleet, history, usage.of(history).as_ref())
-                    .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
-            })
-            .collect();
+        let blocks = source.blocks();
+        let some_wings = |histories: &[History]| self.some_wings(&source, &blocks, fleet, histories, &usage);
+        let answers: Vec<Result<WingDue, WingFailure>> =
+            fleet.histories().par_chunks(WINGS_TOGETHER).flat_map_iter(some_wings).collect();
         let mut wings = Vec::with_capacity(answers.len());
         let mut failures = Vec::new();
         for answer in answers {
@@ -66,24 +92,71 @@ impl DueSpec {
         Ok(if fleet.is_demo() { table.marked_demo() } else { table })
     }
 
-    fn one_wing(
+    /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
+    fn some_wings(
         &self,
         source: &PathSource<'_>,
+        blocks: &[BlockDraws],
         fleet: &Fleet,
+        histories: &[History],
+        usage: &FleetUsage,
+    ) -> Vec<Result<WingDue, WingFailure>> {
+        let paths: Vec<Result<WingPaths<'_>, ForecastError>> =
+            histories.iter().map(|history| source.paths(fleet.line_set(history), history)).collect();
+        let mut passes: Vec<Option<Result<CrossingPass<'_>, ForecastError>>> = paths
+            .iter()
+            .zip(histories)
+            .map(|(paths, history)| match paths {
+                Ok(WingPaths::Fit(sampler)) => Some(self.pass(sampler, history, fleet.line_set(history))),
+                _ => None,
+            })
+            .collect();
+        let mut scratch = PathScratch::default();
+        for block in blocks {
+            for (paths, pass) in paths.iter().zip(&mut passes) {
+                if let (Ok(WingPaths::Fit(sampler)), Some(Ok(judge))) = (paths, pass.as_mut())
+                    && let Some(drawn) = sampler.block(block, &mut scratch)
+                    && let Err(error) = judge.judge_block(&drawn)
+                {
+                    *pass = Some(Err(error));
+                }
+            }
+        }
+        let crossings: Vec<Option<Result<FirstCrossing, ForecastError>>> =
+            passes.into_iter().map(|pass| pass.map(|pass| pass.map(CrossingPass::finish))).collect();
+        paths
+            .into_iter()
+            .zip(crossings)
+            .zip(histories)
+            .map(|((paths, crossing), history)| {
+                let usage = usage.of(history);
+                self.one_wing(paths, crossing, fleet.line_set(history), history, usage.as_ref())
+                    .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
+            })
+            .collect()
+    }
+
+    fn one_wing(
+        &self,
+        paths: Result<WingPaths<'_>, ForecastError>,
+        crossing: Option<Result<FirstCrossing, ForecastError>>,
+        set: &LineSet,
         history: &History,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        let set = fleet.line_set(history);
-        match source.paths(set, history)? {
-            WingPaths::Fit(paths) => self.wing_sampled(&paths, history, set, usage),
-            WingPaths::Own { paths, why, .. } => {
+        match (paths?, crossing) {
+            (WingPaths::Fit(sampler), Some(crossing)) => {
+                self.wing_judged(sampler.own_history(), crossing?, history, set, usage)
+            }
+            (WingPaths::Fit(sampler), None) => self.wing(LinePaths::Fit(&sampler.path_draws()), history, set, usage),
+            (WingPaths::Own { paths, why, .. }, _) => {
                 let mut due = self.wing(LinePaths::Own(&paths), history, set, usage)?;
                 if let Some(sentence) = why_own(why) {
                     due.detail.explanation = format!("{} {sentence}", due.detail.explanation);
                 }
                 Ok(due)
             }
-            WingPaths::None(why) => self.wing(LinePaths::None(why), history, set, usage),
+            (WingPaths::None(why), _) => self.wing(LinePaths::None(why), history, set, usage),
         }
     }
 }

@@ -55,5 +55,6 @@ pub use plans_text::plans_table;
 pub use recorded::{Reached, as_left_of, recorded_after};
 pub use sequence::{MovedLine, WorkStep};
 pub use spec::{PlanSpec, Sides};
+pub(crate) use step::usual_uncertainty_mm;
 pub use step::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, Step, larks_head_mm, turn_mm};
 pub use target::{RowTarget, Target};

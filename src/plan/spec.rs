@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::step::FORMULA_UNCERTAINTY_PCT;
 use super::{OfferedStep, PlanError, Target};
 use crate::check::{ActionKind, Budget};
 use crate::trim::TrimSpec;
@@ -75,7 +76,7 @@ impl Default for PlanSpec {
             small_links_mm: vec![8.0],
             splices_mm: Vec::new(),
             offered: None,
-            formula_uncertainty_pct: 15.0,
+            formula_uncertainty_pct: FORMULA_UNCERTAINTY_PCT,
             measured_uncertainty_pct: 5.0,
             doubtful_mm: 60.0,
             known_share_pct: 50.0,

@@ -4,7 +4,7 @@ use std::f64::consts::{FRAC_PI_2, PI};
 
 use serde::{Deserialize, Serialize};
 
-use crate::check::ActionKind;
+use crate::check::{Action, ActionKind};
 
 /// Diameter of a link's rod where none is given, mm: the common light link, with a main of 1.2 mm `D + d` = 6.37 mm
 /// (practice).
@@ -134,6 +134,14 @@ pub(super) fn small_link(length_mm: f64) -> Step {
 
 pub(super) fn splice(change_mm: f64) -> Step {
     Step { kind: ActionKind::Splice, turns: 0, change_mm, standard_mm: SPLICE_STANDARD_MM, price: None }
+}
+
+/// Usual standard uncertainty of a loop's change of length, per cent: how it lies on its link (practice).
+pub(super) const FORMULA_UNCERTAINTY_PCT: f64 = 15.0;
+
+/// Usual standard uncertainty of what a recorded action did to length, mm.
+pub(crate) fn usual_uncertainty_mm(action: &Action) -> f64 {
+    standard_of(action.kind, action.change_mm, FORMULA_UNCERTAINTY_PCT)
 }
 
 /// Standard uncertainty of a step that somebody else proposes, mm.

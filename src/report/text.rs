@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use super::data::{ReportData, WearSummary};
 use super::words::{self, CAUTIONS, DEMO_NOTE};
 use crate::check::doubt::Doubts;
-use crate::forecast::{DueRow, DueTable, Reason};
+use crate::forecast::{DueRow, DueTable, Reason, WingDue};
 use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};
 use crate::wing::Side;
 
@@ -288,6 +288,13 @@ pub fn due(table: &DueTable, today: Date) -> String {
         );
     }
     out
+}
+
+/// When a wing must be checked next once a plan is done.
+#[must_use]
+pub fn due_after(due: &WingDue) -> String {
+    let explanation: String = due.detail.explanation.chars().map(|c| if c.is_control() { '?' } else { c }).collect();
+    format!("\nOnce this plan is done\n{}", wrap(&explanation, "  "))
 }
 
 /// Checks due per calendar month, four months a line; those due before `today` count for its month.

@@ -46,7 +46,7 @@ pub use reduction::{Reduction, WingReduction};
 pub use residuals::{ResidualLevel, ResidualRow};
 pub use results::{WearResults, WearResultsDocument};
 pub use robust::{DownWeighted, HuberRule, RobustWear};
-pub(crate) use sampler::{FixedDraws, WingSampler};
+pub(crate) use sampler::{BlockDraws, FixedDraws, PathBlock, PathScratch, WingSampler};
 pub use saved::{DemoFit, SavedFit, SavedFitError};
 pub use scale::{ScaleInterval, ShapeChoice, ShapeComparison};
 pub use shape::Shape;

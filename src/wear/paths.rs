@@ -190,7 +190,11 @@ impl<'a> WingModel<'a> {
         };
         before.as_left = false;
         before.constant_mm += level.change_mm;
-        before.sd_mm = before.sd_mm.hypot(self.component.mixed.inner_sd().unwrap_or(0.0));
+        match level.change_sd_mm {
+            // one step moves all lines above it alike
+            Some(sd_mm) => before.group_sd_mm = before.group_sd_mm.hypot(sd_mm),
+            None => before.sd_mm = before.sd_mm.hypot(self.component.mixed.inner_sd().unwrap_or(0.0)),
+        }
         before
     }
 }

@@ -49,6 +49,8 @@ pub(crate) struct LineEpoch {
     pub(crate) new_at_h: Vec<f64>,
     /// Intended change at the restart, mm.
     pub(crate) change_mm: f64,
+    /// Its standard uncertainty, mm; `None` where a segment was replaced, or nothing says what was done.
+    pub(crate) change_sd_mm: Option<f64>,
     /// Segments that were adjusted at the restart; empty when nothing was recorded.
     pub(crate) adjusted: Vec<usize>,
 }
@@ -221,6 +223,7 @@ impl WingReduction {
                         epoch,
                         new_at_h: restarts.clocks(set, side, line, from.map(|start| start.check)),
                         change_mm: from.map_or(0.0, |start| start.change_mm),
+                        change_sd_mm: from.and_then(|start| start.change_sd_mm),
                         adjusted: from.map_or_else(Vec::new, |start| start.adjusted.clone()),
                     });
                 }

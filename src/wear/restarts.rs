@@ -1,6 +1,7 @@
 //! When lines' offsets and segments' hours start anew.
 
 use crate::check::{ActionKind, History, Stage};
+use crate::plan::usual_uncertainty_mm;
 use crate::wing::{LineSet, Side};
 
 /// A restart of one line's offset: the first check that sees it, and the intended change.
@@ -8,6 +9,8 @@ use crate::wing::{LineSet, Side};
 pub(super) struct Restart {
     pub(super) check: usize,
     pub(super) change_mm: f64,
+    /// Standard uncertainty of the change, mm (`None`: not known).
+    pub(super) change_sd_mm: Option<f64>,
     pub(super) adjusted: Vec<usize>,
 }
 
@@ -45,7 +48,8 @@ impl Restarts {
             for line in (0..lines).filter(|line| set.has(*line, action.side)) {
                 if action.segment.is_none_or(|segment| set.path_indices(line).any(|on| on == segment)) {
                     let key = action.side.index() * lines + line;
-                    out.restart(key, check, action.change_mm, action.segment);
+                    let sd_mm = (action.kind != ActionKind::Replace).then(|| usual_uncertainty_mm(action));
+                    out.restart(key, check, action.change_mm, sd_mm, action.segment);
                 }
             }
             if action.kind == ActionKind::Replace {
@@ -62,7 +66,7 @@ impl Restarts {
         for (index, check) in history.checks.iter().enumerate() {
             if check.stage == Stage::AsLeft && !explained[index] {
                 for (side, line) in read(index) {
-                    out.restart(side.index() * lines + line, index, 0.0, None);
+                    out.restart(side.index() * lines + line, index, 0.0, None, None);
                 }
             }
         }
@@ -72,14 +76,15 @@ impl Restarts {
         out
     }
 
-    fn restart(&mut self, key: usize, check: usize, change_mm: f64, segment: Option<usize>) {
+    fn restart(&mut self, key: usize, check: usize, change_mm: f64, sd_mm: Option<f64>, segment: Option<usize>) {
         let Some(starts) = self.at.get_mut(key) else { return };
         let place = starts.iter().position(|start| start.check == check).unwrap_or_else(|| {
-            starts.push(Restart { check, change_mm: 0.0, adjusted: Vec::new() });
+            starts.push(Restart { check, change_mm: 0.0, change_sd_mm: Some(0.0), adjusted: Vec::new() });
             starts.len() - 1
         });
         let start = &mut starts[place];
         start.change_mm += change_mm;
+        start.change_sd_mm = start.change_sd_mm.zip(sd_mm).map(|(known, sd)| known.hypot(sd));
         start.adjusted.extend(segment);
         start.adjusted.sort_unstable();
     }

@@ -1,9 +1,9 @@
-//! Draws of the true line paths of one wing, in blocks that stay near the processor.
+//! Draws of the true line paths of one wing, all at once or in blocks that stay near the processor.
 
 use std::ops::Range;
 
 use ndarray::linalg::general_mat_mul;
-use ndarray::{Array1, Array2, ArrayView2, ArrayViewMut2, Axis, Slice};
+use ndarray::{Array1, Array2, ArrayViewMut2, Axis, Slice};
 
 use super::fit::Component;
 use super::paths::{LinePath, WingModel, line_keys};
@@ -12,8 +12,8 @@ use super::{DrawNoise, LineKey, PathDraws, Shape, WearError, WearFit};
 use crate::check::History;
 use crate::wing::LineSet;
 
-/// Cells (draws × lines) of a block: two arrays of them fit the second-level cache of any processor of the last ten years.
-const BLOCK_CELLS: usize = 12_000;
+/// Draws in a block: its noise and the paths of a wing fit the second-level cache of most processors.
+const BLOCK_DRAWS: usize = 128;
 
 /// Draws of the fixed effects of a fit, the same for all wings.
 #[derive(Debug, Clone)]
@@ -38,14 +38,49 @@ pub(crate) struct WingSampler<'a> {
     parts: Vec<WingPart<'a>>,
 }
 
+/// Consecutive draws that share a time shape.
+#[derive(Debug, Clone)]
+pub(crate) struct BlockDraws {
+    part: usize,
+    draws: Range<usize>,
+}
+
+/// Room for the draws of a block, to be used again.
+#[derive(Debug, Default)]
+pub(crate) struct PathScratch {
+    start: Vec<f64>,
+    slope: Vec<f64>,
+    values: Vec<f64>,
+}
+
 /// Some draws of one wing.
 pub(crate) struct PathBlock<'b> {
-    /// Time shape of these draws.
+    shape: Shape,
+    columns: usize,
+    start_mm: &'b [f64],
+    slope_mm: &'b [f64],
+}
+
+/// One draw of the paths of a wing's lines.
+pub(crate) struct PathDraw<'b> {
+    /// Time shape.
     pub(crate) shape: Shape,
-    /// Draws × lines: deviation at `g = 0`, mm.
-    pub(crate) start_mm: ArrayView2<'b, f64>,
-    /// Draws × lines: change per unit of `g`, mm.
-    pub(crate) slope_mm: ArrayView2<'b, f64>,
+    /// Per line: deviation at `g = 0`, mm.
+    pub(crate) start_mm: &'b [f64],
+    /// Per line: change per unit of `g`, mm.
+    pub(crate) slope_mm: &'b [f64],
+}
+
+impl PathBlock<'_> {
+    /// Draw by draw.
+    pub(crate) fn draws(&self) -> impl Iterator<Item = PathDraw<'_>> {
+        // a wing without lines has no columns, and nothing that could cross
+        let columns = self.columns.max(1);
+        self.start_mm
+            .chunks_exact(columns)
+            .zip(self.slope_mm.chunks_exact(columns))
+            .map(|(start_mm, slope_mm)| PathDraw { shape: self.shape, start_mm, slope_mm })
+    }
 }
 
 impl WearFit {
@@ -83,7 +118,8 @@ impl WearFit {
     /// alone when it has none. Lines adjusted start from what was left: their readings, drawn towards the mean of the lines
     /// that were moved by the same adjustment, as far as lines differ as built (taken each at its reading, the worst of many
     /// would look worse than it is). A line that was adjusted and not read since has
-    /// its last offset with the intended change and the uncertainty of a line never read.
+    /// its last offset with the intended change; what the step may differ from it is shared by all lines that it moved. A
+    /// segment replaced brings the uncertainty of a line never read.
     ///
     /// # Errors
     /// [`WearError::Covariate`] when the wing lacks a covariate of the model, [`WearError::Noise`] when the noise is too
@@ -145,24 +181,38 @@ impl WingSampler<'_> {
         PathDraws { lines: self.lines.clone(), start_mm, slope_mm, shapes, own_history: self.own_history }
     }
 
-    /// The same draws in the same order, a block at a time.
-    pub(crate) fn for_each_block(&self, mut take: impl FnMut(&PathBlock<'_>)) {
-        let columns = self.lines.len();
-        let most = (BLOCK_CELLS / columns.max(1)).clamp(16, 512);
-        let (mut start, mut slope) = (Array2::zeros((most, columns)), Array2::zeros((most, columns)));
-        let mut values = Vec::new();
-        for part in &self.parts {
-            let mut from = part.fixed.draws.start;
-            while from < part.fixed.draws.end {
-                let until = (from + most).min(part.fixed.draws.end);
-                let rows = Slice::from(..until - from);
-                let (starts, slopes) = (start.slice_axis_mut(Axis(0), rows), slope.slice_axis_mut(Axis(0), rows));
-                part.fill(self.noise, from..until, starts, slopes, &mut values);
-                let (start_mm, slope_mm) = (start.slice_axis(Axis(0), rows), slope.slice_axis(Axis(0), rows));
-                take(&PathBlock { shape: part.shape, start_mm, slope_mm });
-                from = until;
-            }
+    /// The draws of one block, made in `scratch`.
+    pub(crate) fn block<'b>(&self, block: &BlockDraws, scratch: &'b mut PathScratch) -> Option<PathBlock<'b>> {
+        let part = self.parts.get(block.part)?;
+        let size = (block.draws.len(), self.lines.len());
+        let PathScratch { start, slope, values } = scratch;
+        for cells in [&mut *start, &mut *slope] {
+            cells.resize(size.0 * size.1, 0.0);
         }
+        let views = [&mut *start, &mut *slope].map(|cells| ArrayViewMut2::from_shape(size, cells));
+        let [Ok(starts), Ok(slopes)] = views else {
+            return None;
+        };
+        part.fill(self.noise, block.draws.clone(), starts, slopes, values);
+        Some(PathBlock { shape: part.shape, columns: size.1, start_mm: start, slope_mm: slope })
+    }
+}
+
+impl FixedDraws {
+    /// All draws, in blocks, in order.
+    pub(crate) fn blocks(&self) -> Vec<BlockDraws> {
+        let mut blocks = Vec::new();
+        for (part, fixed) in self.parts.iter().enumerate() {
+            let until = fixed.draws.end;
+            blocks.extend(
+                fixed
+                    .draws
+                    .clone()
+                    .step_by(BLOCK_DRAWS)
+                    .map(|from| BlockDraws { part, draws: from..(from + BLOCK_DRAWS).min(until) }),
+            );
+        }
+        blocks
     }
 }
 
@@ -206,7 +256,7 @@ impl<'a> WingPart<'a> {
         let (p, q) = (posterior.fixed(), posterior.outer());
         let used = |part: fn(&LinePath) -> &Vec<(usize, f64)>| {
             let mut used = vec![false; p + q];
-            for (place, weight) in paths.iter().flat_map(|path| part(path)) {
+            for (place, weight) in paths.iter().flat_map(part) {
                 used[*place] |= *weight != 0.0;
             }
             used

@@ -85,8 +85,8 @@ impl BlockPosterior {
         draw_fixed(&self.factor, &self.beta, self.sigma, normals, draw);
         for i in 0..q {
             let mut value = self.outer_mean(i);
-            for k in 0..p {
-                value -= self.outer_pull(i, k) * draw[k];
+            for (k, beta) in draw[..p].iter().enumerate() {
+                value -= self.outer_pull(i, k) * beta;
             }
             for k in 0..q {
                 value += self.outer_root(i, k) * normals.get(p + k).copied().unwrap_or(0.0);
