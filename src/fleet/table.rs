@@ -142,9 +142,40 @@ pub(super) enum Cells {
 }
 
 pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
-    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
-    let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
-    write_frame(&table.name, columns, folder, format)
+    let bytes = encode(table, format, cells)?;
+    write_atomic(&folder.join(format!("{}.{}", table.name, format.ending())), &bytes)
+}
+
+/// The bytes of a table's file.
+pub(super) fn encode(table: &Table, format: TableFormat, cells: Cells) -> Result<Vec<u8>, FleetWriteError> {
+    if cells == Cells::Harmless && format == TableFormat::Csv {
+        let columns = table.columns.iter().map(|column| series(column, true)).collect();
+        return bytes(&table.name, columns_frame(&table.name, columns)?, format);
+    }
+    bytes(&table.name, frame(table)?, format)
+}
+
+/// A table as a polars frame.
+pub(super) fn frame(table: &Table) -> Result<DataFrame, FleetWriteError> {
+    columns_frame(&table.name, table.columns.iter().map(|column| series(column, false)).collect())
+}
+
+/// Columns as a polars frame.
+pub(super) fn columns_frame(name: &str, columns: Vec<Series>) -> Result<DataFrame, FleetWriteError> {
+    DataFrame::new_infer_height(columns)
+        .map_err(|error| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() })
+}
+
+fn bytes(name: &str, mut frame: DataFrame, format: TableFormat) -> Result<Vec<u8>, FleetWriteError> {
+    let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
+    let mut bytes = Vec::new();
+    match format {
+        TableFormat::Csv => CsvWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?,
+        TableFormat::Parquet => {
+            ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
+        }
+    }
+    Ok(bytes)
 }
 
 /// Writes polars columns, which cost less memory than a [`Table`].
@@ -154,15 +185,7 @@ pub(super) fn write_frame(
     folder: &Path,
     format: TableFormat,
 ) -> Result<(), FleetWriteError> {
-    let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
-    let mut frame = DataFrame::new_infer_height(columns).map_err(failed)?;
-    let mut bytes = Vec::new();
-    match format {
-        TableFormat::Csv => CsvWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?,
-        TableFormat::Parquet => {
-            ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
-        }
-    }
+    let bytes = bytes(name, columns_frame(name, columns)?, format)?;
     write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{DueSpec, DueTable, ForecastError, LinePaths, UsageRate, WhyNone, WingDue, WingFailure};
+use super::{DueSpec, DueTable, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
 use crate::check::{Fleet, History};
 use crate::wear::{DemoFit, SavedFit, WearFit};
 
@@ -42,15 +42,50 @@ impl DueSpec {
         Ok(if saved.is_demo() { table.marked_demo() } else { table })
     }
 
-    fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+    /// Makes ready what all wings share, so that wings can be asked for one at a time and in any order.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`].
+    pub fn prepare<'a>(&self, fleet: &'a Fleet, wear: &'a WearFit) -> Result<PreparedDue<'a>, ForecastError> {
+        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
+        self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).prepared(fleet, wear, Origin::ThisFleet)
+    }
+
+    /// The same from a fit made elsewhere and saved.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run_saved`].
+    pub fn prepare_saved<'a>(
+        &self,
+        fleet: &'a Fleet,
+        saved: &'a SavedFit,
+        demo: DemoFit,
+    ) -> Result<PreparedDue<'a>, ForecastError> {
+        let wear = saved.fit_for(fleet, demo)?;
+        let [_, until_h] = saved.hours_seen_h();
+        self.clone().seen_until_or(until_h).prepared(fleet, wear, Origin::Saved)
+    }
+
+    fn prepared<'a>(
+        self,
+        fleet: &'a Fleet,
+        wear: &'a WearFit,
+        origin: Origin,
+    ) -> Result<PreparedDue<'a>, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
+        Ok(PreparedDue { spec: self, source, usage, fleet })
+    }
+
+    fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+        let prepared = self.clone().prepared(fleet, wear, origin)?;
         let answers: Vec<Result<WingDue, WingFailure>> = fleet
             .histories()
             .par_iter()
             .map(|history| {
-                self.one_wing(&source, fleet, history, usage.of(history).as_ref())
+                prepared
+                    .wing(history)
                     .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
             })
             .collect();
@@ -65,25 +100,40 @@ impl DueSpec {
         let table = DueTable::new(self.accepted_risk(), wings).with_failures(failures);
         Ok(if fleet.is_demo() { table.marked_demo() } else { table })
     }
+}
 
-    fn one_wing(
-        &self,
-        source: &PathSource<'_>,
-        fleet: &Fleet,
-        history: &History,
-        usage: Option<&UsageRate>,
-    ) -> Result<WingDue, ForecastError> {
-        let set = fleet.line_set(history);
-        match source.paths(set, history)? {
-            WingPaths::Fit(paths) => self.wing(LinePaths::Fit(&paths), history, set, usage),
+/// A fleet and its wear fit, made ready for forecasts of single wings: the same answers as [`DueSpec::run`], one at a time.
+pub struct PreparedDue<'a> {
+    spec: DueSpec,
+    source: PathSource<'a>,
+    usage: FleetUsage,
+    fleet: &'a Fleet,
+}
+
+impl PreparedDue<'_> {
+    /// The settings.
+    #[must_use]
+    pub fn spec(&self) -> &DueSpec {
+        &self.spec
+    }
+
+    /// The next check of one wing of the fleet.
+    ///
+    /// # Errors
+    /// [`ForecastError`] when the wing cannot be forecast.
+    pub fn wing(&self, history: &History) -> Result<WingDue, ForecastError> {
+        let set = self.fleet.line_set(history);
+        let usage = self.usage.of(history);
+        match self.source.paths(set, history)? {
+            WingPaths::Fit(paths) => self.spec.wing(LinePaths::Fit(&paths), history, set, usage.as_ref()),
             WingPaths::Own { paths, why, .. } => {
-                let mut due = self.wing(LinePaths::Own(&paths), history, set, usage)?;
+                let mut due = self.spec.wing(LinePaths::Own(&paths), history, set, usage.as_ref())?;
                 if let Some(sentence) = why_own(why) {
                     due.detail.explanation = format!("{} {sentence}", due.detail.explanation);
                 }
                 Ok(due)
             }
-            WingPaths::None(why) => self.wing(LinePaths::None(why), history, set, usage),
+            WingPaths::None(why) => self.spec.wing(LinePaths::None(why), history, set, usage.as_ref()),
         }
     }
 }
