@@ -8,6 +8,9 @@ mod gauge;
 mod input;
 mod judging;
 mod output;
+mod pages;
+mod paint;
+mod parts;
 mod plan;
 mod plan_after;
 mod plan_all;
@@ -17,13 +20,14 @@ mod report;
 mod sheet;
 mod simulate;
 mod summary;
+mod tables;
 mod trim;
 mod vet;
 mod wear;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use failure::Failure;
 use output::Output;
@@ -76,9 +80,16 @@ enum Command {
     /// Counts what a fleet folder holds.
     #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
+    /// Every result table of a fleet, as CSV and Parquet, and what their columns mean.
+    #[command(after_help = CAUTIONS)]
+    Tables(tables::Args),
     /// Writes an invented fleet folder with its truth.
     #[command(after_help = CAUTIONS)]
     Simulate(simulate::Args),
+    /// Prints the completions for a shell.
+    Completions(pages::Completions),
+    /// The manual page, or one page per command.
+    Man(pages::Manual),
 }
 
 const CAUTIONS: &str = "\
@@ -105,7 +116,10 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Due(args)) => (args.common.json, args.run()),
         Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),
+        Some(Command::Tables(args)) => (args.common.json, args.run()),
         Some(Command::Simulate(args)) => (false, args.run()),
+        Some(Command::Completions(args)) => (false, Ok(args.run(Cli::command()))),
+        Some(Command::Man(args)) => (false, args.run(Cli::command())),
     };
     finish(json, outcome)
 }

@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use polars::prelude::{
-    Column as Series, CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter, Series as Values,
-};
+use polars::prelude as pl;
+use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
 use super::atomic::{FleetWriteError, write_atomic};
 
@@ -161,7 +160,7 @@ pub(super) fn frame(table: &Table) -> Result<DataFrame, FleetWriteError> {
 }
 
 /// Columns as a polars frame.
-pub(super) fn columns_frame(name: &str, columns: Vec<Series>) -> Result<DataFrame, FleetWriteError> {
+pub(super) fn columns_frame(name: &str, columns: Vec<pl::Column>) -> Result<DataFrame, FleetWriteError> {
     DataFrame::new_infer_height(columns)
         .map_err(|error| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() })
 }
@@ -181,7 +180,7 @@ fn bytes(name: &str, mut frame: DataFrame, format: TableFormat) -> Result<Vec<u8
 /// Writes polars columns, which cost less memory than a [`Table`].
 pub(super) fn write_frame(
     name: &str,
-    columns: Vec<Series>,
+    columns: Vec<pl::Column>,
     folder: &Path,
     format: TableFormat,
 ) -> Result<(), FleetWriteError> {
@@ -189,20 +188,20 @@ pub(super) fn write_frame(
     write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
-pub(super) fn series(column: &Column, harmless: bool) -> Series {
+pub(super) fn series(column: &Column, harmless: bool) -> pl::Column {
     let name = column.name.as_str().into();
     let values = match &column.data {
         ColumnData::Text(cells) if harmless && cells.iter().flatten().any(|text| is_formula(text)) => {
             let defused = |text: &String| if is_formula(text) { format!("'{text}") } else { text.clone() };
             let cells: Vec<Option<String>> = cells.iter().map(|cell| cell.as_ref().map(defused)).collect();
-            Values::new(name, cells)
+            pl::Series::new(name, cells)
         }
-        ColumnData::Text(cells) => Values::new(name, cells),
+        ColumnData::Text(cells) => pl::Series::new(name, cells),
         ColumnData::Number(cells) => {
             let cells: Vec<Option<f64>> = cells.iter().map(|cell| cell.filter(|value| value.is_finite())).collect();
-            Values::new(name, cells)
+            pl::Series::new(name, cells)
         }
-        ColumnData::Count(cells) => Values::new(name, cells),
+        ColumnData::Count(cells) => pl::Series::new(name, cells),
     };
     values.into()
 }

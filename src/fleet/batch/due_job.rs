@@ -50,7 +50,7 @@ impl BatchJob for DueJob<'_> {
 
     fn wing(&self, _: &Fleet, history: &History) -> Result<Option<WingDue>, BatchFailure> {
         let found = self.prepared.wing(history);
-        found.map(Some).map_err(|error| BatchFailure::of_wing(&history.wing.id, &format!("no next check: {error}")))
+        found.map(Some).map_err(|error| BatchFailure::of_wing(&history.wing.id, &error))
     }
 
     fn tables(&self, answers: &[WingDue]) -> Vec<Table> {
