@@ -37,7 +37,13 @@ use output::Output;
 /// Without a command it makes the report of the bundled demo, an invented fleet. A fleet is a folder of tables: lines, wings,
 /// checks, readings and optional ones, as CSV or Parquet.
 #[derive(Debug, Parser)]
-#[command(name = "linedrift", version, args_conflicts_with_subcommands = true, after_help = CAUTIONS)]
+#[command(
+    name = "linedrift",
+    version,
+    args_conflicts_with_subcommands = true,
+    term_width = 80,
+    after_help = CAUTIONS
+)]
 struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
@@ -98,7 +104,8 @@ manual and the local rules come first. Have adjustments done or checked by a qua
 workshop, and fly the wing first with plenty of margin. Length says nothing of the strength
 of lines or the state of the cloth: no result says that a wing is fit to fly.
 
-Exit codes: 0 done, 1 the data is at fault or a result could not be made, 2 the call is wrong.";
+Exit codes: 0 done, 1 the data is at fault, a result could not be made or some wings
+failed (the others' results are given), 2 the call is wrong.";
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {

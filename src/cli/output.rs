@@ -44,9 +44,9 @@ impl<T: Serialize> Document<T> {
 }
 
 impl Output {
-    /// Text for people.
+    /// Text for people, within 80 columns.
     pub(super) fn text(text: String) -> Self {
-        Self { text, failed: Vec::new(), form: Form::Words }
+        Self { text: wrapped(&text), failed: Vec::new(), form: Form::Words }
     }
 
     /// Text for programs.

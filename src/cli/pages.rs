@@ -41,8 +41,7 @@ impl Manual {
         let mut pages = 1;
         for sub in command.get_subcommands().filter(|sub| sub.get_name() != "help" && !sub.is_hide_set()) {
             let name = format!("linedrift-{}", sub.get_name());
-            let sub = sub.clone().version(env!("CARGO_PKG_VERSION"));
-            write_atomic(&out.join(format!("{name}.1")), &page(&sub)?)?;
+            write_atomic(&out.join(format!("{name}.1")), &page(sub)?)?;
             pages += 1;
         }
         Ok(Output::text(format!("{pages} pages in {}\n", out.display())))
@@ -51,6 +50,6 @@ impl Manual {
 
 fn page(command: &Command) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
-    Man::new(command.clone()).render(&mut bytes)?;
+    Man::new(command.clone()).source(concat!("linedrift ", env!("CARGO_PKG_VERSION"))).render(&mut bytes)?;
     Ok(bytes)
 }
