@@ -299,7 +299,7 @@ mod from_the_command_line {
             lines.lines().map(cells).filter(|cells| cells[row] == "brake").map(|cells| cells[line].clone()).collect();
         let checks = fs::read_to_string(loft.join("checks.csv")).unwrap();
         let (id, of) = (column(&checks, "check"), column(&checks, "wing"));
-        let last = checks.lines().map(cells).filter(|cells| cells[of] == wing).next_back().unwrap()[id].clone();
+        let last = checks.lines().map(cells).rfind(|cells| cells[of] == wing).unwrap()[id].clone();
         let readings = fs::read_to_string(loft.join("readings.csv")).unwrap();
         let (check, line) = (column(&readings, "check"), column(&readings, "line"));
         let kept: Vec<&str> = readings

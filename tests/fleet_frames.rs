@@ -55,7 +55,7 @@ fn results(fleet: &Fleet) -> Vec<Table> {
 }
 
 fn names(frame: &DataFrame) -> Vec<&str> {
-    frame.get_column_names().into_iter().map(|name| name.as_str()).collect()
+    frame.get_column_names().into_iter().map(|name| &**name).collect()
 }
 
 fn assert_kinds(entry: &TableEntry, frame: &DataFrame) {

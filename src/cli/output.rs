@@ -46,7 +46,7 @@ impl<T: Serialize> Document<T> {
 impl Output {
     /// Text for people, within 80 columns.
     pub(super) fn text(text: String) -> Self {
-        Self { text: wrapped(&text), failed: Vec::new(), form: Form::Words }
+        Self { text: wrapped(text), failed: Vec::new(), form: Form::Words }
     }
 
     /// Text for programs.
@@ -108,7 +108,7 @@ fn write_out(bytes: &[u8]) -> bool {
 pub(super) fn say(text: &str) {
     let mut text = text.to_owned();
     if io::stderr().is_terminal() {
-        text = wrapped(&text);
+        text = wrapped(text);
     }
     if paint::on_stderr(&io::stderr()) {
         text = paint::painted(&text);
@@ -123,7 +123,10 @@ pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
 }
 
 /// Lines of at most 80 characters, where words allow it; a line that goes on is indented.
-fn wrapped(text: &str) -> String {
+fn wrapped(text: String) -> String {
+    if text.lines().all(|line| line.chars().count() <= WIDTH) {
+        return text;
+    }
     let mut out = String::with_capacity(text.len());
     for line in text.split_inclusive('\n') {
         let mut at = 0;
@@ -148,7 +151,7 @@ mod tests {
     #[test]
     fn lines_are_wrapped_between_words_and_nothing_is_lost() {
         let long = format!("error: {}\n  short line\n{}\n", "some words ".repeat(20), "x".repeat(200));
-        let text = wrapped(&long);
+        let text = wrapped(long.clone());
         assert!(text.lines().all(|line| line.chars().count() <= WIDTH || !line.trim().contains(' ')), "{text}");
         let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
         assert_eq!(words(&text), words(&long));

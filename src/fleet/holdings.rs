@@ -171,6 +171,9 @@ fn doubtful(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (DoubtfulShare, usize)
     (DoubtfulShare { latest_checks: latest.len(), checks, readings: sum(0), doubtful: sum(1) }, looked - checks)
 }
 
+/// Lines within, undecided and outside, by row and material.
+type Counts<'a> = BTreeMap<(Row, &'a str), [usize; 3]>;
+
 /// Judges the latest checks; also how many of them could not be.
 fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) {
     let materials: Vec<Vec<String>> = fleet
@@ -178,12 +181,12 @@ fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) 
         .iter()
         .map(|set| (0..set.lines().len()).map(|line| material(set, line)).collect())
         .collect();
-    let judged: Vec<Option<BTreeMap<(Row, &str), [usize; 3]>>> = latest
+    let judged: Vec<Option<Counts<'_>>> = latest
         .par_iter()
         .map(|one| {
             let set = fleet.line_set(one.history);
             let trim = TrimSpec::default().run(set, &one.history.wing, one.check).ok()?;
-            let mut counts: BTreeMap<(Row, &str), [usize; 3]> = BTreeMap::new();
+            let mut counts: Counts<'_> = BTreeMap::new();
             for line in &trim.lines {
                 let place =
                     set.find(&line.line, line.side).and_then(|at| materials.get(one.history.line_set)?.get(at));
@@ -199,7 +202,7 @@ fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) 
         })
         .collect();
     let failed = judged.iter().filter(|one| one.is_none()).count();
-    let mut all: BTreeMap<(Row, &str), [usize; 3]> = BTreeMap::new();
+    let mut all: Counts<'_> = BTreeMap::new();
     for (key, counts) in judged.into_iter().flatten().flatten() {
         all.entry(key).or_default().iter_mut().zip(counts).for_each(|(sum, count)| *sum += count);
     }

@@ -38,7 +38,7 @@ pub(super) struct PartFile {
 /// One part that is written.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Part {
-    pub(super) part: usize,
+    pub(super) number: usize,
     pub(super) first_wing: String,
     pub(super) last_wing: String,
     pub(super) wings: usize,
@@ -108,7 +108,7 @@ impl Manifest {
         let other = |what: &str| BatchError::OtherRun { folder: folder.to_owned(), what: what.to_owned() };
         match self.origin.difference(origin) {
             Some(what) => Err(other(what)),
-            None if self.parts.iter().enumerate().any(|(at, part)| part.part != at) => {
+            None if self.parts.iter().enumerate().any(|(at, part)| part.number != at) => {
                 Err(other("the order of parts"))
             }
             None => Ok(()),

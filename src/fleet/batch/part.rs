@@ -35,7 +35,7 @@ pub(super) fn write(folder: &Path, table: &Table, part: usize) -> Result<PartFil
 pub(super) fn is_whole(folder: &Path, part: &Part, tables: &[String]) -> bool {
     part.files.iter().map(|file| &file.table).eq(tables)
         && part.files.iter().all(|file| {
-            let path = place(folder, &file.table, part.part);
+            let path = place(folder, &file.table, part.number);
             // the length first: it costs nothing
             fs::metadata(&path).is_ok_and(|about| about.len() == file.bytes as u64)
                 && fs::read(&path).is_ok_and(|bytes| Fingerprint::of_bytes(&bytes) == file.hash)

@@ -132,7 +132,7 @@ fn make<J: BatchJob>(
     }
     let id = |history: Option<&History>| history.map(|history| history.wing.id.clone()).unwrap_or_default();
     Ok(Some(Part {
-        part: at,
+        number: at,
         first_wing: id(histories.first()),
         last_wing: id(histories.last()),
         wings: histories.len(),
