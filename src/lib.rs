@@ -64,3 +64,8 @@ pub use wing::{Line, LineSet, Row, Segment, Side, Wing};
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 pub struct Readme;
+
+/// The examples of `docs/frames.md`, compiled and run with the others.
+#[cfg(all(doctest, feature = "frames"))]
+#[doc = include_str!("../docs/frames.md")]
+pub struct FramesPage;

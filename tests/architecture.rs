@@ -9,6 +9,8 @@ const ROOMS: [&str; 11] =
     ["stats", "wing", "check", "trim", "plan", "wear", "forecast", "simulate", "fleet", "report", "cli"];
 /// Files of the crate's root that see every room.
 const ROOT_FILES: [&str; 3] = ["lib.rs", "error.rs", "main.rs"];
+/// The only file whose public items name polars types.
+const POLARS_IN_PUBLIC: &str = "fleet/frames.rs";
 /// More lines than this in one file are a fault.
 const MOST_LINES: usize = 600;
 
@@ -147,6 +149,16 @@ fn faults(sources: &[Source]) -> Vec<String> {
                 faults.push(format!("{path}: nalgebra is in public: {one_line}"));
             }
         }
+        if path != POLARS_IN_PUBLIC {
+            let mut foreign = names_under(&code, "polars::prelude::");
+            foreign.insert("polars".to_owned());
+            for signature in public_signatures(&code) {
+                if foreign.iter().any(|name| has_word(&signature, name)) {
+                    let one_line = signature.split_whitespace().collect::<Vec<_>>().join(" ");
+                    faults.push(format!("{path}: polars is in public: {one_line}"));
+                }
+            }
+        }
         let lines = source.text.lines().count();
         if lines > MOST_LINES {
             faults.push(format!("{path}: {lines} lines, more than {MOST_LINES}"));
@@ -205,6 +217,11 @@ fn the_checker_sees_each_fault() {
             "use nalgebra::DMatrix;\npub struct Fit {\n    pub r: DMatrix<f64>,\n}",
             "nalgebra is in public",
         ),
+        (
+            "fleet/table.rs",
+            "use polars::prelude::DataFrame;\npub fn frame(t: &Table) -> DataFrame {}",
+            "polars is in public",
+        ),
         ("trim/mod.rs", "fn f() { println!(\"x\"); }", "prints"),
         ("trim/mod.rs", "fn f() { eprint!(\"x\"); }", "prints"),
     ] {
@@ -224,6 +241,8 @@ fn the_checker_lets_good_files_pass() {
         ("wing/row.rs", "//! See [`crate::report`]; polars and println!(…) are not used here.\n"),
         ("wing/row.rs", "use other_crate::report::Page;"),
         ("fleet/csv.rs", "use polars::prelude::DataFrame;\nuse crate::wear::Shape;"),
+        ("fleet/frames.rs", "use polars::prelude::DataFrame;\npub fn of(t: &Table) -> DataFrame {}"),
+        ("fleet/table.rs", "use polars::prelude::DataFrame;\npub(super) fn frame(t: &Table) -> DataFrame {}"),
         (
             "stats/a.rs",
             "use nalgebra::DMatrix;\npub struct Fit {\n    r: DMatrix<f64>,\n}\npub(crate) fn f(x: &DMatrix<f64>) {}",

@@ -280,8 +280,9 @@ fn text_answers_carry_the_cautions() {
 fn tables_go_where_out_says() {
     let folder = loft();
     for (command, names) in [
-        ("trim", &["trim_checks", "trim_rows", "trim_lines"][..]),
-        ("wear", &["wear_terms", "wear_spread"]),
+        ("trim", &["trim_checks", "trim_rows", "trim_lines", "trim_twist"][..]),
+        ("vet", &["vet_checks", "vet_findings"]),
+        ("wear", &["wear_terms", "wear_spread", "wear_drift"]),
         ("due", &["due"]),
     ] {
         let output = linedrift(folder.path(), &[command, "loft", "--out", "deep/tables"]);
@@ -319,14 +320,16 @@ fn a_plain_call_in_an_empty_folder_makes_the_report_of_the_demo() {
     let page = fs::read_to_string(folder.path().join("linedrift-report/index.html")).unwrap();
     assert!(page.contains("(invented demo)") && page.contains("Invented data"));
     assert!(page.len() < 3_000_000, "{}", page.len());
-    for table in ["trim_checks", "trim_rows", "trim_lines", "wear_terms", "wear_spread", "due"] {
+    for table in
+        ["trim_checks", "trim_rows", "trim_lines", "trim_twist", "wear_terms", "wear_spread", "wear_drift", "due"]
+    {
         for ending in ["csv", "parquet"] {
             assert!(folder.path().join(format!("linedrift-report/{table}.{ending}")).is_file(), "{table}.{ending}");
         }
     }
     assert_eq!(stderr(&output), "", "no progress when stderr is no terminal");
     let temporary = fs::read_dir(folder.path().join("linedrift-report")).unwrap();
-    assert_eq!(temporary.count(), 13);
+    assert_eq!(temporary.count(), 17);
 }
 
 #[test]

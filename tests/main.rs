@@ -17,13 +17,19 @@ mod cli_plan;
 #[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
+mod cli_terminal;
+#[cfg(feature = "cli")]
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]
+mod fleet_batch;
+#[cfg(feature = "frames")]
 mod fleet_damaged;
+#[cfg(feature = "frames")]
+mod fleet_frames;
 #[cfg(feature = "frames")]
 mod fleet_read;
 #[cfg(feature = "frames")]

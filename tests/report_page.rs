@@ -369,7 +369,8 @@ fn terminal_text_keeps_within_80_columns() {
         text::due(&made.due, today),
         text::wear(&made.wear),
         text::fleet(&made.data(), today),
-        linedrift::report::FleetSummary::of(&made.fleet).to_string(),
+        #[cfg(feature = "frames")]
+        linedrift::fleet::FleetSummary::of(&made.fleet).to_string(),
     ];
     for line in all.iter().flat_map(|text| text.lines()) {
         assert!(line.chars().count() <= 80, "{line}");

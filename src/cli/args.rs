@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use linedrift::Date;
 use linedrift::check::Fleet;
-use linedrift::fleet::read_materials;
+use linedrift::fleet::{Table, TableFormat, read_materials, write_table};
 use linedrift::forecast::LimitsTable;
 use linedrift::wing::Fibre;
 
@@ -57,6 +57,21 @@ pub(super) struct Choice {
     pub(super) check: Option<String>,
 }
 
+impl Choice {
+    /// Whether every wing is meant.
+    pub(super) fn is_all(&self) -> bool {
+        self.wing.is_none() && self.check.is_none()
+    }
+
+    /// Refuses a single wing or check where all are wanted.
+    pub(super) fn must_be_all(&self) -> Result<(), Failure> {
+        if self.is_all() {
+            return Ok(());
+        }
+        Err(Failure::Call("--parts goes over all wings: leave out --wing and --check".to_owned()))
+    }
+}
+
 /// Limits from a file.
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct LimitsFile {
@@ -93,6 +108,20 @@ pub(super) struct Tables {
     /// Also write the result tables, as CSV and Parquet (and figures, where there are any), into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
+}
+
+impl Tables {
+    /// Writes tables in both formats, where a folder is named.
+    pub(super) fn write(&self, tables: &[Table]) -> Result<(), Failure> {
+        let Some(out) = &self.out else { return Ok(()) };
+        output::make_folder(out)?;
+        for table in tables {
+            for format in [TableFormat::Csv, TableFormat::Parquet] {
+                write_table(table, out, format)?;
+            }
+        }
+        Ok(())
+    }
 }
 
 /// A calendar day.

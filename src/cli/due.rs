@@ -3,17 +3,19 @@
 use std::path::{Path, PathBuf};
 
 use linedrift::Date;
-use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
-use linedrift::forecast::{CheckValue, CheckValueSpec, DueDocument, DueSpec, DueTable, ForecastError};
+use linedrift::fleet::batch::{Batch, BatchJob, DueJob};
+use linedrift::fleet::{tables, write_atomic};
+use linedrift::forecast::{CheckValue, CheckValueSpec, DueDocument, DueSpec, DueTable, ForecastError, WingFailure};
 use linedrift::report::text;
 use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearFit, WearSpec};
 use serde::Serialize;
 
 use super::args::{Common, LimitsFile, Tables, above_nought, day, read_text};
 use super::input::Input;
-use super::output::{self, Output};
+use super::output::Output;
+use super::parts::InParts;
 use super::progress::Progress;
-use super::{Failure, judging};
+use super::{Failure, judging, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -47,6 +49,8 @@ pub(super) struct Args {
     limits: LimitsFile,
     #[command(flatten)]
     tables: Tables,
+    #[command(flatten)]
+    parts: InParts,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -105,19 +109,46 @@ impl Args {
         Ok(Source::Saved(Box::new(saved)))
     }
 
-    /// The next checks of all wings.
-    fn table(&self, input: &Input, source: &Source, spec: &DueSpec) -> Result<DueTable, Failure> {
+    /// What is asked of the wings.
+    fn job<'a>(&self, input: &'a Input, source: &'a Source, spec: &DueSpec) -> Result<DueJob<'a>, Failure> {
         let saved = match source {
-            Source::Fleet(fit) => return Ok(spec.run(&input.fleet, fit)?),
+            Source::Fleet(fit) => return Ok(DueJob::new(spec, &input.fleet, fit)?),
             Source::Saved(saved) => saved,
         };
         let demo = if self.use_demo_fit_for_real_wings { DemoFit::UsedForRealWings } else { DemoFit::Refused };
-        spec.run_saved(&input.fleet, saved, demo).map_err(|error| match error {
+        DueJob::saved(spec, &input.fleet, saved, demo).map_err(|error| match error {
             ForecastError::Saved(SavedFitError::Demo) => Failure::Result(format!(
                 "{error}; --use-demo-fit-for-real-wings lets it serve all the same, for trying things out"
             )),
             other => other.into(),
         })
+    }
+
+    /// The next checks of the chosen wing or of all wings.
+    fn table(
+        &self,
+        input: &Input,
+        source: &Source,
+        job: &DueJob<'_>,
+        progress: &Progress,
+    ) -> Result<DueTable, Failure> {
+        let fleet = &input.fleet;
+        let batch = match &self.wing {
+            None => parts::ask(fleet, job, progress)?,
+            Some(wing) => {
+                let mut batch = Batch { answers: Vec::new(), failures: Vec::new(), without: 0 };
+                match job.wing(fleet, judging::known_wing(fleet, wing)?) {
+                    Ok(answer) => batch.answers.extend(answer),
+                    Err(failure) => batch.failures.push(failure),
+                }
+                batch
+            }
+        };
+        let failures = batch.failures.into_iter();
+        let failures = failures.map(|failure| WingFailure { wing: failure.wing, message: failure.message });
+        let table = DueTable::new(self.risk, batch.answers).with_failures(failures.collect());
+        let demo = fleet.is_demo() || matches!(source, Source::Saved(saved) if saved.is_demo());
+        Ok(if demo { table.marked_demo() } else { table })
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {
@@ -133,22 +164,22 @@ impl Args {
         let spec = DueSpec::default().risk(self.risk).seed(self.seed).today(today).limits(limits);
         let source = self.source(&input, &progress)?;
         progress.step("drawing forecasts");
-        let mut table = self.table(&input, &source, &spec)?;
+        let job = self.job(&input, &source, &spec)?;
+        if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
+            if self.wing.is_some() || self.calendar.is_some() {
+                let why = "--parts goes over all wings and writes tables only: leave out --wing and --calendar";
+                return Err(Failure::Call(why.to_owned()));
+            }
+            return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
+        }
+        let table = self.table(&input, &source, &job, &progress)?;
         let mut value = None;
-        if let Some(wing) = &self.wing {
-            table = judging::only_due(&table, wing);
-            if let Some(check_h) = self.value_of_check {
-                let history = judging::known_wing(&input.fleet, wing)?;
-                let set = input.fleet.line_set(history);
-                value = Some(CheckValueSpec::default().run(source.wear(), set, history, check_h)?);
-            }
+        if let (Some(wing), Some(check_h)) = (&self.wing, self.value_of_check) {
+            let history = judging::known_wing(&input.fleet, wing)?;
+            let set = input.fleet.line_set(history);
+            value = Some(CheckValueSpec::default().run(source.wear(), set, history, check_h)?);
         }
-        if let Some(out) = &self.tables.out {
-            output::make_folder(out)?;
-            for format in [TableFormat::Csv, TableFormat::Parquet] {
-                write_table(&tables::due(table.rows()), out, format)?;
-            }
-        }
+        self.tables.write(&[tables::due(table.rows())])?;
         if let Some(path) = &self.calendar {
             let text = if has_ending(path, "ics") { table.icalendar(today) } else { table.calendar_csv() };
             write_atomic(path, text.as_bytes())?;

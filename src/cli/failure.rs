@@ -152,6 +152,7 @@ from_result!(
     linedrift::check::doubt::DoubtError,
     linedrift::check::repeatability::GaugeError,
     linedrift::check::RoundError,
+    linedrift::fleet::batch::BatchError,
     linedrift::fleet::FleetWriteError,
     linedrift::fleet::JournalError,
     linedrift::forecast::ForecastError,

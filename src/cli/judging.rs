@@ -1,13 +1,13 @@
 //! The checks to judge, and their trim.
 
-use linedrift::check::doubt::{DoubtError, DoubtSpec, Doubts};
-use linedrift::check::{Check, Fleet, History, Stage};
+use linedrift::check::{Fleet, History};
+use linedrift::fleet::batch::{Batch, BatchFailure, BatchJob, ChosenCheck, JudgedCheck, TrimJob};
 use linedrift::forecast::{DueTable, LimitsTable, WingDue, WingFailure};
-use linedrift::trim::{Trim, TrimChange, TrimSpec, compare};
-use rayon::prelude::*;
+use linedrift::trim::{Trim, TrimChange, TrimSpec};
 
-use super::Failure;
 use super::args::Choice;
+use super::progress::Progress;
+use super::{Failure, parts};
 
 /// Judged checks by wing, and what went wrong with others.
 #[derive(Debug, Default)]
@@ -18,48 +18,6 @@ pub(super) struct Judged {
     pub(super) failed: Vec<String>,
 }
 
-/// One check to work on.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Chosen<'a> {
-    pub(super) history: &'a History,
-    /// Index of the check in the history.
-    pub(super) at: usize,
-    pub(super) check: &'a Check,
-}
-
-impl<'a> Chosen<'a> {
-    fn latest(history: &'a History) -> Option<Self> {
-        let at = history.checks.iter().rposition(|check| !check.readings.is_empty())?;
-        Some(Self { history, at, check: history.checks.get(at)? })
-    }
-
-    fn named(history: &'a History, id: &str) -> Option<Self> {
-        let at = history.checks.iter().position(|check| check.id == id)?;
-        Some(Self { history, at, check: history.checks.get(at)? })
-    }
-
-    /// The check before adjusting, where this one was taken after it: the last with readings at the same hours.
-    fn found(&self) -> Option<&'a Check> {
-        let before = self.history.checks.get(..self.at).unwrap_or_default().iter().rev();
-        let as_found = |check: &&Check| {
-            check.stage == Stage::AsFound
-                && check.hours_h.total_cmp(&self.check.hours_h).is_eq()
-                && !check.readings.is_empty()
-        };
-        before.filter(|_| self.check.stage == Stage::AsLeft).find(as_found)
-    }
-
-    /// What went wrong with this check, in words.
-    pub(super) fn failed(&self, error: &impl std::fmt::Display) -> String {
-        format!("wing `{}`, check `{}`: {error}", self.history.wing.id, self.check.id)
-    }
-
-    /// Its doubtful readings.
-    pub(super) fn doubts(&self, fleet: &Fleet) -> Result<Doubts, DoubtError> {
-        DoubtSpec::default().run(fleet.line_set(self.history), self.history, self.at, None)
-    }
-}
-
 /// Judges the chosen check, or the latest check with readings of the chosen wing or of each wing.
 pub(super) fn judge(
     fleet: &Fleet,
@@ -67,34 +25,52 @@ pub(super) fn judge(
     spec: &TrimSpec,
     limits: &LimitsTable,
 ) -> Result<Judged, Failure> {
-    let outcomes: Vec<Result<(Trim, Option<TrimChange>), String>> = chosen(fleet, choice)?
-        .into_par_iter()
-        .map(|one| {
-            let (set, wing) = (fleet.line_set(one.history), &one.history.wing);
-            let spec = limits.of(&wing.model).judging(spec.clone());
-            let trim = spec.run(set, wing, one.check).map_err(|error| one.failed(&error))?;
-            let found = one.found().map(|found| spec.run(set, wing, found).and_then(|found| compare(&found, &trim)));
-            let change = found.transpose().map_err(|error| one.failed(&error))?;
-            Ok((trim, change))
-        })
-        .collect();
-    let mut judged = Judged::default();
-    for outcome in outcomes {
-        match outcome {
-            Ok((trim, change)) => {
-                judged.trims.push(trim);
-                judged.changes.extend(change);
-            }
-            Err(failed) => judged.failed.push(failed),
-        }
+    judge_watched(fleet, choice, spec, limits, &Progress::new())
+}
+
+/// The same, with its progress shown.
+pub(super) fn judge_watched(
+    fleet: &Fleet,
+    choice: &Choice,
+    spec: &TrimSpec,
+    limits: &LimitsTable,
+    progress: &Progress,
+) -> Result<Judged, Failure> {
+    let job = TrimJob::new(spec.clone(), limits.clone());
+    let batch = answers(fleet, choice, &job, |one| job.check(fleet, one), progress)?;
+    let mut judged = Judged { failed: batch.failures.iter().map(ToString::to_string).collect(), ..Judged::default() };
+    for JudgedCheck { trim, change } in batch.answers {
+        judged.trims.push(trim);
+        judged.changes.extend(change);
     }
     Ok(judged)
 }
 
+/// What a job answers for the chosen check or wing, or for every wing.
+pub(super) fn answers<J: BatchJob>(
+    fleet: &Fleet,
+    choice: &Choice,
+    job: &J,
+    of_check: impl Fn(&ChosenCheck<'_>) -> Result<J::Answer, BatchFailure>,
+    progress: &Progress,
+) -> Result<Batch<J::Answer>, Failure> {
+    if choice.is_all() {
+        return parts::ask(fleet, job, progress);
+    }
+    let mut batch = Batch { answers: Vec::new(), failures: Vec::new(), without: 0 };
+    for one in chosen(fleet, choice)? {
+        match of_check(&one) {
+            Ok(answer) => batch.answers.push(answer),
+            Err(failure) => batch.failures.push(failure),
+        }
+    }
+    Ok(batch)
+}
+
 /// The chosen check, or the latest check with readings of the chosen wing or of each wing.
-pub(super) fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<Chosen<'a>>, Failure> {
+pub(super) fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<ChosenCheck<'a>>, Failure> {
     if let Some(id) = &choice.check {
-        let found = fleet.histories().iter().find_map(|history| Chosen::named(history, id));
+        let found = fleet.histories().iter().find_map(|history| ChosenCheck::named(history, id));
         return found.map(|one| vec![one]).ok_or_else(|| Failure::Call(format!("the fleet has no check `{id}`")));
     }
     if let Some(id) = &choice.wing {
@@ -104,12 +80,12 @@ pub(super) fn chosen<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Vec<Chosen
         .histories()
         .iter()
         .filter(|history| choice.wing.as_ref().is_none_or(|id| history.wing.id == *id))
-        .filter_map(Chosen::latest)
+        .filter_map(ChosenCheck::latest)
         .collect())
 }
 
 /// The chosen check, or the latest with readings of the chosen wing; without a choice, of the fleet's only wing.
-pub(super) fn one_check<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<Chosen<'a>, Failure> {
+pub(super) fn one_check<'a>(fleet: &'a Fleet, choice: &Choice) -> Result<ChosenCheck<'a>, Failure> {
     if choice.check.is_none() && choice.wing.is_none() && fleet.histories().len() > 1 {
         let wings = fleet.histories().len();
         return Err(Failure::Call(format!("the fleet has {wings} wings: name one by --wing, or a check by --check")));

@@ -8,6 +8,9 @@ mod gauge;
 mod input;
 mod judging;
 mod output;
+mod pages;
+mod paint;
+mod parts;
 mod plan;
 mod plan_after;
 mod plan_all;
@@ -17,13 +20,14 @@ mod report;
 mod sheet;
 mod simulate;
 mod summary;
+mod tables;
 mod trim;
 mod vet;
 mod wear;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use failure::Failure;
 use output::Output;
@@ -33,7 +37,13 @@ use output::Output;
 /// Without a command it makes the report of the bundled demo, an invented fleet. A fleet is a folder of tables: lines, wings,
 /// checks, readings and optional ones, as CSV or Parquet.
 #[derive(Debug, Parser)]
-#[command(name = "linedrift", version, args_conflicts_with_subcommands = true, after_help = CAUTIONS)]
+#[command(
+    name = "linedrift",
+    version,
+    args_conflicts_with_subcommands = true,
+    term_width = 80,
+    after_help = CAUTIONS
+)]
 struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
@@ -76,9 +86,16 @@ enum Command {
     /// Counts what a fleet folder holds.
     #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
+    /// Every result table of a fleet, as CSV and Parquet, and what their columns mean.
+    #[command(after_help = CAUTIONS)]
+    Tables(tables::Args),
     /// Writes an invented fleet folder with its truth.
     #[command(after_help = CAUTIONS)]
     Simulate(simulate::Args),
+    /// Prints the completions for a shell.
+    Completions(pages::Completions),
+    /// The manual page, or one page per command.
+    Man(pages::Manual),
 }
 
 const CAUTIONS: &str = "\
@@ -87,7 +104,8 @@ manual and the local rules come first. Have adjustments done or checked by a qua
 workshop, and fly the wing first with plenty of margin. Length says nothing of the strength
 of lines or the state of the cloth: no result says that a wing is fit to fly.
 
-Exit codes: 0 done, 1 the data is at fault or a result could not be made, 2 the call is wrong.";
+Exit codes: 0 done, 1 the data is at fault, a result could not be made or some wings
+failed (the others' results are given), 2 the call is wrong.";
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {
@@ -105,7 +123,10 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Due(args)) => (args.common.json, args.run()),
         Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),
+        Some(Command::Tables(args)) => (args.common.json, args.run()),
         Some(Command::Simulate(args)) => (false, args.run()),
+        Some(Command::Completions(args)) => (false, Ok(args.run(Cli::command()))),
+        Some(Command::Man(args)) => (false, args.run(Cli::command())),
     };
     finish(json, outcome)
 }

@@ -1,18 +1,31 @@
 //! What a command gives back, and how it is printed.
 
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
 use serde::Serialize;
 
-use super::Failure;
+use super::{Failure, paint};
+
+/// Widest line of what is said on a terminal.
+const WIDTH: usize = 80;
 
 /// The answer of a command.
 #[derive(Debug)]
 pub(super) struct Output {
     text: String,
     failed: Vec<String>,
+    form: Form,
+}
+
+/// Who reads the text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Form {
+    /// People: telling words are coloured on a terminal.
+    Words,
+    /// Programs: never changed.
+    Exact,
 }
 
 /// A document with the mark of the demo behind its own keys.
@@ -31,16 +44,21 @@ impl<T: Serialize> Document<T> {
 }
 
 impl Output {
-    /// Text for people.
+    /// Text for people, within 80 columns.
     pub(super) fn text(text: String) -> Self {
-        Self { text, failed: Vec::new() }
+        Self { text: wrapped(text), failed: Vec::new(), form: Form::Words }
+    }
+
+    /// Text for programs.
+    pub(super) fn raw(text: String) -> Self {
+        Self { text, failed: Vec::new(), form: Form::Exact }
     }
 
     /// One JSON document.
     pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
         let mut text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
         text.push('\n');
-        Ok(Self::text(text))
+        Ok(Self::raw(text))
     }
 
     /// The same answer, with what could not be done for some wings: they go to stderr and the exit code is 1.
@@ -51,7 +69,11 @@ impl Output {
 
     /// Prints the answer. A reader that closes the pipe early is no fault.
     pub(super) fn print(&self) -> ExitCode {
-        let written = write_out(self.text.as_bytes());
+        let written = if self.form == Form::Words && paint::on_stdout(&io::stdout()) {
+            write_out(paint::painted(&self.text).as_bytes())
+        } else {
+            write_out(self.text.as_bytes())
+        };
         for failed in &self.failed {
             say(&format!("error: {failed}\n"));
         }
@@ -84,6 +106,13 @@ fn write_out(bytes: &[u8]) -> bool {
 
 /// Writes to stderr. There is nowhere left to say that this failed.
 pub(super) fn say(text: &str) {
+    let mut text = text.to_owned();
+    if io::stderr().is_terminal() {
+        text = wrapped(text);
+    }
+    if paint::on_stderr(&io::stderr()) {
+        text = paint::painted(&text);
+    }
     let _ = io::stderr().lock().write_all(text.as_bytes());
 }
 
@@ -91,4 +120,41 @@ pub(super) fn say(text: &str) {
 pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
     std::fs::create_dir_all(path)
         .map_err(|error| Failure::Result(format!("cannot make the folder `{}`: {error}", path.display())))
+}
+
+/// Lines of at most 80 characters, where words allow it; a line that goes on is indented.
+fn wrapped(text: String) -> String {
+    if text.lines().all(|line| line.chars().count() <= WIDTH) {
+        return text;
+    }
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        let mut at = 0;
+        for (nth, word) in line.split_inclusive(' ').enumerate() {
+            let length = word.trim_end().chars().count();
+            if nth > 0 && at + length > WIDTH {
+                out.truncate(out.trim_end_matches(' ').len());
+                out.push_str("\n    ");
+                at = 4;
+            }
+            out.push_str(word);
+            at += word.chars().count();
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_wrapped_between_words_and_nothing_is_lost() {
+        let long = format!("error: {}\n  short line\n{}\n", "some words ".repeat(20), "x".repeat(200));
+        let text = wrapped(long.clone());
+        assert!(text.lines().all(|line| line.chars().count() <= WIDTH || !line.trim().contains(' ')), "{text}");
+        let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+        assert_eq!(words(&text), words(&long));
+        assert!(text.contains("\n  short line\n"));
+    }
 }

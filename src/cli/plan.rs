@@ -1,11 +1,11 @@
 //! `linedrift plan`
 
-use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::{Check, Fleet};
+use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
 use linedrift::fleet::{read_given, read_steps, write_atomic};
 use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
 use linedrift::plan::{
@@ -15,12 +15,12 @@ use linedrift::report::{curve_figure, plan_figure, text};
 use linedrift::wear::WearSpec;
 use serde::Serialize;
 
-use super::args::{Choice, Common, LimitsFile, day};
+use super::args::{Choice, Common, LimitsFile, Tables, day};
 use super::input::Input;
-use super::judging::Chosen;
 use super::output::{self, Output};
+use super::parts::InParts;
 use super::progress::Progress;
-use super::{Failure, judging, plan_after, plan_all};
+use super::{Failure, judging, parts, plan_after, plan_all};
 
 #[derive(Debug, clap::Args)]
 #[allow(clippy::struct_excessive_bools, reason = "the flags of a command")]
@@ -75,9 +75,12 @@ pub(super) struct Args {
     /// Learns the step sizes from all recorded work of the fleet and writes them into `fittings` (`step_mm`)
     #[arg(long, conflicts_with_all = ["wing", "check"])]
     learn: bool,
-    /// Also write figures as SVG into this folder: before and after, and with --curve the trade-off
-    #[arg(long, value_name = "DIR", conflicts_with_all = ["all", "achieved", "learn"])]
+    /// Also write figures as SVG into this folder: before and after, and with --curve the trade-off; with --all the tables
+    /// of the plans, as CSV and Parquet
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["achieved", "learn"])]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    parts: InParts,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -110,11 +113,8 @@ fn row_target(text: &str) -> Result<RowTarget, String> {
 }
 
 /// Lines of a check with a doubtful reading, each once.
-pub(super) fn findings(fleet: &Fleet, one: Chosen<'_>) -> Result<Vec<Finding>, String> {
-    let doubts = one.doubts(fleet).map_err(|error| one.failed(&error))?;
-    // a line read twice may be doubtful twice
-    let lines: BTreeSet<_> = doubts.findings().iter().map(|finding| (finding.side, &finding.line)).collect();
-    Ok(lines.into_iter().map(|(side, line)| Finding::new(side, line)).collect())
+pub(super) fn findings(fleet: &Fleet, one: ChosenCheck<'_>) -> Result<Vec<Finding>, String> {
+    PlanJob::findings(fleet, &one).map_err(|failure| failure.to_string())
 }
 
 impl Args {
@@ -144,6 +144,9 @@ impl Args {
 
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
+        if self.parts.wanted(self.out.as_ref()).is_some() && !self.all {
+            return Err(Failure::Call("--parts goes with --all".to_owned()));
+        }
         if self.as_left.is_some() && !(self.done || self.achieved) {
             return Err(Failure::Call("--as-left goes with --done or --achieved".to_owned()));
         }
@@ -155,7 +158,11 @@ impl Args {
         let limits = self.limits.read(&input.fleet)?;
         if self.all {
             progress.step("searching for the plans");
-            return plan_all::run(&input, &spec, &limits, self.common.json);
+            let job = PlanJob::new(spec, limits);
+            if let Some(wanted) = self.parts.wanted(self.out.as_ref()) {
+                return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
+            }
+            return plan_all::run(&input, &job, &Tables { out: self.out }, progress, self.common.json);
         }
         if self.learn {
             progress.step("learning from recorded work");
@@ -170,7 +177,8 @@ impl Args {
         }
         progress.step("searching for the plan");
         let set = input.fleet.line_set(one.history);
-        let failed = |error: &dyn std::fmt::Display| Failure::Result(one.failed(&error));
+        let failed =
+            |error: &dyn std::fmt::Display| Failure::Result(BatchFailure::of_check(&one, &error).to_string());
         let is_given = !given.is_empty() || self.apply_file.is_some();
         let plan = if is_given {
             let actions =
@@ -229,7 +237,7 @@ impl Args {
     }
 
     /// The check after the work: the one named, which must be this wing's.
-    pub(super) fn named_as_left<'a>(&self, one: Chosen<'a>) -> Result<Option<&'a Check>, Failure> {
+    pub(super) fn named_as_left<'a>(&self, one: ChosenCheck<'a>) -> Result<Option<&'a Check>, Failure> {
         let Some(id) = &self.as_left else { return Ok(None) };
         let found = one.history.checks.iter().find(|check| check.id == *id);
         let wing = &one.history.wing.id;

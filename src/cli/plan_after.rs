@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use linedrift::check::{Check, Stage};
+use linedrift::fleet::batch::{BatchFailure, ChosenCheck};
 use linedrift::fleet::{FolderLock, WingWork, record_work};
 use linedrift::plan::{
     Achieved, Finding, LearnSpec, LearntFleet, Plan, PlanSpec, RecordedRow, as_left_of, recorded_after,
@@ -12,12 +13,11 @@ use serde::Serialize;
 
 use super::Failure;
 use super::input::Input;
-use super::judging::Chosen;
 use super::output::{Document, Output};
 use super::plan::Args;
 
 /// Writes the plan into the fleet folder as done.
-pub(super) fn done(args: &Args, input: &Input, one: Chosen<'_>, plan: &Plan) -> Result<RecordedRow, Failure> {
+pub(super) fn done(args: &Args, input: &Input, one: ChosenCheck<'_>, plan: &Plan) -> Result<RecordedRow, Failure> {
     let call = |message: String| Err(Failure::Call(message));
     let as_left = args.named_as_left(one)?;
     if let Some(check) = as_left.filter(|check| check.stage != Stage::AsLeft) {
@@ -79,19 +79,19 @@ pub(super) fn achieved(
     args: &Args,
     input: &Input,
     spec: &PlanSpec,
-    one: Chosen<'_>,
+    one: ChosenCheck<'_>,
     findings: &[Finding],
 ) -> Result<Output, Failure> {
     let as_left = match args.named_as_left(one)? {
         Some(check) => check,
         None => as_left_of(one.history, one.check).ok_or_else(|| {
-            Failure::Result(one.failed(&"no `as_left` check at the same hours follows it; name one by --as-left"))
+            Failure::Result(failed(&one, &"no `as_left` check at the same hours follows it; name one by --as-left"))
         })?,
     };
     let set = input.fleet.line_set(one.history);
     let reached = spec
         .reached(set, one.history, one.check, as_left, findings)
-        .map_err(|error| Failure::Result(one.failed(&error)))?;
+        .map_err(|error| Failure::Result(failed(&one, &error)))?;
     let demo = input.fleet.is_demo();
     if args.common.json {
         let document = AchievedDocument { schema: "linedrift.achieved/1", achieved: &reached.achieved };
@@ -142,4 +142,9 @@ pub(super) fn learn(args: &Args, input: &Input, spec: &PlanSpec) -> Result<Outpu
     );
     let note = if fleet.is_demo() { text::demo_note() } else { String::new() };
     Ok(Output::text(format!("{}{note}\n{out}", text::cautions())))
+}
+
+/// What went wrong with a check, in words.
+fn failed(one: &ChosenCheck<'_>, error: &impl std::fmt::Display) -> String {
+    BatchFailure::of_check(one, error).to_string()
 }

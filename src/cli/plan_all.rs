@@ -1,15 +1,15 @@
 //! `linedrift plan --all`: every wing's latest check.
 
-use linedrift::forecast::LimitsTable;
-use linedrift::plan::{Plan, PlanDocument, PlanSpec, plans_table};
+use linedrift::fleet::batch::{BatchJob, PlanJob};
+use linedrift::plan::{Plan, PlanDocument, plans_table};
 use linedrift::report::text;
-use rayon::prelude::*;
 use serde::Serialize;
 
-use super::args::Choice;
+use super::args::Tables;
 use super::input::Input;
 use super::output::{Document, Output};
-use super::{Failure, judging, plan};
+use super::progress::Progress;
+use super::{Failure, parts};
 
 #[derive(Serialize)]
 struct AllDocument<'a> {
@@ -24,25 +24,20 @@ struct AllDocument<'a> {
     failed: &'a [String],
 }
 
-pub(super) fn run(input: &Input, spec: &PlanSpec, limits: &LimitsTable, json: bool) -> Result<Output, Failure> {
+pub(super) fn run(
+    input: &Input,
+    job: &PlanJob,
+    tables: &Tables,
+    progress: Progress,
+    json: bool,
+) -> Result<Output, Failure> {
     let fleet = &input.fleet;
-    let outcomes: Vec<Result<Plan, String>> = judging::chosen(fleet, &Choice::default())?
-        .into_par_iter()
-        .map(|one| {
-            let findings = plan::findings(fleet, one)?;
-            let spec = limits.of(&one.history.wing.model).planning(spec.clone());
-            let plan = spec.run(fleet.line_set(one.history), one.history, one.check, &findings);
-            plan.map_err(|error| one.failed(&error))
-        })
-        .collect();
-    let (mut plans, mut quiet, mut failed) = (Vec::new(), Vec::new(), Vec::new());
-    for outcome in outcomes {
-        match outcome {
-            Ok(plan) if plan.before.outside == 0 && plan.actions.is_empty() => quiet.push(plan),
-            Ok(plan) => plans.push(plan),
-            Err(message) => failed.push(message),
-        }
-    }
+    let batch = parts::ask(fleet, job, &progress)?;
+    tables.write(&job.tables(&batch.answers))?;
+    drop(progress);
+    let failed: Vec<String> = batch.failures.iter().map(ToString::to_string).collect();
+    let is_quiet = |plan: &Plan| plan.before.outside == 0 && plan.actions.is_empty();
+    let (quiet, plans): (Vec<Plan>, Vec<Plan>) = batch.answers.into_iter().partition(is_quiet);
     let output = if json {
         let documents = plans.iter().map(|plan| {
             let mut document = plan.document();

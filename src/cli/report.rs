@@ -111,7 +111,7 @@ impl Args {
         let page = PageSpec::default().today(today).source(&input.source).run(&data)?;
         progress.step("writing page and tables");
         let page_path = options.out.join("index.html");
-        let written = write_tables(&results, &options.out)?;
+        let written = write_tables(&input.fleet, &results, &options.out)?;
         write_atomic(&page_path, page.html().as_bytes())?;
         drop(progress);
         let output = if options.common.json {
@@ -189,12 +189,14 @@ fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
     Ok(if fleet.is_demo() { one.marked_demo() } else { one })
 }
 
-fn write_tables(results: &Results, out: &Path) -> Result<Vec<String>, Failure> {
+fn write_tables(fleet: &Fleet, results: &Results, out: &Path) -> Result<Vec<String>, Failure> {
     output::make_folder(out)?;
     let trims = &results.judged.trims;
-    let mut all: Vec<Table> = vec![tables::checks(trims), tables::rows(trims), tables::lines(trims)];
+    let mut all: Vec<Table> =
+        vec![tables::checks(trims), tables::rows(trims), tables::lines(trims), tables::twist(trims)];
     if let Some(fit) = &results.fit {
         all.extend([tables::terms(fit.terms()), tables::spread(fit.spread())]);
+        all.push(tables::drift(&fit.drift(fleet.line_sets())));
     }
     if let Some(due) = &results.due {
         all.push(tables::due(due.rows()));

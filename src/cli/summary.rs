@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use linedrift::report::{FleetSummary, text};
+use linedrift::fleet::FleetSummary;
+use linedrift::report::text;
 use serde::Serialize;
 
 use super::Failure;

@@ -2,16 +2,18 @@
 
 use std::path::PathBuf;
 
-use linedrift::fleet::{TableFormat, read_planform, tables, write_table};
+use linedrift::fleet::batch::TrimJob;
+use linedrift::fleet::{read_planform, tables};
 use linedrift::report::text;
 use linedrift::trim::{Trim, TrimChange, TrimSpec};
 use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, Tables};
 use super::input::Input;
-use super::output::{self, Document, Output};
+use super::output::{Document, Output};
+use super::parts::InParts;
 use super::progress::Progress;
-use super::{Failure, judging};
+use super::{Failure, judging, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -30,6 +32,8 @@ pub(super) struct Args {
     limits: LimitsFile,
     #[command(flatten)]
     tables: Tables,
+    #[command(flatten)]
+    parts: InParts,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -70,15 +74,18 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("judging checks");
-        let judged = judging::judge(&input.fleet, &self.choice, &spec, &self.limits.read(&input.fleet)?)?;
-        if let Some(out) = &self.tables.out {
-            output::make_folder(out)?;
-            for format in [TableFormat::Csv, TableFormat::Parquet] {
-                write_table(&tables::checks(&judged.trims), out, format)?;
-                write_table(&tables::rows(&judged.trims), out, format)?;
-                write_table(&tables::lines(&judged.trims), out, format)?;
-            }
+        let limits = self.limits.read(&input.fleet)?;
+        if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
+            self.choice.must_be_all()?;
+            return parts::write(&input.fleet, &TrimJob::new(spec, limits), wanted, progress, self.common.json);
         }
+        let judged = judging::judge_watched(&input.fleet, &self.choice, &spec, &limits, &progress)?;
+        self.tables.write(&[
+            tables::checks(&judged.trims),
+            tables::rows(&judged.trims),
+            tables::lines(&judged.trims),
+            tables::twist(&judged.trims),
+        ])?;
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {

@@ -2,15 +2,16 @@
 
 use std::path::PathBuf;
 
-use linedrift::check::doubt::{DoubtError, Doubts, VetDocument};
+use linedrift::check::doubt::VetDocument;
+use linedrift::fleet::batch::{BatchJob, VetJob};
 use linedrift::report::text;
-use rayon::prelude::*;
 
-use super::args::{Choice, Common};
+use super::args::{Choice, Common, Tables};
 use super::input::Input;
 use super::output::Output;
+use super::parts::InParts;
 use super::progress::Progress;
-use super::{Failure, judging};
+use super::{Failure, judging, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -18,6 +19,10 @@ pub(super) struct Args {
     fleet: PathBuf,
     #[command(flatten)]
     choice: Choice,
+    #[command(flatten)]
+    tables: Tables,
+    #[command(flatten)]
+    parts: InParts,
     #[command(flatten)]
     pub(super) common: Common,
 }
@@ -29,18 +34,16 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("looking for doubtful readings");
-        let outcomes: Vec<Result<Doubts, String>> = judging::chosen(&input.fleet, &self.choice)?
-            .into_par_iter()
-            .map(|one| one.doubts(&input.fleet).map_err(|error: DoubtError| one.failed(&error)))
-            .collect();
-        let mut doubts = Vec::new();
-        let mut failed = Vec::new();
-        for outcome in outcomes {
-            match outcome {
-                Ok(found) => doubts.push(found),
-                Err(message) => failed.push(message),
-            }
+        let job = VetJob::default();
+        if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
+            self.choice.must_be_all()?;
+            return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
         }
+        let fleet = &input.fleet;
+        let batch = judging::answers(fleet, &self.choice, &job, |one| job.check(fleet, one), &progress)?;
+        let doubts = batch.answers;
+        let failed = batch.failures.iter().map(ToString::to_string).collect();
+        self.tables.write(&job.tables(&doubts))?;
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {

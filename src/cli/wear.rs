@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::fleet::{TableFormat, tables, write_atomic, write_table};
+use linedrift::fleet::{tables, write_atomic};
 use linedrift::report::text;
 use linedrift::stats::mixed::Criterion;
 use linedrift::wear::{
@@ -193,13 +193,11 @@ impl Args {
         results.down_weighted = down_weighted;
         results.drift = results.fit.drift(input.fleet.line_sets());
         let fit = &results.fit;
-        if let Some(out) = &self.tables.out {
-            output::make_folder(out)?;
-            for format in [TableFormat::Csv, TableFormat::Parquet] {
-                write_table(&tables::terms(fit.terms()), out, format)?;
-                write_table(&tables::spread(fit.spread()), out, format)?;
-            }
-        }
+        self.tables.write(&[
+            tables::terms(fit.terms()),
+            tables::spread(fit.spread()),
+            tables::drift(&results.drift),
+        ])?;
         drop(progress);
         let demo = input.fleet.is_demo();
         if self.common.json {

@@ -10,7 +10,7 @@ use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
 use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
-use super::grid::Loaded;
+use super::grid::{Grid, Loaded};
 use super::parquet::read_parquet;
 use super::reading_table::read_readings;
 use super::schema::{
@@ -87,27 +87,42 @@ impl FolderSpec {
         }
         let mut source =
             Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
-        let tables = CatalogueTables {
-            lines: source.needed(LINES),
-            segments: source.load(SEGMENTS),
-            rows: source.load(ROWS),
-            models: source.load(MODELS),
+        let loaded = LoadedTables {
+            catalogue: CatalogueTables {
+                lines: source.needed(LINES),
+                segments: source.load(SEGMENTS),
+                rows: source.load(ROWS),
+                models: source.load(MODELS),
+            },
+            wings: source.needed(WINGS),
+            checks: source.needed(CHECKS),
+            risers: source.load(RISERS),
+            actions: source.load(ACTIONS),
+            fittings: source.load(FITTINGS),
+            readings: source.needed(READINGS),
         };
-        let wing_table = source.needed(WINGS);
-        let check_table = source.needed(CHECKS);
-        let riser_table = source.load(RISERS);
-        let action_table = source.load(ACTIONS);
-        let fitting_table = source.load(FITTINGS);
-        let reading_table = source.needed(READINGS);
-        let mut notes = source.notes;
+        let notes = source.notes;
+        self.judge(&loaded, notes, faults)
+    }
 
-        let catalogue = Catalogue::read(&tables, &mut faults);
-        let wings = Wings::read(&wing_table, &catalogue, &self.covariates, &mut faults);
-        let mut checks = Checks::read(&check_table, &wings, &mut faults);
-        checks.read_risers(&riser_table, &mut faults);
-        let actions = read_actions(&action_table, &wings, &checks, &mut faults);
-        let fittings = read_fittings(&fitting_table, &wings, &mut faults);
-        read_readings(&reading_table, &wings, &mut checks, &mut faults);
+    pub(super) fn asked_covariates(&self) -> &[String] {
+        &self.covariates
+    }
+
+    /// Makes a fleet of tables, or lists all their faults.
+    pub(super) fn judge(
+        &self,
+        loaded: &LoadedTables,
+        mut notes: Vec<String>,
+        mut faults: FaultList,
+    ) -> Result<Folder, FleetReadError> {
+        let catalogue = Catalogue::read(&loaded.catalogue, &mut faults);
+        let wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, &mut faults);
+        let mut checks = Checks::read(&loaded.checks, &wings, &mut faults);
+        checks.read_risers(&loaded.risers, &mut faults);
+        let actions = read_actions(&loaded.actions, &wings, &checks, &mut faults);
+        let fittings = read_fittings(&loaded.fittings, &wings, &mut faults);
+        read_readings(&loaded.readings, &wings, &mut checks, &mut faults);
         for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
             let version = draft.version.as_ref().map(|version| format!(" ({version})")).unwrap_or_default();
             notes.push(format!(
@@ -125,6 +140,29 @@ impl FolderSpec {
         }
         Err(FleetReadError::Faulty(faults.sorted(&ORDER)))
     }
+}
+
+/// The tables of a fleet, as they were read.
+pub(super) struct LoadedTables {
+    pub(super) catalogue: CatalogueTables,
+    pub(super) wings: Loaded,
+    pub(super) checks: Loaded,
+    pub(super) risers: Loaded,
+    pub(super) actions: Loaded,
+    pub(super) fittings: Loaded,
+    pub(super) readings: Loaded,
+}
+
+/// A note that names the columns that were left out.
+pub(super) fn left_out_note(name: &str, grids: &[Grid]) -> Option<String> {
+    let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
+    if left_out.is_empty() {
+        return None;
+    }
+    let quote = |column: &&String| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
+    let columns: Vec<String> = left_out.iter().map(quote).collect();
+    let word = if columns.len() == 1 { "column" } else { "columns" };
+    Some(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")))
 }
 
 /// A contradiction that the checks of single tables did not foresee.
@@ -233,14 +271,7 @@ impl Source<'_> {
         let Some(grids) = grids.into_iter().collect::<Option<Vec<_>>>().filter(|grids| !grids.is_empty()) else {
             return Loaded::Broken;
         };
-        let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
-        if !left_out.is_empty() {
-            let quote =
-                |column: &&String| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
-            let columns: Vec<String> = left_out.iter().map(quote).collect();
-            let word = if columns.len() == 1 { "column" } else { "columns" };
-            self.notes.push(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")));
-        }
+        self.notes.extend(left_out_note(name, &grids));
         Loaded::Read(grids)
     }
 

@@ -22,8 +22,29 @@ use crate::wing::{LineSet, ModelData, Side};
 /// # Errors
 /// [`FleetWriteError`] when the file system refuses or the tables have no place for what the fleet says.
 pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+    let tables = short_tables(fleet)?;
+    if folder.join(READINGS.name).is_dir() {
+        return Err(FleetWriteError::Table {
+            table: READINGS.name.to_owned(),
+            why: "the folder holds readings in parts, in `readings/`; write to another folder".to_owned(),
+        });
+    }
+    fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
+    for table in tables {
+        let is_written = is_written(&table);
+        if is_written {
+            write(&table, folder, format, Cells::Exact)?;
+        }
+        remove_stale(folder, &table.name, is_written.then_some(format))?;
+    }
+    write_frame(READINGS.name, readings(fleet), folder, format)?;
+    remove_stale(folder, READINGS.name, Some(format))
+}
+
+/// Every table but `readings`, also those with nothing in them.
+pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 9], FleetWriteError> {
     let sets = first_of_each_model(fleet)?;
-    let tables = [
+    Ok([
         lines(fleet)?,
         segments(&sets),
         rows(&sets),
@@ -33,24 +54,13 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
         risers(fleet),
         actions(fleet),
         fittings(fleet),
-    ];
-    if folder.join(READINGS.name).is_dir() {
-        return Err(FleetWriteError::Table {
-            table: READINGS.name.to_owned(),
-            why: "the folder holds readings in parts, in `readings/`; write to another folder".to_owned(),
-        });
-    }
-    fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
-    for table in tables {
-        let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
-        let is_written = needed || table.columns.iter().any(|column| !column.data.is_empty());
-        if is_written {
-            write(&table, folder, format, Cells::Exact)?;
-        }
-        remove_stale(folder, &table.name, is_written.then_some(format))?;
-    }
-    write_frame(READINGS.name, readings(fleet), folder, format)?;
-    remove_stale(folder, READINGS.name, Some(format))
+    ])
+}
+
+/// Whether a table is needed, or has something to say.
+pub(super) fn is_written(table: &Table) -> bool {
+    let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
+    needed || table.columns.iter().any(|column| !column.data.is_empty())
 }
 
 /// Writes a fleet into a folder that is not there yet (or is empty): whole, or not at all.
@@ -226,7 +236,7 @@ fn checks(fleet: &Fleet) -> Table {
 }
 
 /// The readings as columns that borrow their text: it is the only long table.
-fn readings(fleet: &Fleet) -> Vec<Column> {
+pub(super) fn readings(fleet: &Fleet) -> Vec<Column> {
     let all = || {
         let each =
             fleet.histories().iter().flat_map(|history| history.checks.iter().map(move |check| (history, check)));

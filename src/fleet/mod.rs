@@ -6,22 +6,29 @@
 //! puts one more check into them; [`tables`] builds result tables and [`write_table`] writes them. Every file is written
 //! whole or not at all ([`write_atomic`]).
 //!
-//! This is the only room that knows polars; no polars type is public.
+//! [`batch`] asks every wing of a fleet, in parallel and part by part; [`frames`] has inputs and results as polars frames;
+//! [`dictionary`] says what every column means.
+//!
+//! This is the only room that knows polars, and polars types are public in [`frames`] only.
 
 mod action_table;
 mod addition;
 mod append;
 mod atomic;
+pub mod batch;
 mod catalogue;
 mod cell;
 mod check_table;
 mod csv;
 mod csv_edit;
+pub mod dictionary;
 mod fault;
 mod folder;
 mod folder_out;
+pub mod frames;
 mod given_table;
 mod grid;
+mod holdings;
 mod journal;
 mod line_draft;
 mod line_table;
@@ -46,6 +53,7 @@ pub use fault::{Fault, FaultList, FleetReadError};
 pub use folder::{Folder, FolderSpec};
 pub use folder_out::{write_folder, write_new_folder};
 pub use given_table::read_given;
+pub use holdings::{DoubtfulShare, FleetSummary, Holdings, ModelHoldings, RowHoldings};
 pub use journal::{Journal, JournalError, OpenJournal, RoundHead};
 pub use lock::FolderLock;
 pub use material_table::read_materials;

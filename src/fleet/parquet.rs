@@ -110,7 +110,7 @@ pub(super) fn is_readable(dtype: &ArrowDataType) -> bool {
     )
 }
 
-fn cells(column: &Column) -> PolarsResult<Cells> {
+pub(super) fn cells(column: &Column) -> PolarsResult<Cells> {
     let series = column.as_materialized_series();
     let cast = |dtype: &DataType| series.strict_cast(dtype).map(|series| series.rechunk());
     Ok(match series.dtype() {

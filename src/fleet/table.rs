@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use polars::prelude::{
-    Column as Series, CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter, Series as Values,
-};
+use polars::prelude as pl;
+use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
 use super::atomic::{FleetWriteError, write_atomic};
 
@@ -142,20 +141,32 @@ pub(super) enum Cells {
 }
 
 pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
-    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
-    let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
-    write_frame(&table.name, columns, folder, format)
+    let bytes = encode(table, format, cells)?;
+    write_atomic(&folder.join(format!("{}.{}", table.name, format.ending())), &bytes)
 }
 
-/// Writes polars columns, which cost less memory than a [`Table`].
-pub(super) fn write_frame(
-    name: &str,
-    columns: Vec<Series>,
-    folder: &Path,
-    format: TableFormat,
-) -> Result<(), FleetWriteError> {
+/// The bytes of a table's file.
+pub(super) fn encode(table: &Table, format: TableFormat, cells: Cells) -> Result<Vec<u8>, FleetWriteError> {
+    if cells == Cells::Harmless && format == TableFormat::Csv {
+        let columns = table.columns.iter().map(|column| series(column, true)).collect();
+        return bytes(&table.name, columns_frame(&table.name, columns)?, format);
+    }
+    bytes(&table.name, frame(table)?, format)
+}
+
+/// A table as a polars frame.
+pub(super) fn frame(table: &Table) -> Result<DataFrame, FleetWriteError> {
+    columns_frame(&table.name, table.columns.iter().map(|column| series(column, false)).collect())
+}
+
+/// Columns as a polars frame.
+pub(super) fn columns_frame(name: &str, columns: Vec<pl::Column>) -> Result<DataFrame, FleetWriteError> {
+    DataFrame::new_infer_height(columns)
+        .map_err(|error| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() })
+}
+
+fn bytes(name: &str, mut frame: DataFrame, format: TableFormat) -> Result<Vec<u8>, FleetWriteError> {
     let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
-    let mut frame = DataFrame::new_infer_height(columns).map_err(failed)?;
     let mut bytes = Vec::new();
     match format {
         TableFormat::Csv => CsvWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?,
@@ -163,23 +174,34 @@ pub(super) fn write_frame(
             ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
         }
     }
+    Ok(bytes)
+}
+
+/// Writes polars columns, which cost less memory than a [`Table`].
+pub(super) fn write_frame(
+    name: &str,
+    columns: Vec<pl::Column>,
+    folder: &Path,
+    format: TableFormat,
+) -> Result<(), FleetWriteError> {
+    let bytes = bytes(name, columns_frame(name, columns)?, format)?;
     write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
-pub(super) fn series(column: &Column, harmless: bool) -> Series {
+pub(super) fn series(column: &Column, harmless: bool) -> pl::Column {
     let name = column.name.as_str().into();
     let values = match &column.data {
         ColumnData::Text(cells) if harmless && cells.iter().flatten().any(|text| is_formula(text)) => {
             let defused = |text: &String| if is_formula(text) { format!("'{text}") } else { text.clone() };
             let cells: Vec<Option<String>> = cells.iter().map(|cell| cell.as_ref().map(defused)).collect();
-            Values::new(name, cells)
+            pl::Series::new(name, cells)
         }
-        ColumnData::Text(cells) => Values::new(name, cells),
+        ColumnData::Text(cells) => pl::Series::new(name, cells),
         ColumnData::Number(cells) => {
             let cells: Vec<Option<f64>> = cells.iter().map(|cell| cell.filter(|value| value.is_finite())).collect();
-            Values::new(name, cells)
+            pl::Series::new(name, cells)
         }
-        ColumnData::Count(cells) => Values::new(name, cells),
+        ColumnData::Count(cells) => pl::Series::new(name, cells),
     };
     values.into()
 }

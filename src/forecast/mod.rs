@@ -41,6 +41,7 @@ pub use limits::Limits;
 pub use limits_table::{LimitsError, LimitsTable};
 pub use outcome::{Basis, CrossingHours, DueRow, Reason};
 pub use passage::{GaussianPath, SlopePassage};
+pub use run::PreparedDue;
 pub use usage::{ExpectedDay, FleetUsage, UsageRate, UsageSource, UsageSpec};
 pub use value::{CheckValue, CheckValueSpec, DifferenceKnowledge, ShortCheck, ShortCheckSpec, ShortLine};
 pub use wiener::WienerPassage;

@@ -5,11 +5,10 @@ use rayon::prelude::*;
 use super::crossing_pass::CrossingPass;
 use super::path_source::{Origin, PathSource, WingPaths};
 use super::{
-    DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, UsageRate, WhyNone, WingDue, WingFailure,
+    DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure,
 };
 use crate::check::{Action, Fleet, History};
 use crate::wear::{BlockDraws, DemoFit, PathScratch, SavedFit, WearFit};
-use crate::wing::LineSet;
 
 /// Wings that are worked on together, on one thread.
 const WINGS_TOGETHER: usize = 8;
@@ -62,24 +61,61 @@ impl DueSpec {
         wing: &str,
         actions: &[Action],
     ) -> Result<WingDue, ForecastError> {
-        self.validate()?;
         let known = fleet.history(wing).ok_or_else(|| ForecastError::NoWing { wing: wing.to_owned() })?;
         let mut history = known.clone();
         history.actions.extend_from_slice(actions);
-        let usage = self.usage_spec().fit(fleet)?;
-        let source = PathSource::new(wear, Origin::ThisFleet, fleet, self.draw_seed(), self.draw_count());
-        let set = fleet.line_set(known);
-        self.one_wing(source.paths(set, &history), None, set, &history, usage.of(known).as_ref())
+        self.prepare(fleet, wear)?.wing(&history)
     }
 
-    fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+    /// Makes ready what all wings share, so that wings can be asked for one at a time and in any order.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`].
+    pub fn prepare<'a>(&self, fleet: &'a Fleet, wear: &'a WearFit) -> Result<PreparedDue<'a>, ForecastError> {
+        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
+        self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).prepared(fleet, wear, Origin::ThisFleet)
+    }
+
+    /// The same from a fit made elsewhere and saved.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run_saved`].
+    pub fn prepare_saved<'a>(
+        &self,
+        fleet: &'a Fleet,
+        saved: &'a SavedFit,
+        demo: DemoFit,
+    ) -> Result<PreparedDue<'a>, ForecastError> {
+        let wear = saved.fit_for(fleet, demo)?;
+        let [_, until_h] = saved.hours_seen_h();
+        self.clone().seen_until_or(until_h).prepared(fleet, wear, Origin::Saved)
+    }
+
+    fn prepared<'a>(
+        self,
+        fleet: &'a Fleet,
+        wear: &'a WearFit,
+        origin: Origin,
+    ) -> Result<PreparedDue<'a>, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
         let blocks = source.blocks();
-        let some_wings = |histories: &[History]| self.some_wings(&source, &blocks, fleet, histories, &usage);
-        let answers: Vec<Result<WingDue, WingFailure>> =
-            fleet.histories().par_chunks(WINGS_TOGETHER).flat_map_iter(some_wings).collect();
+        Ok(PreparedDue { spec: self, source, blocks, usage, fleet })
+    }
+
+    fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+        let prepared = self.clone().prepared(fleet, wear, origin)?;
+        let answers: Vec<Result<WingDue, WingFailure>> = fleet
+            .histories()
+            .par_chunks(WINGS_TOGETHER)
+            .flat_map_iter(|histories| {
+                let named = |(due, history): (Result<WingDue, ForecastError>, &History)| {
+                    due.map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
+                };
+                prepared.wings(histories).into_iter().zip(histories).map(named)
+            })
+            .collect();
         let mut wings = Vec::with_capacity(answers.len());
         let mut failures = Vec::new();
         for answer in answers {
@@ -91,28 +127,49 @@ impl DueSpec {
         let table = DueTable::new(self.accepted_risk(), wings).with_failures(failures);
         Ok(if fleet.is_demo() { table.marked_demo() } else { table })
     }
+}
+
+/// A fleet and its wear fit, made ready for forecasts of single wings: the same answers as [`DueSpec::run`], some at a time.
+pub struct PreparedDue<'a> {
+    spec: DueSpec,
+    source: PathSource<'a>,
+    blocks: Vec<BlockDraws>,
+    usage: FleetUsage,
+    fleet: &'a Fleet,
+}
+
+impl PreparedDue<'_> {
+    /// The settings.
+    #[must_use]
+    pub fn spec(&self) -> &DueSpec {
+        &self.spec
+    }
+
+    /// The next check of one wing of the fleet, or of such a wing with a history of its own.
+    ///
+    /// # Errors
+    /// [`ForecastError`] when the wing cannot be forecast.
+    pub fn wing(&self, history: &History) -> Result<WingDue, ForecastError> {
+        let one = self.wings(std::slice::from_ref(history)).into_iter().next();
+        one.unwrap_or_else(|| Err(ForecastError::NoWing { wing: history.wing.id.clone() }))
+    }
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
-    fn some_wings(
-        &self,
-        source: &PathSource<'_>,
-        blocks: &[BlockDraws],
-        fleet: &Fleet,
-        histories: &[History],
-        usage: &FleetUsage,
-    ) -> Vec<Result<WingDue, WingFailure>> {
+    pub(super) fn wings(&self, histories: &[History]) -> Vec<Result<WingDue, ForecastError>> {
         let paths: Vec<Result<WingPaths<'_>, ForecastError>> =
-            histories.iter().map(|history| source.paths(fleet.line_set(history), history)).collect();
+            histories.iter().map(|history| self.source.paths(self.fleet.line_set(history), history)).collect();
         let mut passes: Vec<Option<Result<CrossingPass<'_>, ForecastError>>> = paths
             .iter()
             .zip(histories)
             .map(|(paths, history)| match paths {
-                Ok(WingPaths::Fit(sampler)) => Some(self.pass(sampler, history, fleet.line_set(history))),
+                Ok(WingPaths::Fit(sampler)) => {
+                    Some(self.spec.pass(sampler, history, self.fleet.line_set(history)))
+                }
                 _ => None,
             })
             .collect();
         let mut scratch = PathScratch::default();
-        for block in blocks {
+        for block in &self.blocks {
             for (paths, pass) in paths.iter().zip(&mut passes) {
                 if let (Ok(WingPaths::Fit(sampler)), Some(Ok(judge))) = (paths, pass.as_mut())
                     && let Some(drawn) = sampler.block(block, &mut scratch)
@@ -128,35 +185,32 @@ impl DueSpec {
             .into_iter()
             .zip(crossings)
             .zip(histories)
-            .map(|((paths, crossing), history)| {
-                let usage = usage.of(history);
-                self.one_wing(paths, crossing, fleet.line_set(history), history, usage.as_ref())
-                    .map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
-            })
+            .map(|((paths, crossing), history)| self.answer(paths?, crossing, history))
             .collect()
     }
 
-    fn one_wing(
+    fn answer(
         &self,
-        paths: Result<WingPaths<'_>, ForecastError>,
+        paths: WingPaths<'_>,
         crossing: Option<Result<FirstCrossing, ForecastError>>,
-        set: &LineSet,
         history: &History,
-        usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        match (paths?, crossing) {
+        let (spec, set) = (&self.spec, self.fleet.line_set(history));
+        let usage = self.usage.of(history);
+        let usage = usage.as_ref();
+        match (paths, crossing) {
             (WingPaths::Fit(sampler), Some(crossing)) => {
-                self.wing_judged(sampler.own_history(), crossing?, history, set, usage)
+                spec.wing_judged(sampler.own_history(), crossing?, history, set, usage)
             }
-            (WingPaths::Fit(sampler), None) => self.wing(LinePaths::Fit(&sampler.path_draws()), history, set, usage),
+            (WingPaths::Fit(sampler), None) => spec.wing(LinePaths::Fit(&sampler.path_draws()), history, set, usage),
             (WingPaths::Own { paths, why, .. }, _) => {
-                let mut due = self.wing(LinePaths::Own(&paths), history, set, usage)?;
+                let mut due = spec.wing(LinePaths::Own(&paths), history, set, usage)?;
                 if let Some(sentence) = why_own(why) {
                     due.detail.explanation = format!("{} {sentence}", due.detail.explanation);
                 }
                 Ok(due)
             }
-            (WingPaths::None(why), _) => self.wing(LinePaths::None(why), history, set, usage),
+            (WingPaths::None(why), _) => spec.wing(LinePaths::None(why), history, set, usage),
         }
     }
 }

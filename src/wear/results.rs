@@ -9,6 +9,8 @@ use super::{
 };
 
 /// Heading of the column of differences.
+/// Columns of the drift table that fit into 80 characters beside the model.
+const COLUMNS: usize = 5;
 const FRONT_LESS_REAR: &str = "front\u{2212}rear";
 /// Wings listed among the influential ones.
 const WINGS_LISTED: usize = 8;
@@ -113,26 +115,27 @@ impl WearResults {
             }
         }
         columns.sort_by_key(|column| *column == FRONT_LESS_REAR);
-        writeln!(
-            f,
-            "\nDrift of a row's mean over the first 100 h, an average wing, mm (\u{b1} half of the 95 % interval)"
-        )?;
-        write!(f, "{:<10}", "model")?;
-        columns.iter().try_for_each(|column| write!(f, " {column:>13}"))?;
-        writeln!(f)?;
-        for model in models {
-            write!(f, "{model:<10}")?;
-            for column in &columns {
-                let found = whole().find(|row| {
-                    row.model == model
-                        && (row.row == *column || (*column == FRONT_LESS_REAR && row.row.contains('\u{2212}')))
-                });
-                let cell = found.map_or_else(String::new, |row| {
-                    format!("{:+.2} \u{b1} {:.2}", row.mm, (row.upper_mm - row.lower_mm) / 2.0)
-                });
-                write!(f, " {cell:>13}")?;
-            }
+        writeln!(f, "\nDrift of a row's mean over the first 100 h, an average wing")?;
+        writeln!(f, "(mm \u{b1} half of the 95 % interval)")?;
+        let blocks = columns.len().div_ceil(COLUMNS).max(1);
+        for block in columns.chunks(columns.len().div_ceil(blocks).max(1)) {
+            write!(f, "{:<10}", "model")?;
+            block.iter().try_for_each(|column| write!(f, " {column:>13}"))?;
             writeln!(f)?;
+            for model in &models {
+                write!(f, "{model:<10.10}")?;
+                for column in block {
+                    let found = whole().find(|row| {
+                        row.model == *model
+                            && (row.row == *column || (*column == FRONT_LESS_REAR && row.row.contains('\u{2212}')))
+                    });
+                    let cell = found.map_or_else(String::new, |row| {
+                        format!("{:+.2} \u{b1} {:.2}", row.mm, (row.upper_mm - row.lower_mm) / 2.0)
+                    });
+                    write!(f, " {cell:>13}")?;
+                }
+                writeln!(f)?;
+            }
         }
         Ok(())
     }
@@ -161,7 +164,7 @@ impl WearResults {
         for test in &self.tests {
             writeln!(
                 f,
-                "{:<28} statistic {:>8.2} on {} degree(s) of freedom, p {:.2e}",
+                "{:<28.28} statistic {:>8.2}, degrees of freedom {}, p {:.2e}",
                 test.tested, test.statistic, test.freedom, test.p_value
             )?;
         }
@@ -170,13 +173,13 @@ impl WearResults {
 
     fn write_influence(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Some(influence) = &self.influence else { return Ok(()) };
-        writeln!(f, "\nWings that the estimates owe most to (left out by subtraction, spreads held)")?;
+        writeln!(f, "\nWings that the estimates owe most to (left out one by one, spreads held)")?;
         writeln!(f, "{:<12} {:>8} {:>10}   {:<28} {:>8}", "wing", "readings", "distance", "moves most", "by se")?;
         for wing in influence.wings.iter().take(WINGS_LISTED) {
             let number = |value: Option<f64>| value.map_or_else(|| "alone".to_owned(), |value| format!("{value:.3}"));
             writeln!(
                 f,
-                "{:<12} {:>8} {:>10}   {:<28} {:>8}",
+                "{:<12.12} {:>8} {:>10}   {:<28.28} {:>8}",
                 wing.wing,
                 wing.readings,
                 number(wing.distance),
@@ -185,7 +188,7 @@ impl WearResults {
             )?;
         }
         if let Some(deviance) = influence.deviance {
-            writeln!(f, "Leave-one-wing-out score (−2 log predictive density, lower is better): {deviance:.2}")?;
+            writeln!(f, "Leave-one-wing-out score (−2 log density, lower is better): {deviance:.2}")?;
         }
         Ok(())
     }
@@ -200,7 +203,7 @@ impl WearResults {
             let place: Vec<&str> = place.into_iter().filter(|part| !part.is_empty()).collect();
             writeln!(
                 f,
-                "{:<14} {:<12} {:<26} {:>+8.2} {:>+6.1} sd",
+                "{:<14} {:<12.12} {:<26.26} {:>+8.2} {:>+6.1} sd",
                 row.level.name(),
                 row.wing,
                 place.join(" "),
@@ -218,7 +221,7 @@ impl WearResults {
         for reading in self.down_weighted.iter().take(READINGS_LISTED) {
             writeln!(
                 f,
-                "{:<12} {:<14} {:<6} {:<8} {:>+9.1} mm from the model, weight {:.2}",
+                "{:<12.12} {:<14.14} {:<6} {:<8.8} {:>+9.1} mm off, weight {:.2}",
                 reading.wing,
                 reading.check,
                 reading.side.name(),

@@ -70,7 +70,7 @@ impl fmt::Display for WearFit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "Wear of {} wings: {} readings of {} lines at {} checks, {} line offsets started anew",
+            "Wear of {} wings: {} readings of {} lines at {} checks\n{} line offsets started anew",
             self.wings(),
             self.readings(),
             self.lines(),
@@ -98,7 +98,7 @@ impl fmt::Display for WearFit {
             let scale = row.scale_h.map_or_else(String::new, |scale| format!(" at {scale:.1} h"));
             writeln!(f, "  shape {}{scale}: AIC {:.1}, weight {:.3}", row.kind, row.aic, row.weight)?;
         }
-        writeln!(f, "\nRates: mm per metre of line in the first 100 h, negative for shrinkage; offset in mm")?;
+        writeln!(f, "\nRates: mm per metre of line in the first 100 h, negative shrinks; offset in mm")?;
         writeln!(f, "{:<28} {:>10} {:>9}   {:>21}", "term", "estimate", "se", "95 % interval")?;
         for term in self.terms() {
             writeln!(

@@ -7,6 +7,7 @@ use std::path::Path;
 use linedrift::check::doubt::{Doubts, VetDocument, VetFinding, VetNote};
 use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{Check, Fleet};
+use linedrift::fleet::batch::VetJob;
 use linedrift::report::text;
 use serde::Serialize;
 
@@ -56,7 +57,7 @@ impl Vetted {
     pub(super) fn new(fleet: &Fleet, check: &str, unread: Vec<LineOnSide>) -> Result<Self, Failure> {
         let choice = Choice { wing: None, check: Some(check.to_owned()) };
         let chosen = judging::one_check(fleet, &choice)?;
-        let doubts = chosen.doubts(fleet)?;
+        let doubts = VetJob::default().check(fleet, &chosen).map_err(|failure| Failure::result(&failure))?;
         let vetted = Self::of(&chosen.history.wing.id, chosen.check, unread, doubts);
         Ok(Self { demo: fleet.is_demo(), ..vetted })
     }

@@ -1,0 +1,66 @@
+//! Every wing's latest check, judged.
+
+use super::{BatchFailure, BatchJob, ChosenCheck};
+use crate::check::{Fleet, History};
+use crate::fleet::{Table, tables};
+use crate::forecast::LimitsTable;
+use crate::trim::{Trim, TrimChange, TrimSpec, compare};
+
+/// Judges each wing's latest check with readings.
+#[derive(Debug, Clone, Default)]
+pub struct TrimJob {
+    spec: TrimSpec,
+    limits: LimitsTable,
+}
+
+/// A judged check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JudgedCheck {
+    /// The check.
+    pub trim: Trim,
+    /// Of a check that was taken after adjusting, what changed since it was found.
+    pub change: Option<TrimChange>,
+}
+
+impl TrimJob {
+    /// With these settings, and limits by model.
+    #[must_use]
+    pub fn new(spec: TrimSpec, limits: LimitsTable) -> Self {
+        Self { spec, limits }
+    }
+
+    /// Judges one check.
+    ///
+    /// # Errors
+    /// [`BatchFailure`] when it cannot be judged.
+    pub fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<JudgedCheck, BatchFailure> {
+        let (set, wing) = (fleet.line_set(one.history), &one.history.wing);
+        let spec = self.limits.of(&wing.model).judging(self.spec.clone());
+        let failed = |error| BatchFailure::of_check(one, &error);
+        let trim = spec.run(set, wing, one.check).map_err(failed)?;
+        let found = one.found().map(|found| spec.run(set, wing, found).and_then(|found| compare(&found, &trim)));
+        let change = found.transpose().map_err(failed)?;
+        Ok(JudgedCheck { trim, change })
+    }
+}
+
+impl BatchJob for TrimJob {
+    type Answer = JudgedCheck;
+
+    fn name(&self) -> &'static str {
+        "trim"
+    }
+
+    fn settings(&self) -> String {
+        format!("{self:?}")
+    }
+
+    fn wing(&self, fleet: &Fleet, history: &History) -> Result<Option<JudgedCheck>, BatchFailure> {
+        ChosenCheck::latest(history).map(|one| self.check(fleet, &one)).transpose()
+    }
+
+    fn tables(&self, answers: &[JudgedCheck]) -> Vec<Table> {
+        let trims: Vec<&Trim> = answers.iter().map(|judged| &judged.trim).collect();
+        vec![tables::checks(&trims), tables::rows(&trims), tables::lines(&trims), tables::twist(&trims)]
+    }
+}

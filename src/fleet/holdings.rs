@@ -1,0 +1,327 @@
+//! What a fleet folder holds, counted.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use jiff::civil::Date;
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use super::batch::{ChosenCheck, latest_checks};
+use crate::check::doubt::DoubtSpec;
+use crate::check::{Fleet, History, Stage, Verdict};
+use crate::trim::TrimSpec;
+use crate::wing::{LineSet, Row};
+
+/// Checks that are looked through for doubtful readings, at most: a summary is to take a second.
+const LOOKED_THROUGH: usize = 200;
+/// Rows of verdicts that `Display` prints before it only counts.
+const SCREEN_ROWS: usize = 24;
+
+/// Counts of one model, or of a whole fleet.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Holdings {
+    /// Wings.
+    pub wings: usize,
+    /// Checks, both stages.
+    pub checks: usize,
+    /// Checks that are `as_left`.
+    pub as_left: usize,
+    /// Readings.
+    pub readings: usize,
+    /// Fewest readings of a check that has any.
+    pub fewest_readings: Option<usize>,
+    /// Most readings of a check.
+    pub most_readings: Option<usize>,
+    /// Adjustments recorded.
+    pub actions: usize,
+    /// Day of the first check.
+    pub first_date: Option<Date>,
+    /// Day of the last check.
+    pub last_date: Option<Date>,
+    /// Fewest hours flown at a check, h.
+    pub least_hours: Option<f64>,
+    /// Most hours flown at a check, h.
+    pub most_hours: Option<f64>,
+}
+
+/// One model of a fleet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ModelHoldings {
+    /// Model name.
+    pub model: String,
+    /// Version of the maker's table.
+    pub table_version: Option<String>,
+    /// Lines on one side (a set that is not symmetric: on both).
+    pub lines: usize,
+    /// Materials, by name.
+    pub materials: Vec<String>,
+    /// Whether the cascade is known.
+    pub cascade: bool,
+    /// Counts.
+    #[serde(flatten)]
+    pub holds: Holdings,
+}
+
+/// Verdicts on the lines of one row and material, over each wing's latest check.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RowHoldings {
+    /// Row.
+    pub row: Row,
+    /// Material of the longest part of the line (of several as long, the first by name).
+    pub material: String,
+    /// Lines judged.
+    pub lines: usize,
+    /// Lines inside their tolerance, uncertainty included.
+    pub within: usize,
+    /// Lines too close to their tolerance to tell.
+    pub undecided: usize,
+    /// Lines outside their tolerance, uncertainty included.
+    pub outside: usize,
+}
+
+impl RowHoldings {
+    /// Share of the lines that are within tolerance, per cent.
+    #[must_use]
+    pub fn within_pct(&self) -> f64 {
+        if self.lines == 0 { 0.0 } else { 100.0 * self.within as f64 / self.lines as f64 }
+    }
+}
+
+/// How many readings of the latest checks are doubtful.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DoubtfulShare {
+    /// Wings with a check.
+    pub latest_checks: usize,
+    /// Latest checks looked through: all up to 200, beyond that 200 spread evenly over the wings.
+    pub checks: usize,
+    /// Readings in them.
+    pub readings: usize,
+    /// Doubtful ones among these.
+    pub doubtful: usize,
+}
+
+/// What a fleet holds: totals, one row per model, and how its latest checks stand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FleetSummary {
+    /// Totals.
+    #[serde(flatten)]
+    pub total: Holdings,
+    /// One row per line set.
+    pub models: Vec<ModelHoldings>,
+    /// Doubtful readings.
+    pub doubtful: DoubtfulShare,
+    /// Verdicts by row and material, with the default tolerance where a line has none of its own.
+    pub rows: Vec<RowHoldings>,
+    /// Wings whose latest check could not be judged or looked through.
+    pub failed: usize,
+}
+
+impl FleetSummary {
+    /// Counts a fleet.
+    #[must_use]
+    pub fn of(fleet: &Fleet) -> Self {
+        let mut total = Holdings::default();
+        for history in fleet.histories() {
+            total.add(history);
+        }
+        let models = fleet
+            .line_sets()
+            .iter()
+            .enumerate()
+            .map(|(index, set)| {
+                let mut holds = Holdings::default();
+                for history in fleet.histories().iter().filter(|history| history.line_set == index) {
+                    holds.add(history);
+                }
+                let mut materials: Vec<String> =
+                    set.segments().iter().map(|segment| segment.material.clone()).collect();
+                materials.sort();
+                materials.dedup();
+                ModelHoldings {
+                    model: set.model().to_owned(),
+                    table_version: set.table_version().map(str::to_owned),
+                    lines: set.lines().len(),
+                    materials,
+                    cascade: set.has_cascade(),
+                    holds,
+                }
+            })
+            .collect();
+        let latest = latest_checks(fleet);
+        let (doubtful, undoubted) = doubtful(fleet, &latest);
+        let (rows, unjudged) = rows(fleet, &latest);
+        Self { total, models, doubtful, rows, failed: undoubted.max(unjudged) }
+    }
+}
+
+/// Looks through some of the latest checks; also how many of them could not be.
+fn doubtful(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (DoubtfulShare, usize) {
+    let looked = latest.len().min(LOOKED_THROUGH);
+    let found: Vec<Option<[usize; 2]>> = (0..looked)
+        .into_par_iter()
+        .map(|at| {
+            let one = latest.get(at * latest.len() / looked)?;
+            let doubts = DoubtSpec::default().run(fleet.line_set(one.history), one.history, one.at, None).ok()?;
+            Some([doubts.readings(), doubts.findings().len()])
+        })
+        .collect();
+    let sum = |at: usize| found.iter().flatten().filter_map(|both| both.get(at)).sum();
+    let checks = found.iter().flatten().count();
+    (DoubtfulShare { latest_checks: latest.len(), checks, readings: sum(0), doubtful: sum(1) }, looked - checks)
+}
+
+/// Lines within, undecided and outside, by row and material.
+type Counts<'a> = BTreeMap<(Row, &'a str), [usize; 3]>;
+
+/// Judges the latest checks; also how many of them could not be.
+fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) {
+    let materials: Vec<Vec<String>> = fleet
+        .line_sets()
+        .iter()
+        .map(|set| (0..set.lines().len()).map(|line| material(set, line)).collect())
+        .collect();
+    let judged: Vec<Option<Counts<'_>>> = latest
+        .par_iter()
+        .map(|one| {
+            let set = fleet.line_set(one.history);
+            let trim = TrimSpec::default().run(set, &one.history.wing, one.check).ok()?;
+            let mut counts: Counts<'_> = BTreeMap::new();
+            for line in &trim.lines {
+                let place =
+                    set.find(&line.line, line.side).and_then(|at| materials.get(one.history.line_set)?.get(at));
+                let at = match line.verdict {
+                    Verdict::Within => 0,
+                    Verdict::Undecided => 1,
+                    Verdict::Outside => 2,
+                };
+                let of = counts.entry((line.row, place.map_or("unknown", String::as_str))).or_default();
+                of.get_mut(at).into_iter().for_each(|count| *count += 1);
+            }
+            Some(counts)
+        })
+        .collect();
+    let failed = judged.iter().filter(|one| one.is_none()).count();
+    let mut all: Counts<'_> = BTreeMap::new();
+    for (key, counts) in judged.into_iter().flatten().flatten() {
+        all.entry(key).or_default().iter_mut().zip(counts).for_each(|(sum, count)| *sum += count);
+    }
+    let row = |((row, material), [within, undecided, outside]): ((Row, &str), [usize; 3])| RowHoldings {
+        row,
+        material: material.to_owned(),
+        lines: within + undecided + outside,
+        within,
+        undecided,
+        outside,
+    };
+    (all.into_iter().map(row).collect(), failed)
+}
+
+/// Material of the longest part of a line.
+fn material(set: &LineSet, line: usize) -> String {
+    let mut parts = set.exposure_m(line);
+    parts.sort_by(|a, b| b.length_m.total_cmp(&a.length_m).then_with(|| a.material.cmp(b.material)));
+    parts.first().map_or_else(|| "unknown".to_owned(), |part| part.material.to_owned())
+}
+
+impl Holdings {
+    fn add(&mut self, history: &History) {
+        self.wings += 1;
+        self.checks += history.checks.len();
+        self.actions += history.actions.len();
+        for check in &history.checks {
+            self.as_left += usize::from(check.stage == Stage::AsLeft);
+            self.readings += check.readings.len();
+            if !check.readings.is_empty() {
+                let count = check.readings.len();
+                self.fewest_readings = Some(self.fewest_readings.map_or(count, |few| few.min(count)));
+                self.most_readings = Some(self.most_readings.map_or(count, |most| most.max(count)));
+            }
+            self.least_hours = Some(self.least_hours.map_or(check.hours_h, |hours| hours.min(check.hours_h)));
+            self.first_date = Some(self.first_date.map_or(check.date, |date| date.min(check.date)));
+            self.last_date = Some(self.last_date.map_or(check.date, |date| date.max(check.date)));
+            self.most_hours = Some(self.most_hours.map_or(check.hours_h, |hours| hours.max(check.hours_h)));
+        }
+    }
+}
+
+impl fmt::Display for FleetSummary {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let total = &self.total;
+        writeln!(f, "{} wings, {} checks ({} as left)", total.wings, total.checks, total.as_left)?;
+        write!(f, "{} readings", total.readings)?;
+        if let (Some(few), Some(most)) = (total.fewest_readings, total.most_readings) {
+            write!(f, " ({few} to {most} a check)")?;
+        }
+        writeln!(f, ", {} adjustments", total.actions)?;
+        if let (Some(first), Some(last), Some(least), Some(most)) =
+            (total.first_date, total.last_date, total.least_hours, total.most_hours)
+        {
+            writeln!(f, "checks from {first} to {last}, at {least:.0} to {most:.0} h flown")?;
+        }
+        let found = self.doubtful;
+        if found.readings > 0 {
+            let share = 100.0 * found.doubtful as f64 / found.readings as f64;
+            let of = if found.checks < found.latest_checks {
+                format!("{} of {} latest checks", found.checks, found.latest_checks)
+            } else {
+                format!("{} latest checks", found.checks)
+            };
+            writeln!(f, "doubtful: {} of {} readings ({share:.2} %) in {of}", found.doubtful, found.readings)?;
+        }
+        if self.failed > 0 {
+            writeln!(f, "{} latest checks could not be judged: `vet` and `trim` say why", self.failed)?;
+        }
+        writeln!(f, "\n{:<24} {:>6} {:>7} {:>9} {:>6}  materials", "model", "wings", "checks", "readings", "lines")?;
+        for model in &self.models {
+            writeln!(
+                f,
+                "{:<24} {:>6} {:>7} {:>9} {:>6}  {}{}",
+                cut(&model.model, 24),
+                model.holds.wings,
+                model.holds.checks,
+                model.holds.readings,
+                model.lines,
+                cut(&model.materials.join(", "), 20),
+                if model.cascade { "" } else { " *" }
+            )?;
+        }
+        if self.models.iter().any(|model| !model.cascade) {
+            writeln!(f, "* no cascade given: each line counts as one piece of its material")?;
+        }
+        if !self.rows.is_empty() {
+            writeln!(f, "\nLines of each wing's latest check, against their tolerance (10 mm by default)")?;
+            writeln!(
+                f,
+                "{:<9} {:<24} {:>7} {:>9} {:>11} {:>9}",
+                "row", "material", "lines", "within %", "undecided %", "outside %"
+            )?;
+        }
+        for row in self.rows.iter().take(SCREEN_ROWS) {
+            let share = |count: usize| 100.0 * count as f64 / row.lines.max(1) as f64;
+            writeln!(
+                f,
+                "{:<9} {:<24} {:>7} {:>9.1} {:>11.1} {:>9.1}",
+                row.row,
+                cut(&row.material, 24),
+                row.lines,
+                share(row.within),
+                share(row.undecided),
+                share(row.outside)
+            )?;
+        }
+        match self.rows.len().saturating_sub(SCREEN_ROWS) {
+            0 => Ok(()),
+            more => writeln!(f, "and {more} more"),
+        }
+    }
+}
+
+/// The text cut to a width in characters; whatever could move the cursor is shown as `?`.
+fn cut(text: &str, width: usize) -> String {
+    let clean = text.chars().map(|c| if c.is_control() { '?' } else { c });
+    if text.chars().count() <= width {
+        return clean.collect();
+    }
+    clean.take(width.saturating_sub(1)).chain(['…']).collect()
+}

@@ -1,0 +1,270 @@
+//! Frames: inputs there and back, results with exactly the columns that are documented.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+
+use linedrift::Fleet;
+use linedrift::fleet::batch::{BatchJob, BatchSpec, DueJob, PlanJob, TrimJob, VetJob};
+use linedrift::fleet::dictionary::{self, ColumnKind, TableEntry};
+use linedrift::fleet::frames::{FleetFrames, of_table};
+use linedrift::fleet::{FleetReadError, FleetSummary, FolderSpec, Table, tables, write_folder};
+use linedrift::forecast::{BacktestSpec, DueSpec};
+use linedrift::simulate::FleetSpec;
+use linedrift::wear::{LineAt, PredictSpec, WearSpec};
+use linedrift::wing::Side;
+use polars::prelude::{Column, DataFrame, DataType, NamedFrom, Series};
+use tempfile::TempDir;
+
+fn fleet() -> Fleet {
+    FleetSpec::default().wings(10).unchecked_wings(1).seed(3).run().unwrap().fleet
+}
+
+fn go(_: linedrift::fleet::batch::BatchProgress) -> std::ops::ControlFlow<()> {
+    std::ops::ControlFlow::Continue(())
+}
+
+fn answers<J: BatchJob>(fleet: &Fleet, job: &J) -> Vec<Table> {
+    let batch = BatchSpec::default().run(fleet, job, &go).unwrap();
+    assert!(!batch.answers.is_empty() && batch.failures.is_empty());
+    job.tables(&batch.answers)
+}
+
+/// Every result table of a small fleet.
+fn results(fleet: &Fleet) -> Vec<Table> {
+    let summary = FleetSummary::of(fleet);
+    let mut all = vec![tables::summary_models(&summary), tables::summary_rows(&summary)];
+    all.extend(answers(fleet, &VetJob::default()));
+    all.extend(answers(fleet, &TrimJob::default()));
+    all.extend(answers(fleet, &PlanJob::default()));
+    let fit = WearSpec::default().fit(fleet).unwrap();
+    all.extend([
+        tables::terms(fit.terms()),
+        tables::spread(fit.spread()),
+        tables::drift(&fit.drift(fleet.line_sets())),
+    ]);
+    let history = &fleet.histories()[0];
+    let at = [LineAt { side: Side::Left, line: 0, hours_h: 50.0 }];
+    let rows = PredictSpec::default().run(&fit, fleet.line_set(history), history, &at).unwrap();
+    all.push(tables::predictions(&rows));
+    let spec = DueSpec::default().draws(200);
+    all.extend(answers(fleet, &DueJob::new(&spec, fleet, &fit).unwrap()));
+    let test = BacktestSpec::default().draws(200).run(fleet).unwrap();
+    all.extend([tables::backtest(test.scores()), tables::backtest_coverage(&test), tables::backtest_crps(&test)]);
+    all
+}
+
+fn names(frame: &DataFrame) -> Vec<&str> {
+    frame.get_column_names().into_iter().map(|name| &**name).collect()
+}
+
+fn assert_kinds(entry: &TableEntry, frame: &DataFrame) {
+    for column in entry.columns {
+        let Ok(found) = frame.column(column.name) else { continue };
+        let fits = match column.kind {
+            ColumnKind::Text => *found.dtype() == DataType::String,
+            ColumnKind::Number => *found.dtype() == DataType::Float64,
+            ColumnKind::Count => found.dtype().is_integer(),
+        };
+        assert!(fits, "{}.{}: {} for {:?}", entry.name, column.name, found.dtype(), column.kind);
+        assert!(!column.meaning.is_empty());
+    }
+}
+
+#[test]
+fn results_have_exactly_the_documented_columns() {
+    let fleet = fleet();
+    let made = results(&fleet);
+    let documented: Vec<&str> = dictionary::results().iter().map(|entry| entry.name).collect();
+    let produced: BTreeSet<&str> = made.iter().map(|table| table.name.as_str()).collect();
+    assert_eq!(produced, documented.iter().copied().collect());
+    assert_eq!(produced.len(), documented.len());
+    for table in &made {
+        let entry = dictionary::results().iter().find(|entry| entry.name == table.name).unwrap();
+        let frame = of_table(table).unwrap();
+        let columns: Vec<&str> = entry.columns.iter().map(|column| column.name).collect();
+        assert_eq!(names(&frame), columns, "{}", table.name);
+        assert!(table.name == "vet_findings" || frame.height() > 0, "{} is empty", table.name);
+        assert_kinds(entry, &frame);
+    }
+}
+
+#[test]
+fn inputs_have_documented_columns_and_come_back_as_the_same_fleet() {
+    let made = FleetSpec::demo().wings(12).run().unwrap().fleet;
+    let frames = FleetFrames::of(&made).unwrap();
+    let documented: Vec<&str> = dictionary::inputs().iter().map(|entry| entry.name).collect();
+    for named in frames.named() {
+        let entry = dictionary::inputs().iter().find(|entry| entry.name == named.name).unwrap();
+        let known: Vec<&str> = entry.columns.iter().map(|column| column.name).collect();
+        let own = names(named.frame);
+        assert!(own.iter().all(|name| known.contains(name)), "{}: {own:?}", named.name);
+        assert_kinds(entry, named.frame);
+        assert!(documented.contains(&named.name));
+    }
+    assert!(frames.actions.is_some() && frames.segments.is_some() && frames.risers.is_none());
+    let back = frames.read(&FolderSpec::default()).unwrap();
+    assert_eq!(back.fleet, made);
+}
+
+/// The dictionary says the columns that the reader knows: a folder with all of them reads without a note.
+#[test]
+fn every_documented_input_column_is_read() {
+    for entry in dictionary::inputs() {
+        let folder = TempDir::new().unwrap();
+        write_folder(&fleet(), folder.path(), linedrift::fleet::TableFormat::Csv).unwrap();
+        let columns: Vec<&str> = entry.columns.iter().map(|column| column.name).collect();
+        let path = folder.path().join(format!("{}.csv", entry.name));
+        fs::write(&path, columns.join(",") + ",no_such_column\n").unwrap();
+        let notes = match FolderSpec::default().read(folder.path()) {
+            Ok(read) => read.notes.join("\n"),
+            // an empty table of lines or wings leaves others without their names, and that alone is said
+            Err(error) => {
+                assert!(error.faults().iter().all(|fault| fault.row != 1), "{error}");
+                continue;
+            }
+        };
+        assert!(notes.contains(&format!("Table `{}`: left out the column `no_such_column`", entry.name)), "{notes}");
+    }
+}
+
+#[test]
+fn frames_are_judged_as_files_are() {
+    let fleet = fleet();
+    let frames = FleetFrames::of(&fleet).unwrap();
+    let mut broken = frames.clone();
+    let height = broken.checks.height();
+    let mut dates = vec!["2024-01-01"; height];
+    dates[1] = "yesterday";
+    broken.checks.with_column(Column::new("date".into(), dates)).unwrap();
+    let models: Vec<&str> = (0..broken.wings.height()).map(|_| "no-such-model").collect();
+    broken.wings.with_column(Column::new("model".into(), models)).unwrap();
+    let readings = broken.readings.drop("reading_mm").unwrap();
+    broken.readings = readings;
+    let FleetReadError::Faulty(faults) = broken.read(&FolderSpec::default()).unwrap_err() else { panic!("other") };
+    let has = |table: &str, row: usize, column: &str| {
+        faults
+            .faults()
+            .iter()
+            .any(|fault| (fault.table.as_str(), fault.row, fault.column.as_str()) == (table, row, column))
+    };
+    assert!(has("checks", 3, "date") && has("wings", 2, "model") && has("readings", 1, "reading_mm"), "{faults}");
+
+    // other widths and types, dates as dates, columns of one's own
+    let mut other = frames.clone();
+    let days = other.checks.column("date").unwrap().as_materialized_series().clone();
+    let days: Vec<i32> = days
+        .str()
+        .unwrap()
+        .iter()
+        .map(|day| {
+            let day: linedrift::Date = day.unwrap().parse().unwrap();
+            let since = day.since(linedrift::Date::constant(1970, 1, 1)).unwrap();
+            since.get_days()
+        })
+        .collect();
+    let days = Series::new("date".into(), days).cast(&DataType::Date).unwrap();
+    other.checks.with_column(days.into()).unwrap();
+    let hours = other.checks.column("hours").unwrap().cast(&DataType::Float64).unwrap();
+    other.checks.with_column(hours).unwrap();
+    let colour = vec!["red"; other.wings.height()];
+    other.wings.with_column(Column::new("colour".into(), colour)).unwrap();
+    let read = other.read(&FolderSpec::default()).unwrap();
+    assert_eq!(read.fleet, fleet);
+    assert!(read.notes.iter().any(|note| note.contains("`colour`")), "{:?}", read.notes);
+
+    // a type that no column has
+    let mut odd = frames;
+    let odd_days = Series::new("date".into(), vec![1_i64; height]);
+    let odd_days = odd_days.cast(&DataType::Duration(polars::prelude::TimeUnit::Milliseconds)).unwrap();
+    odd.checks.with_column(odd_days.into()).unwrap();
+    let error = odd.read(&FolderSpec::default()).unwrap_err();
+    assert!(error.faults().iter().any(|fault| fault.table == "checks" && fault.column == "date"), "{error}");
+}
+
+/// The text between two marks of a page.
+fn between<'a>(page: &'a str, begin: &str, end: &str) -> &'a str {
+    let from = page.find(begin).expect(begin) + begin.len();
+    page[from..].split(end).next().unwrap().trim()
+}
+
+#[test]
+fn the_pages_say_what_the_code_says() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let inputs = dictionary::markdown(dictionary::inputs());
+    let results = dictionary::markdown(dictionary::results());
+    let read = |path: &str| fs::read_to_string(root.join(path)).unwrap();
+    let again = "write it again with `linedrift tables --dictionary`";
+    let page = read("docs/frames.md");
+    assert_eq!(between(&page, "<!-- results -->", "<!-- end -->"), results.trim(), "docs/frames.md: {again}");
+    let page = read("notebooks-data/README.md");
+    assert_eq!(between(&page, "<!-- inputs -->", "<!-- end -->"), inputs.trim(), "notebooks-data/README.md: {again}");
+    assert_eq!(
+        between(&page, "<!-- results -->", "<!-- end -->"),
+        results.trim(),
+        "notebooks-data/README.md: {again}"
+    );
+}
+
+#[cfg(feature = "cli")]
+mod bundled {
+    use polars::prelude::{AnyValue, ParquetReader, SerReader};
+
+    use super::{DataFrame, Path, TempDir, dictionary, fs};
+    use crate::cli_run::{linedrift, stderr};
+
+    /// Numbers may differ by so much of their size: another processor's or system's `exp` and `ln` differ in the last bits,
+    /// and an optimiser carries that on to its tolerance.
+    const RELATIVE: f64 = 1e-6;
+
+    fn frame(path: &Path) -> DataFrame {
+        let file = fs::File::open(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        ParquetReader::new(file).finish().unwrap()
+    }
+
+    fn assert_same(own: &Path, made: &Path, table: &str) {
+        let (own, made) = (frame(own), frame(made));
+        assert_eq!((own.shape(), own.schema()), (made.shape(), made.schema()), "{table}");
+        for column in own.columns() {
+            let other = made.column(column.name()).unwrap();
+            for at in 0..column.len() {
+                let (a, b) = (column.get(at).unwrap(), other.get(at).unwrap());
+                let same = match (&a, &b) {
+                    (AnyValue::Float64(a), AnyValue::Float64(b)) => (a - b).abs() <= RELATIVE * (1.0 + a.abs()),
+                    _ => a == b,
+                };
+                assert!(same, "{table}, {} row {at}: {a} and {b}", column.name());
+            }
+        }
+    }
+
+    /// Makes the tables of the demo again and compares them with those in the project.
+    fn compare(more: &[&str], wanted: impl Fn(&str) -> bool) {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let folder = TempDir::new().unwrap();
+        let out = folder.path().to_str().unwrap();
+        let args = [&["tables", "notebooks-data/demo", "--format", "parquet", "--out", out][..], more].concat();
+        let output = linedrift(root, &args);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let tables = dictionary::results().iter().filter(|entry| entry.name != "wear_predictions");
+        let mut compared = 0;
+        for entry in tables.filter(|entry| wanted(entry.name)) {
+            let name = format!("{}.parquet", entry.name);
+            assert_same(&root.join("notebooks-data/results").join(&name), &folder.path().join(&name), entry.name);
+            compared += 1;
+        }
+        assert!(compared > 0);
+    }
+
+    #[test]
+    #[ignore = "slow: forecasts of the demo"]
+    fn bundled_results_but_the_backtest_are_what_the_command_makes() {
+        compare(&["--no-backtest"], |name| !name.starts_with("backtest"));
+    }
+
+    #[test]
+    #[ignore = "slow: the backtest of the demo"]
+    fn bundled_results_of_the_backtest_are_what_the_command_makes() {
+        compare(&[], |name| name.starts_with("backtest"));
+    }
+}
