@@ -56,6 +56,7 @@ mod record_live;
 mod record_run;
 mod reference_fleet;
 mod report_figures;
+mod report_forecast;
 mod report_page;
 mod report_readme;
 mod report_sheet;

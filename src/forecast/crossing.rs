@@ -4,7 +4,7 @@ use ndarray::CowArray;
 
 use super::error::positive;
 use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
-use crate::wear::{LineKey, PathDraws};
+use crate::wear::{LineKey, PathDraws, Shape};
 use crate::wing::{LineSet, Row};
 
 /// Hours ahead at which the common offset of a path is its median a second time, h.
@@ -94,11 +94,7 @@ impl CrossingSpec {
             return Err(ForecastError::Draws { what: "contiguous arrays", got: 0, expected: 2 });
         };
         let columns = paths.lines.len();
-        let spans: Vec<Span> = paths
-            .shapes
-            .iter()
-            .map(|shape| Span { now: shape.at(hours_now_h), later: shape.at(hours_now_h + TIE_AHEAD_H) })
-            .collect();
+        let spans: Vec<Span> = paths.shapes.iter().map(|shape| Span::of(*shape, hours_now_h)).collect();
         layout.refuse_not_finite(start, slope, set)?;
         let mut scratch = Vec::with_capacity(columns);
         let last_h = hours_now_h + self.horizon_h;
@@ -124,16 +120,22 @@ impl CrossingSpec {
 
 /// `g` of one draw now and 100 h later.
 #[derive(Debug, Clone, Copy)]
-struct Span {
+pub(super) struct Span {
     now: f64,
     later: f64,
 }
 
+impl Span {
+    pub(super) fn of(shape: Shape, hours_now_h: f64) -> Self {
+        Self { now: shape.at(hours_now_h), later: shape.at(hours_now_h + TIE_AHEAD_H) }
+    }
+}
+
 /// A quantity of one draw, `at + per_g · g`.
 #[derive(Debug, Clone, Copy, Default)]
-struct Linear {
-    at: f64,
-    per_g: f64,
+pub(super) struct Linear {
+    pub(super) at: f64,
+    pub(super) per_g: f64,
 }
 
 impl Linear {
@@ -190,7 +192,7 @@ struct Run {
 }
 
 /// What the columns of the draws are.
-struct Layout<'a> {
+pub(super) struct Layout<'a> {
     lines: &'a [LineKey],
     runs: Vec<Run>,
     counts: [f64; 6],
@@ -200,7 +202,7 @@ struct Layout<'a> {
 }
 
 impl<'a> Layout<'a> {
-    fn new(
+    pub(super) fn new(
         paths: &'a PathDraws,
         set: &LineSet,
         limits: &Limits,
@@ -330,6 +332,52 @@ impl<'a> Layout<'a> {
             }
         }
         first.ahead.is_finite().then_some(first)
+    }
+
+    /// One watched quantity of one draw (`None`: the draws do not have it).
+    pub(super) fn quantity(
+        &self,
+        cause: Cause,
+        start: &[f64],
+        slope: &[f64],
+        span: Span,
+        scratch: &mut Vec<f64>,
+    ) -> Option<Linear> {
+        let row = |row: Row| {
+            let mut sum = Linear::default();
+            for run in self.runs.iter().filter(|run| run.row == row) {
+                sum.at += start.get(run.from..run.to)?.iter().sum::<f64>();
+                sum.per_g += slope.get(run.from..run.to)?.iter().sum::<f64>();
+            }
+            let count = self.counts[row.index()];
+            (count > 0.0).then(|| sum.over(count))
+        };
+        match cause {
+            Cause::RowDifference { front, rear } => Some(row(front)?.less(row(rear)?)),
+            Cause::Incidence => {
+                let mut incidence = Linear::default();
+                for ((weight, at), per_g) in self.incidence_deg_per_mm?.iter().zip(start).zip(slope) {
+                    incidence.at += weight * at;
+                    incidence.per_g += weight * per_g;
+                }
+                Some(incidence)
+            }
+            Cause::Offset => (self.trim_count > 0.0).then(|| self.common(start, slope, span, scratch)),
+            Cause::Brake => Some(row(Row::Brake)?.less(self.common(start, slope, span, scratch))),
+            Cause::Line(key) => {
+                let at = self.lines.iter().position(|line| *line == key)?;
+                let line = Linear { at: *start.get(at)?, per_g: *slope.get(at)? };
+                Some(line.less(self.common(start, slope, span, scratch)))
+            }
+        }
+    }
+
+    /// Every pair of rows among A–D that the draws have, the front one first.
+    pub(super) fn row_pairs(&self) -> Vec<(Row, Row)> {
+        let rows: Vec<Row> =
+            Row::ALL.into_iter().filter(|row| row.is_trim() && self.counts[row.index()] > 0.0).collect();
+        let rear = |at: usize| rows.get(at + 1..).unwrap_or_default();
+        rows.iter().enumerate().flat_map(|(at, front)| rear(at).iter().map(|rear| (*front, *rear))).collect()
     }
 
     fn common(&self, start: &[f64], slope: &[f64], span: Span, scratch: &mut Vec<f64>) -> Linear {

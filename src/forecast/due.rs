@@ -156,6 +156,12 @@ impl DueSpec {
         self
     }
 
+    /// The limits of a model.
+    #[must_use]
+    pub fn limits_of(&self, model: &str) -> &super::Limits {
+        self.limits.of(model)
+    }
+
     /// The accepted risk.
     #[must_use]
     pub const fn accepted_risk(&self) -> f64 {
@@ -191,6 +197,17 @@ impl DueSpec {
         set: &LineSet,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
+        self.answer(paths, history, set, usage).map(|answer| answer.due)
+    }
+
+    /// The same, with the crossings behind it.
+    pub(super) fn answer(
+        &self,
+        paths: LinePaths<'_>,
+        history: &History,
+        set: &LineSet,
+        usage: Option<&UsageRate>,
+    ) -> Result<Answer, ForecastError> {
         self.validate()?;
         let last = last_check(history);
         let hours_now = last.map_or(0.0, |check| check.hours_h);
@@ -263,9 +280,9 @@ impl DueSpec {
                 .as_ref()
                 .map(|forecast| forecast.crossing.share_se(forecast.crossing.risk_at(due_hours))),
             draws: forecast.as_ref().map(|forecast| forecast.crossing.draws()),
-            first_limits: forecast.map_or_else(Vec::new, |forecast| forecast.shares),
+            first_limits: forecast.as_ref().map_or_else(Vec::new, |forecast| forecast.shares.clone()),
         };
-        Ok(WingDue { row, detail })
+        Ok(Answer { due: WingDue { row, detail }, crossing: forecast.map(|forecast| forecast.crossing) })
     }
 
     /// Checks that every setting and limit is in its range.
@@ -380,6 +397,12 @@ pub struct DueDetail {
     /// How often each kind of limit goes first among the draws that cross by the accepted risk or the interval, whichever
     /// is earlier.
     pub first_limits: Vec<CauseShare>,
+}
+
+/// The next check of one wing, with the crossings that it was read from.
+pub(super) struct Answer {
+    pub(super) due: WingDue,
+    pub(super) crossing: Option<FirstCrossing>,
 }
 
 /// The interval of one wing since its last check.

@@ -89,6 +89,14 @@ pub enum ForecastError {
         /// Checks left out.
         skipped: usize,
     },
+    /// A wing that the fleet does not have.
+    #[error("wing `{wing}` is not in the fleet of {wings} wings")]
+    NoWing {
+        /// The wing.
+        wing: String,
+        /// How many wings the fleet has.
+        wings: usize,
+    },
     /// Hours before a wing's last check.
     #[error("{value} h is before the wing's last check at {last_h} h")]
     BeforeLastCheck {

@@ -25,6 +25,21 @@ impl DueSpec {
         self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).all_wings(fleet, wear, Origin::ThisFleet)
     }
 
+    /// The same for some wings of the fleet: each gets the row that it has among all.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`], and [`ForecastError::NoWing`] for a wing that the fleet does not have.
+    pub fn run_of(&self, fleet: &Fleet, wear: &WearFit, wings: &[&str]) -> Result<DueTable, ForecastError> {
+        let no_wing = |wing: &str| ForecastError::NoWing { wing: wing.to_owned(), wings: fleet.histories().len() };
+        let histories: Vec<&History> = wings
+            .iter()
+            .map(|wing| fleet.history(wing).ok_or_else(|| no_wing(wing)))
+            .collect::<Result<_, ForecastError>>()?;
+        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
+        let spec = self.clone().seen_until_or(seen_h.fold(0.0, f64::max));
+        spec.some_wings(fleet, &histories, wear, Origin::ThisFleet)
+    }
+
     /// The same from a fit made elsewhere and saved. The wings need not have been in it, and one wing is enough.
     ///
     /// A fit that lacks a rate for a material in a row of a wing is not used for that wing, whether it has readings or not,
@@ -43,11 +58,21 @@ impl DueSpec {
     }
 
     fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+        let all: Vec<&History> = fleet.histories().iter().collect();
+        self.some_wings(fleet, &all, wear, origin)
+    }
+
+    fn some_wings(
+        &self,
+        fleet: &Fleet,
+        histories: &[&History],
+        wear: &WearFit,
+        origin: Origin,
+    ) -> Result<DueTable, ForecastError> {
         self.validate()?;
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
-        let answers: Vec<Result<WingDue, WingFailure>> = fleet
-            .histories()
+        let answers: Vec<Result<WingDue, WingFailure>> = histories
             .par_iter()
             .map(|history| {
                 self.one_wing(&source, fleet, history, usage.of(history).as_ref())
