@@ -13,7 +13,7 @@
 //! 5. [`forecast`]: when to look again. [`DueSpec`] draws the true paths of every wing's lines and finds the hours at which the
 //!    chance that a limit is crossed reaches an accepted risk.
 //! 6. [`simulate`] makes invented fleets with known truth; `fleet` (feature `frames`) reads and writes the tables; [`report`]
-//!    draws figures and writes the page.
+//!    draws figures and writes the page. [`plan`] (above [`wear`] in the house) says what to adjust.
 //!
 //! ```
 //! use linedrift::{DueSpec, TrimSpec, WearSpec, simulate::FleetSpec};
@@ -64,3 +64,8 @@ pub use wing::{Line, LineSet, Row, Segment, Side, Wing};
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 pub struct Readme;
+
+/// The examples of the page for researchers, compiled and run with the other examples.
+#[cfg(doctest)]
+#[doc = include_str!("../docs/researchers.md")]
+pub struct Researchers;

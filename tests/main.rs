@@ -20,6 +20,7 @@ mod cli_run;
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
+mod documents;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]

@@ -54,6 +54,20 @@ pub enum WhyNone {
 /// interval since the last check. Each figure of the interval is the wing's own where it has one, else the maker's
 /// for the model, else the default; months become hours by the wing's usage where it is known, and otherwise bind only the
 /// calendar (the explanation names the day).
+///
+/// ```
+/// use linedrift::DueSpec;
+/// use linedrift::WearSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let due = DueSpec::default().risk(0.05).draws(500).run(&fleet, &fit)?;
+/// let row = due.wing("W05").ok_or("no such wing")?;
+/// println!("due at {:.0} h: {}", row.due_hours, row.reason.name());
+/// println!("{}", due.explanation("W05").unwrap_or_default());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct DueSpec {
     risk: f64,

@@ -26,6 +26,23 @@ pub struct StepPair {
 /// `achieved = (scale[kind] + u[wing]) · planned + e`: each kind of step has a scale (1: as planned), each wing its own
 /// departure from it, shrunk towards none by how much wings differ; both spreads by REML. At least `fewest_wings` wings
 /// (default 3) are needed to tell wings apart.
+///
+/// ```
+/// use linedrift::check::ActionKind;
+/// use linedrift::plan::{LearnSpec, StepPair};
+///
+/// // a turn planned as -10 mm gave -9 mm on three wings, twice each
+/// let pair = |wing: &str| StepPair {
+///     wing: wing.to_owned(),
+///     kind: ActionKind::Turn,
+///     planned_mm: -10.0,
+///     achieved_mm: -9.0,
+/// };
+/// let pairs: Vec<StepPair> = ["7", "7", "8", "8", "9", "9"].map(pair).to_vec();
+/// let learnt = LearnSpec::default().fit(&pairs)?;
+/// println!("{:?} mm", learnt.step_mm("7", ActionKind::Turn, -10.0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct LearnSpec {
     fewest_wings: usize,

@@ -90,7 +90,7 @@ impl Draft {
         self.caption(caption, key);
         let _ = write!(
             self.html,
-            "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{}\">",
+            "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">",
             escape(&format!("{}: {name}", figure.title()))
         );
         self.figure(name.to_owned(), figure);

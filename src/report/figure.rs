@@ -112,12 +112,19 @@ impl Figure {
     /// Takes what the charting library drew (its root element in `raw`) and puts classes in place of colours.
     pub(super) fn from_raw(title: String, description: String, width: u32, height: u32, raw: &str) -> Self {
         let inner = raw.find('>').map_or(raw, |end| &raw[end + 1..]);
-        let mut body = inner.replace("</svg>", "").replace(" opacity=\"1\"", "").replace(" stroke=\"none\"", "");
-        body = body
-            .replace(" font-family=\"sans-serif\"", "")
-            .replace(" stroke-width=\"1\"", "")
-            .replace(" font-size=\"22\"", "");
-        body = body.replace(" \"/>", "\"/>");
+        let mut body = inner.replace("</svg>", "").replace(" \"/>", "\"/>");
+        // what is the default, or stands in the style sheet
+        for needless in [
+            " opacity=\"1\"",
+            " stroke=\"none\"",
+            " font-family=\"sans-serif\"",
+            " stroke-width=\"1\"",
+            " font-size=\"22\"",
+            " text-anchor=\"start\"",
+            "polyline fill=\"none\"",
+        ] {
+            body = body.replace(needless, if needless.starts_with(' ') { "" } else { "polyline" });
+        }
         for role in Role::ALL {
             let RGBColor(r, g, b) = role.colour();
             let code = format!("#{r:02X}{g:02X}{b:02X}");

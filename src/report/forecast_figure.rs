@@ -78,7 +78,7 @@ fn quantity(fan: &ForecastFan, path: &WatchedPath, x: [f64; 2]) -> Result<Figure
         plot.path(&middle, Role::Left);
         for limit in [path.lower_limit, path.upper_limit].into_iter().flatten() {
             plot.path(&[[x[0], limit], [x[1], limit]], Role::Limit);
-            let label = format!("limit {}", signed(limit, if decimals == 0 { 0 } else { 1 }));
+            let label = format!("limit {}", signed(limit, usize::from(decimals != 0)));
             plot.text(&label, [x[0], limit], Anchor::AboveRight, Role::Outside);
         }
         due_line(plot, fan, x, y);

@@ -141,7 +141,7 @@ pub(super) fn calendar(
     let rows: Vec<Vec<Cell>> = months
         .into_iter()
         .map(|(month, wings)| {
-            vec![Cell::words(month), Cell::figure(wings.len().to_string()), Cell::words(wings.join(", "))]
+            vec![Cell::words(month), Cell::figure(wings.len().to_string()), Cell::long(wings.join(", "))]
         })
         .collect();
     draft.table("Wings by month (day of the month)", &["Month", "Checks", "Wings"], &rows);

@@ -27,7 +27,7 @@ pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured
     draft.table(
         "Before and after",
         &[
-            "",
+            "State",
             "Lines off by more than tolerance",
             "Furthest, mm",
             "Incidence change, \u{b0} (95 %)",
@@ -78,7 +78,7 @@ fn step(step: &WorkStep) -> Vec<Cell> {
             signed(action.change_mm - half, 1),
             signed(action.change_mm + half, 1)
         )),
-        Cell::words(expect.join(", ")),
+        Cell::long(expect.join(", ")),
     ]
 }
 

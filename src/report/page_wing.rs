@@ -76,7 +76,7 @@ pub(super) fn parts(
     }
     due(draft, entry, place, today, pictured)?;
     if let Some(trim) = entry.trim {
-        all_lines(draft, trim, entry, place, pictured)?;
+        all_lines(draft, trim, entry, place, pictured);
     }
     Ok(())
 }
@@ -219,19 +219,13 @@ fn incidence(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Re
     Ok(())
 }
 
-fn all_lines(
-    draft: &mut Draft,
-    trim: &Trim,
-    entry: &Entry<'_>,
-    place: usize,
-    pictured: bool,
-) -> Result<(), ReportError> {
+fn all_lines(draft: &mut Draft, trim: &Trim, entry: &Entry<'_>, place: usize, pictured: bool) {
     if !pictured {
         draft.raw(
             "<p class=\"note\">Figures and table of lines are left out here to keep the page light; the result tables \
              beside this page hold every line.</p>\n",
         );
-        return Ok(());
+        return;
     }
     let _ = writeln!(
         draft.html,
@@ -250,7 +244,6 @@ fn all_lines(
     }
     lines(&mut draft.html, trim);
     draft.raw("</details>\n");
-    Ok(())
 }
 
 const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level. Colour and size grow with the deviation. \
