@@ -1,6 +1,7 @@
 //! The shape of the house: rooms use only rooms above them, and what else every file keeps to.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -247,23 +248,25 @@ fn picture(uses: &BTreeMap<&str, BTreeSet<&str>>) -> String {
         let users: Vec<usize> =
             ROOMS.iter().filter(|user| uses[*user].contains(room)).map(|user| place(user)).collect();
         if let Some(lowest) = users.iter().max() {
-            out += &format!("<path class=\"thread\" d=\"M{0} {1}V{2}\"/>\n", x(at), y(at), y(*lowest));
+            writeln!(out, "<path class=\"thread\" d=\"M{0} {1}V{2}\"/>", x(at), y(at), y(*lowest)).unwrap();
         }
         if let Some(first) = uses[room].iter().map(|used| place(used)).min() {
-            out += &format!("<path class=\"thread\" d=\"M{0} {1}H{2}\"/>\n", x(first), y(at), x(at));
+            writeln!(out, "<path class=\"thread\" d=\"M{0} {1}H{2}\"/>", x(first), y(at), x(at)).unwrap();
         }
     }
     for (at, room) in ROOMS.iter().enumerate() {
         for used in &uses[room] {
-            out += &format!("<circle class=\"dot\" cx=\"{}\" cy=\"{}\" r=\"5\"/>\n", x(place(used)), y(at));
+            writeln!(out, "<circle class=\"dot\" cx=\"{}\" cy=\"{}\" r=\"5\"/>", x(place(used)), y(at)).unwrap();
         }
-        out += &format!(
-            "<rect class=\"box\" x=\"{}\" y=\"{}\" width=\"84\" height=\"28\" rx=\"3\"/><text x=\"{}\" y=\"{}\">{room}</text>\n",
+        writeln!(
+            out,
+            "<rect class=\"box\" x=\"{}\" y=\"{}\" width=\"84\" height=\"28\" rx=\"3\"/><text x=\"{}\" y=\"{}\">{room}</text>",
             x(at) - 42,
             y(at) - 14,
             x(at),
             y(at) + 5
-        );
+        )
+        .unwrap();
     }
     out + "</svg>\n"
 }
