@@ -31,14 +31,15 @@ pub struct StepPair {
 /// use linedrift::check::ActionKind;
 /// use linedrift::plan::{LearnSpec, StepPair};
 ///
-/// // a turn planned as -10 mm gave -9 mm on three wings, twice each
-/// let pair = |wing: &str| StepPair {
+/// // turns planned as -10 mm gave about -9 mm on three wings
+/// let pair = |wing: &str, achieved_mm: f64| StepPair {
 ///     wing: wing.to_owned(),
 ///     kind: ActionKind::Turn,
 ///     planned_mm: -10.0,
-///     achieved_mm: -9.0,
+///     achieved_mm,
 /// };
-/// let pairs: Vec<StepPair> = ["7", "7", "8", "8", "9", "9"].map(pair).to_vec();
+/// let pairs = [("7", -9.1), ("7", -8.8), ("8", -9.3), ("8", -9.0), ("9", -8.7), ("9", -9.1)];
+/// let pairs: Vec<StepPair> = pairs.map(|(wing, achieved_mm)| pair(wing, achieved_mm)).to_vec();
 /// let learnt = LearnSpec::default().fit(&pairs)?;
 /// println!("{:?} mm", learnt.step_mm("7", ActionKind::Turn, -10.0));
 /// # Ok::<(), Box<dyn std::error::Error>>(())

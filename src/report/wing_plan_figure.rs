@@ -115,7 +115,7 @@ impl<'a> Outline<'a> {
 
     fn draw(&self, body: &mut String) {
         let mut points = String::new();
-        let steps = || (-60..=60_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 120.0).sin());
+        let steps = || (-36..=36_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 72.0).sin());
         for span in steps() {
             let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 0.0));
         }

@@ -46,7 +46,7 @@ const DEMO_SEED: u64 = 2026;
 /// let made = FleetSpec::default().wings(5).rate("uhmwpe", Row::C, -1.5).seed(3).run()?;
 /// println!("{} wings", made.fleet.histories().len());
 /// // the truth is kept: what a fit should find
-/// println!("{:?}", made.truth.rates);
+/// println!("{:?}", made.truth.wings[0]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
