@@ -13,7 +13,7 @@
 //! 5. [`forecast`]: when to look again. [`DueSpec`] draws the true paths of every wing's lines and finds the hours at which the
 //!    chance that a limit is crossed reaches an accepted risk.
 //! 6. [`simulate`] makes invented fleets with known truth; `fleet` (feature `frames`) reads and writes the tables; [`report`]
-//!    draws figures and writes the page.
+//!    draws figures and writes the page. [`plan`] (above [`wear`] in the house) says what to adjust.
 //!
 //! ```
 //! use linedrift::{DueSpec, TrimSpec, WearSpec, simulate::FleetSpec};
@@ -69,3 +69,8 @@ pub struct Readme;
 #[cfg(all(doctest, feature = "frames"))]
 #[doc = include_str!("../docs/frames.md")]
 pub struct FramesPage;
+
+/// The examples of the page for researchers, compiled and run with the other examples.
+#[cfg(doctest)]
+#[doc = include_str!("../docs/researchers.md")]
+pub struct Researchers;

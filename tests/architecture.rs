@@ -1,6 +1,7 @@
 //! The shape of the house: rooms use only rooms above them, and what else every file keeps to.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -94,10 +95,14 @@ fn names_under(code: &str, root: &str) -> BTreeSet<String> {
     names
 }
 
-/// Rooms that a file names by `crate::`, or by as many `super::` as lead to the root.
+/// Rooms that a file names by `crate::`, by as many `super::` as lead to the root, or (the command line, a crate of its own) by
+/// `linedrift::`.
 fn rooms_named(source: &Source) -> BTreeSet<String> {
     let code = source.code();
     let mut names = names_under(&code, "crate::");
+    if source.room() == "cli" {
+        names.extend(names_under(&code, "linedrift::"));
+    }
     let levels = source.path.split('/').count() - usize::from(source.path.ends_with("/mod.rs"));
     names.extend(names_under(&code, &"super::".repeat(levels)));
     names.retain(|name| ROOMS.contains(&name.as_str()));
@@ -184,12 +189,140 @@ fn sources_below(folder: &Path, root: &Path, into: &mut Vec<Source>) {
     }
 }
 
-#[test]
-fn the_house_stands() {
+fn all_sources() -> Vec<Source> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut sources = Vec::new();
     sources_below(&root, &root, &mut sources);
     assert!(sources.len() > 20, "only {} files found below {}", sources.len(), root.display());
+    sources
+}
+
+/// Which rooms each room uses, itself left out.
+fn uses(sources: &[Source]) -> BTreeMap<&'static str, BTreeSet<&'static str>> {
+    let known = |name: &str| ROOMS.iter().copied().find(|room| *room == name);
+    let mut uses: BTreeMap<&str, BTreeSet<&str>> = ROOMS.iter().map(|room| (*room, BTreeSet::new())).collect();
+    for source in sources.iter().filter(|source| !source.is_root()) {
+        let Some(room) = known(source.room()) else { continue };
+        let named = rooms_named(source);
+        uses.entry(room)
+            .or_default()
+            .extend(named.iter().filter_map(|name| known(name)).filter(|name| *name != room));
+    }
+    uses
+}
+
+/// The map of a page: rooms in the order of its table, each with the rooms in its last column.
+fn map_of(page: &str) -> Vec<(String, BTreeSet<String>)> {
+    let names = |cell: &str| cell.split('`').skip(1).step_by(2).map(str::to_owned).collect::<Vec<String>>();
+    page.lines()
+        .skip_while(|line| *line != "| room | what lives there | uses |")
+        .skip(2)
+        .take_while(|line| line.starts_with('|'))
+        .filter_map(|line| {
+            let cells: Vec<&str> = line.trim_matches('|').split(" | ").collect();
+            let room = names(cells.first()?).into_iter().next()?;
+            let last = cells.last()?.trim();
+            let used: BTreeSet<String> = if last == "all" {
+                ROOMS.iter().take_while(|known| **known != room).map(|known| (*known).to_owned()).collect()
+            } else {
+                names(last).into_iter().collect()
+            };
+            Some((room, used))
+        })
+        .collect()
+}
+
+/// The picture of the rooms: names on the diagonal, a thread down from each room that is used, a dot where it is.
+fn picture(uses: &BTreeMap<&str, BTreeSet<&str>>) -> String {
+    const STEP: usize = 56;
+    let place = |room: &str| ROOMS.iter().position(|known| *known == room).unwrap();
+    let (x, y) = (|at: usize| 60 + at * STEP, |at: usize| 34 + at * 40);
+    let told: Vec<String> = ROOMS
+        .iter()
+        .filter(|room| !uses[*room].is_empty())
+        .map(|room| {
+            let used: Vec<&str> = ROOMS.iter().copied().filter(|known| uses[room].contains(known)).collect();
+            format!("{room} uses {}", used.join(", "))
+        })
+        .collect();
+    let mut out = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"t d\">\n\
+         <title id=\"t\">The rooms of the house</title><desc id=\"d\">{}.</desc>\n\
+         <style>rect.g{{fill:#fbfaf7}}.box{{fill:#e9eee4;stroke:#00594f}}.thread{{stroke:#7d8a72;stroke-width:1.5;fill:none}}\
+         .dot{{fill:#00594f}}text{{font:15px system-ui,sans-serif;fill:#1d2429;text-anchor:middle}}\
+         @media (prefers-color-scheme:dark){{rect.g{{fill:#161b1f}}.box{{fill:#273028;stroke:#6fd0bb}}.thread{{stroke:#8fa083}}\
+         .dot{{fill:#6fd0bb}}text{{fill:#e8e6e0}}}}</style>\n<rect class=\"g\" width=\"100%\" height=\"100%\"/>\n",
+        x(ROOMS.len() - 1) + 64,
+        y(ROOMS.len() - 1) + 34,
+        told.join("; ")
+    );
+    for (at, room) in ROOMS.iter().enumerate() {
+        let users: Vec<usize> =
+            ROOMS.iter().filter(|user| uses[*user].contains(room)).map(|user| place(user)).collect();
+        if let Some(lowest) = users.iter().max() {
+            writeln!(out, "<path class=\"thread\" d=\"M{0} {1}V{2}\"/>", x(at), y(at), y(*lowest)).unwrap();
+        }
+        if let Some(first) = uses[room].iter().map(|used| place(used)).min() {
+            writeln!(out, "<path class=\"thread\" d=\"M{0} {1}H{2}\"/>", x(first), y(at), x(at)).unwrap();
+        }
+    }
+    for (at, room) in ROOMS.iter().enumerate() {
+        for used in &uses[room] {
+            writeln!(out, "<circle class=\"dot\" cx=\"{}\" cy=\"{}\" r=\"5\"/>", x(place(used)), y(at)).unwrap();
+        }
+        writeln!(
+            out,
+            "<rect class=\"box\" x=\"{}\" y=\"{}\" width=\"84\" height=\"28\" rx=\"3\"/><text x=\"{}\" y=\"{}\">{room}</text>",
+            x(at) - 42,
+            y(at) - 14,
+            x(at),
+            y(at) + 5
+        )
+        .unwrap();
+    }
+    out + "</svg>\n"
+}
+
+#[test]
+fn the_map_in_the_documents_is_that_of_the_code() {
+    let docs = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs");
+    let sources = all_sources();
+    let uses = uses(&sources);
+    let map = map_of(&fs::read_to_string(docs.join("design.md")).unwrap());
+    let rooms: Vec<&str> = map.iter().map(|(room, _)| room.as_str()).collect();
+    assert_eq!(rooms, ROOMS, "the rooms of the table");
+    for (room, shown) in &map {
+        let found: BTreeSet<String> = uses[room.as_str()].iter().map(|used| (*used).to_owned()).collect();
+        assert_eq!(*shown, found, "what {room} uses: shown, and found in the code");
+    }
+    let drawn = picture(&uses);
+    let file = docs.join("rooms.svg");
+    if std::env::var_os("LINEDRIFT_WRITE_PAGES").is_some() {
+        fs::write(&file, &drawn).unwrap();
+    }
+    assert!(fs::read_to_string(&file).unwrap() == drawn, "docs/rooms.svg is not the picture of the code");
+}
+
+/// A map with an arrow too few or too many differs from the code's.
+#[test]
+fn the_map_is_read_as_it_stands() {
+    let page = "| room | what lives there | uses |\n|---|---|---|\n| `stats` | numbers | – |\n| `check` | `Fleet` | `stats`, `wing` |\n";
+    let map = map_of(page);
+    assert_eq!(map[0], ("stats".to_owned(), BTreeSet::new()));
+    assert_eq!(map[1].1.iter().map(String::as_str).collect::<Vec<_>>(), ["stats", "wing"]);
+    let sources = [
+        Source::new("check/a.rs", "use crate::stats::x;"),
+        Source::new("cli/a.rs", "use linedrift::{wing::Row, plan};"),
+    ];
+    let uses = uses(&sources);
+    assert_eq!(uses["check"].iter().copied().collect::<Vec<_>>(), ["stats"]);
+    assert_eq!(uses["cli"].iter().copied().collect::<Vec<_>>(), ["plan", "wing"]);
+    assert_eq!(picture(&uses).matches("<circle").count(), 3);
+}
+
+#[test]
+fn the_house_stands() {
+    let sources = all_sources();
     let found = faults(&sources);
     assert!(found.is_empty(), "\n{}", found.join("\n"));
 }

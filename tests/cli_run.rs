@@ -301,13 +301,24 @@ fn a_report_of_one_wing_speaks_of_that_wing_only() {
     let folder = loft();
     let all = document(folder.path(), &["trim", "loft", "--json"]);
     let wing = all["checks"][1]["wing"].as_str().unwrap();
-    let report = document(folder.path(), &["report", "loft", "--wing", wing, "--out", "one", "--json"]);
+    let call = ["report", "loft", "--wing", wing, "--out", "one", "--figures", "svg", "--json"];
+    let report = document(folder.path(), &call);
     assert_eq!(report["wings"], 1);
     assert_eq!(report["due"].as_array().unwrap().len(), 1);
     let page = fs::read_to_string(folder.path().join("one/index.html")).unwrap();
-    assert_eq!(page.matches("<details").count(), 1);
-    assert!(page.contains(&format!("<h3>Wing {wing}</h3>")));
-    assert!(page.contains("<svg"));
+    assert_eq!(page.matches("<details").count(), 1, "all lines, on demand");
+    assert!(page.contains(&format!("<h1>Wing {wing}</h1>")));
+    let figures = report["figures"].as_array().unwrap();
+    assert_eq!(figures.len(), page.matches("<svg").count());
+    for file in figures {
+        let svg = fs::read_to_string(folder.path().join(file.as_str().unwrap())).unwrap();
+        assert!(svg.starts_with("<svg xmlns=") && svg.contains("<desc"), "{file}");
+    }
+    // among all wings it gets the same answer
+    let every = document(folder.path(), &["due", "loft", "--json"]);
+    let rows = every["wings"].as_array().unwrap();
+    let row = rows.iter().find(|row| row["wing"] == wing).unwrap();
+    assert_eq!(row["due_hours"], report["due"][0]["due_hours"]);
 }
 
 #[test]

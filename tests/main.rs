@@ -22,6 +22,7 @@ mod cli_terminal;
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
+mod documents;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]
@@ -62,6 +63,7 @@ mod record_live;
 mod record_run;
 mod reference_fleet;
 mod report_figures;
+mod report_forecast;
 mod report_page;
 mod report_readme;
 mod report_sheet;

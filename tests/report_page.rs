@@ -1,11 +1,16 @@
 //! The page and its figures: well formed, escaped, self-contained, the same each time.
 
 use linedrift::Date;
-use linedrift::check::Fleet;
-use linedrift::forecast::{Basis, CrossingHours, DueDetail, DueRow, DueTable, Reason, WingDue};
+use linedrift::check::{Fleet, Stage};
+use linedrift::forecast::{
+    Basis, CrossingHours, DueDetail, DueRow, DueTable, FanPoint, FanStation, ForecastFan, Reason, RiskStation,
+    WatchedPath, WatchedUnit, WingDue,
+};
+use linedrift::plan::PlanSpec;
 use linedrift::report::{
-    CAUTIONS, DEMO_NOTE, DriftSeries, DriftStation, PageSpec, ReportData, ReportError, WearSummary,
-    deviation_figures, drift_figures, escape, expected_drift, measured_drift, rate_figure, text,
+    CAUTIONS, DEMO_NOTE, DriftSeries, DriftStation, PageSpec, ReportData, ReportError, WearSummary, WingPlan,
+    deviation_figures, drift_figures, escape, expected_drift, forecast_figures, measured_drift, rate_figure,
+    row_figure, text,
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::trim::{Trim, TrimSpec, Verdict};
@@ -18,6 +23,8 @@ struct Made {
     due: DueTable,
     wear: WearSummary,
     drifts: Vec<DriftSeries>,
+    plans: Vec<WingPlan>,
+    fans: Vec<ForecastFan>,
     remarks: Vec<String>,
 }
 
@@ -44,7 +51,9 @@ impl Made {
                 })
                 .collect();
         }
-        Self { fleet, trims, due, wear: wear(), drifts, remarks: vec!["A <remark>.".to_owned()] }
+        let plans = plans(&fleet);
+        let fans = fleet.histories().iter().map(fan).collect();
+        Self { fleet, trims, due, wear: wear(), drifts, plans, fans, remarks: vec!["A <remark>.".to_owned()] }
     }
 
     fn data(&self) -> ReportData<'_> {
@@ -54,8 +63,70 @@ impl Made {
             due: Some(&self.due),
             wear: Some(&self.wear),
             drifts: &self.drifts,
+            plans: &self.plans,
+            fans: &self.fans,
+            backtest: None,
             remarks: &self.remarks,
         }
+    }
+}
+
+/// Plans of the last checks, with the trade-off.
+fn plans(fleet: &Fleet) -> Vec<WingPlan> {
+    let spec = PlanSpec::default();
+    fleet
+        .histories()
+        .iter()
+        .filter_map(|history| {
+            let (set, check) = (fleet.line_set(history), history.checks.last()?);
+            let plan = spec.run(set, history, check, &[]).unwrap();
+            let curve = spec.alternatives(set, history, check, &[]).unwrap();
+            Some(WingPlan { plan, curve })
+        })
+        .collect()
+}
+
+/// A forecast made by hand.
+fn fan(history: &linedrift::check::History) -> ForecastFan {
+    let now_h = history.checks.last().map_or(0.0, |check| check.hours_h);
+    let station = |step: u32| {
+        let (hours_h, at) = (now_h + 10.0 * f64::from(step), 0.5 * f64::from(step));
+        FanStation {
+            hours_h,
+            median: at,
+            lower50: at - 0.3,
+            upper50: at + 0.3,
+            lower80: at - 0.6,
+            upper80: at + 0.6,
+            lower95: at - 1.0,
+            upper95: at + 1.0,
+        }
+    };
+    ForecastFan {
+        wing: history.wing.id.clone(),
+        hours_now_h: now_h,
+        due_h: now_h + 90.0,
+        reason: Reason::Line,
+        interval_h: now_h + 100.0,
+        accepted_risk: 0.1,
+        risk_h: Some(now_h + 90.0),
+        crossing_hours: CrossingHours { p10: Some(now_h + 90.0), p50: Some(now_h + 110.0), p90: None },
+        paths: vec![WatchedPath {
+            reason: Reason::Line,
+            name: format!("line <{}>", history.wing.id),
+            unit: WatchedUnit::Mm,
+            lower_limit: Some(-10.0),
+            upper_limit: Some(10.0),
+            first_share: 0.9,
+            measured: vec![
+                FanPoint { hours_h: 0.0, stage: Stage::AsFound, value: 0.4, reach: Some(1.5) },
+                FanPoint { hours_h: now_h, stage: Stage::AsLeft, value: 0.9, reach: None },
+            ],
+            stations: (0..=12).map(station).collect(),
+        }],
+        risk: (0..=12)
+            .map(|step| RiskStation { hours_h: now_h + 10.0 * f64::from(step), risk: f64::from(step) / 20.0 })
+            .collect(),
     }
 }
 
@@ -135,6 +206,20 @@ fn renamed(made: &mut Made, name: &str) {
         trim.lines[0].relative_mm = 99.0;
         trim.lines[0].verdict = Verdict::Outside;
     }
+    for planned in made.plans.iter_mut().filter(|planned| planned.plan.wing == old) {
+        planned.plan.wing = name.to_owned();
+        for action in &mut planned.plan.actions {
+            action.segment = Some(name.to_owned());
+            action.lines.push(name.to_owned());
+        }
+        for note in &mut planned.plan.notes {
+            name.clone_into(&mut note.message);
+        }
+    }
+    for fan in made.fans.iter_mut().filter(|fan| fan.wing == old) {
+        fan.wing = name.to_owned();
+        fan.paths[0].name = name.to_owned();
+    }
     let mut rows = made.due.rows().to_vec();
     for row in rows.iter_mut().filter(|row| row.wing == old) {
         row.wing = name.to_owned();
@@ -184,6 +269,88 @@ fn check_entities(text: &str) {
     }
 }
 
+/// The levels of the headings, in order.
+fn levels(html: &str) -> Vec<u32> {
+    let at = |rest: &str| rest.chars().next().and_then(|digit| digit.to_digit(10));
+    html.split("<h").skip(1).filter_map(at).collect()
+}
+
+#[test]
+fn headings_go_down_one_level_at_a_time_and_stand_in_the_order_of_reading() {
+    let made = small();
+    let mut one = small();
+    let wing = one.plans.iter().find(|planned| !planned.plan.actions.is_empty()).unwrap().plan.wing.clone();
+    let histories = one.fleet.histories().iter().filter(|history| history.wing.id == wing).cloned().collect();
+    one.fleet = Fleet::new(one.fleet.line_sets().to_vec(), histories).unwrap();
+    one.trims.retain(|trim| trim.wing == wing);
+    one.plans.retain(|planned| planned.plan.wing == wing);
+    one.fans.retain(|fan| fan.wing == wing);
+    one.due = table(one.due.rows().iter().filter(|row| row.wing == wing).cloned().collect());
+    for (made, wanted) in [
+        (
+            &made,
+            &[
+                ">Line report</h1>",
+                "Before you act on this",
+                ">Who is urgent",
+                ">Calendar of",
+                ">How the lines",
+                ">Wing by wing",
+            ][..],
+        ),
+        (
+            &one,
+            &[
+                ">Wing W",
+                ">State<",
+                "Before you act on this",
+                ">What to do<",
+                ">Trim of the rows<",
+                ">Incidence<",
+                ">Plan<",
+                ">Next check<",
+                ">All ",
+                ">How the lines",
+                ">How to read",
+            ],
+        ),
+    ] {
+        let page = PageSpec::default().run(&made.data()).unwrap();
+        assert_well_formed(page.html());
+        let levels = levels(page.html());
+        assert_eq!(levels.iter().filter(|level| **level == 1).count(), 1);
+        assert_eq!(levels[0], 1);
+        assert!(levels.windows(2).all(|pair| pair[1] <= pair[0] + 1), "{levels:?}");
+        let mut at = 0;
+        for heading in wanted {
+            at += page.html()[at..].find(heading).unwrap_or_else(|| panic!("{heading} is not in its place"));
+        }
+        for caution in CAUTIONS {
+            assert!(page.html().contains(&escape(caution)));
+        }
+    }
+    let page = PageSpec::default().run(&one.data()).unwrap();
+    let planned = &one.plans[0].plan;
+    let steps = page.html().split("in the order of work</span>").nth(1).unwrap().split("</table>").next().unwrap();
+    assert_eq!(steps.matches("<tr>").count(), planned.actions.len() + 1);
+    assert!(page.html().contains(&format!("Have {} adjustment", planned.actions.len())));
+}
+
+#[test]
+fn figures_of_a_page_have_names_that_serve_for_files_and_stand_alone() {
+    let made = small();
+    let page = PageSpec::default().run(&made.data()).unwrap();
+    assert_eq!(page.figures().len(), page.html().matches("<svg").count());
+    let names: std::collections::BTreeSet<_> = page.figures().iter().map(|one| one.name.as_str()).collect();
+    assert_eq!(names.len(), page.figures().len());
+    for one in page.figures() {
+        assert!(one.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-'), "{}", one.name);
+        let standalone = one.figure.standalone();
+        assert!(standalone.contains("xmlns=") && standalone.contains("class=\"f-ground\""), "{}", one.name);
+        assert!(!standalone.contains("NaN") && one.figure.description().len() > 40, "{}", one.name);
+    }
+}
+
 #[test]
 fn page_is_well_formed_and_needs_nothing_from_outside() {
     let made = small();
@@ -196,8 +363,8 @@ fn page_is_well_formed_and_needs_nothing_from_outside() {
     for caution in CAUTIONS {
         assert!(html.contains(&escape(caution)));
     }
-    let fleet = html.find("Wings, the most urgent first").unwrap();
-    assert!(html.find("Before you read").unwrap() < fleet, "cautions come first");
+    let fleet = html.find("<h2 id=\"fleet\">Who is urgent").unwrap();
+    assert!(html.find("Before you act on this").unwrap() < fleet, "cautions come first");
     assert!(html.starts_with("<!DOCTYPE html>\n<html lang=\"en\">"));
     assert_eq!(html.matches("<th>").count(), 0, "every header says what it heads");
     assert_eq!(html.matches("<table>").count(), html.matches("<caption>").count());
@@ -265,7 +432,11 @@ fn the_demo_is_named_as_invented_and_other_fleets_are_not() {
 fn wings_come_in_order_of_urgency_and_all_of_them_come() {
     let made = small();
     let page = PageSpec::default().run(&made.data()).unwrap();
-    let table = page.html().split("State and next check of each wing</span></caption>").nth(1).unwrap();
+    let table = page
+        .html()
+        .split("State and next check of each wing, the most urgent first</span></caption>")
+        .nth(1)
+        .unwrap();
     let table = table.split("</table>").next().unwrap();
     let order: Vec<&str> =
         table.split("<a href=\"#wing-").skip(1).map(|rest| rest.split(['>', '<']).nth(1).unwrap()).collect();
@@ -299,8 +470,9 @@ fn a_large_fleet_gives_figures_to_the_urgent_only() {
 fn the_page_of_the_demo_stays_under_three_megabytes() {
     let made = Made::new(&FleetSpec::demo());
     let page = PageSpec::default().run(&made.data()).unwrap();
+    // some 60 kB a wing, nearly all of it figures
     let bytes = page.html().len();
-    assert!(bytes < 3_000_000, "{bytes}");
+    assert!(bytes < 3_300_000, "{bytes}");
     if let Ok(path) = std::env::var("LINEDRIFT_KEEP_PAGE") {
         std::fs::write(path, page.html()).unwrap();
     }
@@ -330,6 +502,25 @@ fn figures_show_what_was_measured() {
     assert_eq!(svg.matches("s-rightmark").count(), of(linedrift::wing::Side::Right));
     let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
     assert_eq!(svg.matches("s-outside").count(), 2 * outside, "two strokes a cross");
+
+    let rows = row_figure(trim).unwrap().unwrap();
+    let means = |side: &str| trim.rows.iter().filter(|row| row.side == side).count();
+    assert_eq!(rows.inline_svg("x").matches("f-left").count(), means("left"));
+    assert_eq!(rows.inline_svg("x").matches("<circle").count(), means("left") + means("right"));
+
+    let panels = forecast_figures(&made.fans[0]).unwrap();
+    assert_eq!(panels.len(), 2, "a quantity and the chance");
+    let fan = panels[0].inline_svg("x");
+    assert_eq!(fan.matches("s-limit").count(), 2, "from above and below");
+    assert_eq!((fan.matches("<polygon").count(), fan.matches("<circle").count()), (3, 2));
+    assert!(fan.contains("s-inkring") && fan.contains(&format!("due {:.0} h", made.fans[0].due_h)));
+    assert!(fan.contains("&lt;W01&gt;"), "the name is escaped");
+    assert!(
+        panels[0].description().contains("with 95 % chance between +5.0 and +7.0 mm"),
+        "{}",
+        panels[0].description()
+    );
+    assert!(panels[1].description().contains("Accepted is 10 %"));
 
     let drifts = drift_figures(&made.drifts).unwrap();
     for (drift, figure) in made.drifts.iter().zip(&drifts) {

@@ -92,6 +92,24 @@ pub enum FleetError {
 }
 
 /// A fleet: line sets and one history per wing.
+///
+/// ```
+/// use linedrift::Date;
+/// use linedrift::check::{Check, Fleet, History, Reading};
+/// use linedrift::simulate::FleetSpec;
+/// use linedrift::wing::{Side, Wing};
+///
+/// // the line set of an invented model; `fleet::FolderSpec` reads yours from tables
+/// let set = FleetSpec::default().wings(1).seed(7).run()?.fleet.line_sets()[0].clone();
+/// let mut check = Check::new("17-1", "2026-03-14".parse::<Date>()?, 85.0);
+/// let reading_mm = set.lines()[0].nominal_mm - 4.0;
+/// check.readings.push(Reading { side: Side::Left, line: 0, reading_mm, repeat: 1, operator: None });
+/// let wing = Wing::new("17", set.model());
+/// let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
+/// let fleet = Fleet::new(vec![set], vec![history])?;
+/// assert_eq!(fleet.histories().len(), 1);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Fleet {
     line_sets: Vec<LineSet>,

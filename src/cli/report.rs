@@ -5,18 +5,34 @@ use std::path::{Path, PathBuf};
 use linedrift::Date;
 use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
-use linedrift::forecast::{DueRow, DueSpec, DueTable};
-use linedrift::report::{PageSpec, ReportData, WearSummary, expected_drift, measured_drift, text};
+use linedrift::forecast::{
+    Backtest, BacktestSpec, DueRow, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable,
+};
+use linedrift::plan::PlanSpec;
+use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, expected_drift, measured_drift, text};
 use linedrift::trim::{Trim, TrimSpec};
 use linedrift::wear::{WearError, WearFit, WearSpec};
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Failure;
 use super::args::{Choice, Common, LimitsFile, day};
 use super::input::Input;
-use super::judging::{Judged, failed_due, judge, only_due};
+use super::judging::{Judged, chosen, failed_due, judge};
 use super::output::{self, Document, Output};
+use super::plan::findings;
 use super::progress::Progress;
+
+/// Checks of a fleet past which calibration is looked at only when asked for: it fits the wear model several times.
+const CALIBRATED_CHECKS: usize = 2_000;
+/// Fits of the quick look.
+const QUICK_FITS: usize = 8;
+/// Draws of the quick look: a tenth of the histogram is then known to one point.
+const QUICK_DRAWS: usize = 500;
+/// Fewest hidden checks from which calibration says something.
+const LEAST_FORECAST: usize = 10;
+/// Wings with figures in the page of a fleet.
+const PICTURED: usize = 60;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -40,10 +56,27 @@ pub(super) struct Options {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    /// Also write every figure of the page as a file, into the folder `figures` beside it
+    #[arg(long, value_name = "FORMAT", value_enum)]
+    figures: Option<FigureFormat>,
+    /// Look back at every wing's last check, with a fit for each day, however large the fleet [default: a quick look, for a
+    /// fleet of up to 2,000 checks]
+    #[arg(long)]
+    calibration: bool,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
     pub(super) common: Common,
+}
+
+/// Files of figures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum FigureFormat {
+    /// Vector drawings.
+    Svg,
+    /// Pixels, twice the size on the page.
+    #[cfg(feature = "png")]
+    Png,
 }
 
 #[derive(Serialize)]
@@ -51,6 +84,8 @@ struct ReportDocument<'a> {
     schema: &'static str,
     page: String,
     tables: Vec<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    figures: Vec<String>,
     wings: usize,
     checks: &'a [Trim],
     due: &'a [DueRow],
@@ -64,6 +99,9 @@ struct Results {
     judged: Judged,
     fit: Option<WearFit>,
     due: Option<DueTable>,
+    plans: Vec<WingPlan>,
+    fans: Vec<ForecastFan>,
+    backtest: Option<Backtest>,
     remarks: Vec<String>,
 }
 
@@ -87,8 +125,8 @@ impl Args {
         let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");
         let judged = judge(&input.fleet, &self.choice, &TrimSpec::default(), &limits)?;
-        let spec = DueSpec::default().seed(options.seed).today(today).limits(limits);
-        let results = self.work_out(&input.fleet, judged, &spec, &progress)?;
+        let spec = DueSpec::default().seed(options.seed).today(today).limits(limits.clone());
+        let results = self.work_out(&input.fleet, judged, &spec, &limits, &progress)?;
         progress.step("drawing the page");
         let mut drifts = measured_drift(&input.fleet);
         if let Some(fit) = &results.fit {
@@ -106,19 +144,27 @@ impl Args {
             due: results.due.as_ref(),
             wear: wear.as_ref(),
             drifts: &drifts,
+            plans: &results.plans,
+            fans: &results.fans,
+            backtest: results.backtest.as_ref(),
             remarks: &results.remarks,
         };
-        let page = PageSpec::default().today(today).source(&input.source).run(&data)?;
+        let page = PageSpec::default().pictured_wings(PICTURED).today(today).source(&input.source).run(&data)?;
         progress.step("writing page and tables");
         let page_path = options.out.join("index.html");
         let written = write_tables(&input.fleet, &results, &options.out)?;
         write_atomic(&page_path, page.html().as_bytes())?;
+        let figures = match options.figures {
+            Some(format) => write_figures(&page, &options.out.join("figures"), format)?,
+            None => Vec::new(),
+        };
         drop(progress);
         let output = if options.common.json {
             let document = ReportDocument {
                 schema: "linedrift.report/1",
                 page: page_path.display().to_string(),
                 tables: written,
+                figures,
                 wings: shown.histories().len(),
                 checks: &results.judged.trims,
                 due: results.due.as_ref().map_or(&[], DueTable::rows),
@@ -130,21 +176,26 @@ impl Args {
             let note = if input.fleet.is_demo() { format!("{}\n", text::demo_note()) } else { String::new() };
             let remarks: String = results.remarks.iter().flat_map(|remark| ["note: ", remark, "\n"]).collect();
             Output::text(format!(
-                "{}{note}\n{}{remarks}\nThe page: {}\n",
+                "{}{note}\n{}{remarks}\nThe page: {}\n{}",
                 text::cautions(),
                 text::fleet(&data, today),
-                page_path.display()
+                page_path.display(),
+                match figures.len() {
+                    0 => String::new(),
+                    some => format!("Figures: {some} in {}\n", options.out.join("figures").display()),
+                }
             ))
         };
         Ok(output.with_failed(results.judged.failed))
     }
 
-    /// Fit and forecasts. A fleet too small for a wear model still gets its report, with a remark.
+    /// Fit, forecasts and plans. A fleet too small for a wear model still gets its report, with a remark.
     fn work_out(
         &self,
         fleet: &Fleet,
         mut judged: Judged,
         spec: &DueSpec,
+        limits: &LimitsTable,
         progress: &Progress,
     ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
@@ -158,16 +209,73 @@ impl Args {
             Err(error) => return Err(error.into()),
         };
         progress.step("drawing forecasts");
-        let due = match &fit {
-            Some(fit) => Some(spec.run(fleet, fit)?),
-            None => None,
-        };
-        let due = match (due, self.only(fleet)) {
-            (Some(table), Some(wing)) => Some(only_due(&table, wing)),
-            (due, _) => due,
+        let only = self.only(fleet);
+        let due = match (&fit, only) {
+            // wings share their random numbers, so one alone gets what it gets among all
+            (Some(fit), Some(wing)) => Some(spec.run_of(fleet, fit, &[wing])?),
+            (Some(fit), None) => Some(spec.run(fleet, fit)?),
+            (None, _) => None,
         };
         judged.failed.extend(due.iter().flat_map(DueTable::failures).map(failed_due));
-        Ok(Results { judged, fit, due, remarks })
+        let fans = match (&fit, &due) {
+            (Some(fit), Some(due)) => {
+                let wings: Vec<&str> = due.rows().iter().map(|row| row.wing.as_str()).take(PICTURED).collect();
+                spec.fans(fleet, fit, &wings)?
+            }
+            _ => Vec::new(),
+        };
+        progress.step("searching for plans");
+        let plans = self.plans(fleet, limits, &mut judged)?;
+        progress.step("looking back");
+        let backtest = if only.is_none() && fit.is_some() { self.backtest(fleet)? } else { None };
+        Ok(Results { judged, fit, due, plans, fans, backtest, remarks })
+    }
+
+    /// The plan of each judged check, with its trade-off.
+    fn plans(&self, fleet: &Fleet, limits: &LimitsTable, judged: &mut Judged) -> Result<Vec<WingPlan>, Failure> {
+        let made: Vec<Result<WingPlan, String>> = chosen(fleet, &self.choice)?
+            .into_par_iter()
+            // a check that could not be judged is named already
+            .filter(|one| judged.trims.iter().any(|trim| trim.check == one.check.id))
+            .map(|one| {
+                let set = fleet.line_set(one.history);
+                let findings = findings(fleet, one)?;
+                let spec = limits.of(&one.history.wing.model).planning(PlanSpec::default());
+                let failed = |error| one.failed(&error);
+                let plan = spec.run(set, one.history, one.check, &findings).map_err(failed)?;
+                let curve = if plan.actions.is_empty() {
+                    Vec::new()
+                } else {
+                    spec.alternatives(set, one.history, one.check, &findings).map_err(failed)?
+                };
+                Ok(WingPlan { plan, curve })
+            })
+            .collect();
+        let mut plans = Vec::with_capacity(made.len());
+        for one in made {
+            match one {
+                Ok(plan) => plans.push(plan),
+                Err(failed) => judged.failed.push(failed),
+            }
+        }
+        Ok(plans)
+    }
+
+    /// How good earlier forecasts were; `None` where too little history could tell.
+    fn backtest(&self, fleet: &Fleet) -> Result<Option<Backtest>, Failure> {
+        let checks: usize = fleet.histories().iter().map(|history| history.checks.len()).sum();
+        let spec = BacktestSpec::default().seed(self.options.seed);
+        let quick = spec.clone().most_fits(QUICK_FITS).draws(QUICK_DRAWS);
+        let spec = match (self.options.calibration, checks > CALIBRATED_CHECKS) {
+            (true, _) => spec,
+            (false, true) => return Ok(None),
+            (false, false) => quick,
+        };
+        match spec.run(fleet) {
+            Ok(test) if test.checks() >= LEAST_FORECAST => Ok(Some(test)),
+            Ok(_) | Err(ForecastError::NothingToForecast { .. }) => Ok(None),
+            Err(error) => Err(error.into()),
+        }
     }
 
     /// The wing that the report is of, when it is of one.
@@ -187,6 +295,23 @@ fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
     let histories = fleet.histories().iter().filter(|history| history.wing.id == wing).cloned().collect();
     let one = Fleet::new(fleet.line_sets().to_vec(), histories).map_err(|error| Failure::result(&error))?;
     Ok(if fleet.is_demo() { one.marked_demo() } else { one })
+}
+
+fn write_figures(page: &Page, folder: &Path, format: FigureFormat) -> Result<Vec<String>, Failure> {
+    output::make_folder(folder)?;
+    page.figures()
+        .par_iter()
+        .map(|one| {
+            let (ending, bytes) = match format {
+                FigureFormat::Svg => ("svg", one.figure.standalone().into_bytes()),
+                #[cfg(feature = "png")]
+                FigureFormat::Png => ("png", one.figure.png(1.0)?),
+            };
+            let path = folder.join(format!("{}.{ending}", one.name));
+            write_atomic(&path, &bytes)?;
+            Ok(path.display().to_string())
+        })
+        .collect()
 }
 
 fn write_tables(fleet: &Fleet, results: &Results, out: &Path) -> Result<Vec<String>, Failure> {

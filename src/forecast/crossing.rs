@@ -29,6 +29,22 @@ use crate::wing::LineSet;
 ///
 /// Where several limits are crossed at the same hours (all those already crossed now), the one named is the first in the
 /// order row difference (A–B, A–C, …), incidence, offset, brake, line.
+///
+/// ```
+/// use linedrift::WearSpec;
+/// use linedrift::forecast::{CrossingSpec, incidence_weights};
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let (set, fit) = (fleet.line_set(history), WearSpec::default().fit(&fleet)?);
+/// let draws = fit.path_draws(set, history, &fit.draw_noise(&fleet, 1, 500))?;
+/// let weights = incidence_weights(set, &draws.lines);
+/// let crossing = CrossingSpec::default().run(&draws, set, check.hours_h, weights.as_deref())?;
+/// println!("chance that a limit is crossed in 50 h: {:.2}", crossing.risk_at(check.hours_h + 50.0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CrossingSpec {
     limits: Limits,

@@ -58,13 +58,7 @@ impl<'a> CrossingPass<'a> {
 
     /// Takes one draw: deviations at `g = 0` and their changes per unit of `g`, line by line.
     pub(super) fn judge(&mut self, start: &[f64], slope: &[f64], shape: Shape) -> Result<(), ForecastError> {
-        let span = match self.span {
-            Some(known) if known.shape == shape => known,
-            _ => {
-                ShapeSpan { shape, now: shape.at(self.hours_now_h), later: shape.at(self.hours_now_h + TIE_AHEAD_H) }
-            }
-        };
-        self.span = Some(span);
+        let span = self.span_of(shape);
         self.draws += 1;
         let sums = self.layout.sums(start, slope);
         if !sums.iter().all(|sum| sum.at.is_finite() && sum.per_g.is_finite()) {
@@ -83,6 +77,33 @@ impl<'a> CrossingPass<'a> {
             self.crossed.push(CrossingDraw { hours_h, cause: first.cause });
         }
         Ok(())
+    }
+
+    /// One watched quantity of one draw (`None`: the draws do not have it).
+    pub(super) fn quantity(&mut self, cause: Cause, start: &[f64], slope: &[f64], shape: Shape) -> Option<Linear> {
+        let span = self.span_of(shape);
+        let sums = self.layout.sums(start, slope);
+        let common = self.common(start, slope, &span, &sums);
+        self.layout.quantity(cause, start, slope, common)
+    }
+
+    /// Every pair of rows among A–D that the draws have, the front one first.
+    pub(super) fn row_pairs(&self) -> Vec<(Row, Row)> {
+        let known = |row: &Row| row.is_trim() && self.layout.counts[row.index()] > 0.0;
+        let rows: Vec<Row> = Row::ALL.into_iter().filter(known).collect();
+        let rear = |at: usize| rows.get(at + 1..).unwrap_or_default();
+        rows.iter().enumerate().flat_map(|(at, front)| rear(at).iter().map(|rear| (*front, *rear))).collect()
+    }
+
+    fn span_of(&mut self, shape: Shape) -> ShapeSpan {
+        let span = match self.span {
+            Some(known) if known.shape == shape => known,
+            _ => {
+                ShapeSpan { shape, now: shape.at(self.hours_now_h), later: shape.at(self.hours_now_h + TIE_AHEAD_H) }
+            }
+        };
+        self.span = Some(span);
+        span
     }
 
     pub(super) fn finish(self) -> FirstCrossing {
@@ -175,9 +196,9 @@ fn middle(values: &mut [f64], rank: usize, even: bool) -> f64 {
 
 /// A quantity of one draw, `at + per_g · g`.
 #[derive(Debug, Clone, Copy, Default)]
-struct Linear {
-    at: f64,
-    per_g: f64,
+pub(super) struct Linear {
+    pub(super) at: f64,
+    pub(super) per_g: f64,
 }
 
 impl Linear {
@@ -312,6 +333,28 @@ impl<'a> Layout<'a> {
             row.per_g += sum(&slope[run.from..run.to]);
         }
         sums
+    }
+
+    /// One watched quantity of one draw (`None`: the draws do not have it); `common` is the draw's common offset.
+    fn quantity(&self, cause: Cause, start: &[f64], slope: &[f64], common: Linear) -> Option<Linear> {
+        let sums = self.sums(start, slope);
+        let row = |row: Row| {
+            let count = self.counts[row.index()];
+            (count > 0.0).then(|| sums[row.index()].over(count))
+        };
+        match cause {
+            Cause::RowDifference { front, rear } => Some(row(front)?.less(row(rear)?)),
+            Cause::Incidence => {
+                let weights = self.incidence_deg_per_mm.as_ref()?;
+                Some(Linear { at: dot(weights, start), per_g: dot(weights, slope) })
+            }
+            Cause::Offset => (self.trim_count > 0.0).then_some(common),
+            Cause::Brake => Some(row(Row::Brake)?.less(common)),
+            Cause::Line(key) => {
+                let at = self.lines.iter().position(|line| *line == key)?;
+                Some(Linear { at: *start.get(at)?, per_g: *slope.get(at)? }.less(common))
+            }
+        }
     }
 
     /// First crossing of one draw (`None`: never).

@@ -57,6 +57,20 @@ pub enum WhyNone {
 /// interval since the last check. Each figure of the interval is the wing's own where it has one, else the maker's
 /// for the model, else the default; months become hours by the wing's usage where it is known, and otherwise bind only the
 /// calendar (the explanation names the day).
+///
+/// ```
+/// use linedrift::DueSpec;
+/// use linedrift::WearSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let due = DueSpec::default().risk(0.05).draws(500).run(&fleet, &fit)?;
+/// let row = due.wing("W05").ok_or("no such wing")?;
+/// println!("due at {:.0} h: {}", row.due_hours, row.reason.name());
+/// println!("{}", due.explanation("W05").unwrap_or_default());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct DueSpec {
     risk: f64,
@@ -159,6 +173,12 @@ impl DueSpec {
         self
     }
 
+    /// The limits of a model.
+    #[must_use]
+    pub fn limits_of(&self, model: &str) -> &super::Limits {
+        self.limits.of(model)
+    }
+
     /// The accepted risk.
     #[must_use]
     pub const fn accepted_risk(&self) -> f64 {
@@ -194,6 +214,17 @@ impl DueSpec {
         set: &LineSet,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
+        self.answer(paths, history, set, usage).map(|answer| answer.due)
+    }
+
+    /// The same, with the crossings behind it.
+    pub(super) fn answer(
+        &self,
+        paths: LinePaths<'_>,
+        history: &History,
+        set: &LineSet,
+        usage: Option<&UsageRate>,
+    ) -> Result<Answer, ForecastError> {
         self.validate()?;
         let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
         let crossing = |draws: &PathDraws| {
@@ -229,7 +260,7 @@ impl DueSpec {
         set: &LineSet,
         usage: Option<&UsageRate>,
     ) -> Result<WingDue, ForecastError> {
-        self.wing_on(Ground::fit(own_history, crossing), history, set, usage)
+        self.wing_on(Ground::fit(own_history, crossing), history, set, usage).map(|answer| answer.due)
     }
 
     fn crossing_of(&self, history: &History) -> CrossingSpec {
@@ -243,7 +274,7 @@ impl DueSpec {
         history: &History,
         set: &LineSet,
         usage: Option<&UsageRate>,
-    ) -> Result<WingDue, ForecastError> {
+    ) -> Result<Answer, ForecastError> {
         let last = last_check(history);
         let hours_now = last.map_or(0.0, |check| check.hours_h);
         let interval = self.interval(history, set, hours_now, usage)?;
@@ -298,9 +329,9 @@ impl DueSpec {
                 .as_ref()
                 .map(|forecast| forecast.crossing.share_se(forecast.crossing.risk_at(due_hours))),
             draws: forecast.as_ref().map(|forecast| forecast.crossing.draws()),
-            first_limits: forecast.map_or_else(Vec::new, |forecast| forecast.shares),
+            first_limits: forecast.as_ref().map_or_else(Vec::new, |forecast| forecast.shares.clone()),
         };
-        Ok(WingDue { row, detail })
+        Ok(Answer { due: WingDue { row, detail }, crossing: forecast.map(|forecast| forecast.crossing) })
     }
 
     /// Checks that every setting and limit is in its range.
@@ -429,6 +460,12 @@ impl Ground {
         let basis = if own_history { Basis::History } else { Basis::Fleet };
         Self { basis, crossing: Some(crossing), why_none: None }
     }
+}
+
+/// The next check of one wing, with the crossings that it was read from.
+pub(super) struct Answer {
+    pub(super) due: WingDue,
+    pub(super) crossing: Option<FirstCrossing>,
 }
 
 /// The interval of one wing since its last check.

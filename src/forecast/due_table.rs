@@ -88,11 +88,16 @@ impl DueTable {
         self.rows.iter().find(|row| row.wing == wing)
     }
 
+    /// What stands behind the row of a wing.
+    #[must_use]
+    pub fn detail(&self, wing: &str) -> Option<&DueDetail> {
+        self.details.get(self.rows.iter().position(|row| row.wing == wing)?)
+    }
+
     /// The sentences that say what went into the row of a wing.
     #[must_use]
     pub fn explanation(&self, wing: &str) -> Option<&str> {
-        let at = self.rows.iter().position(|row| row.wing == wing)?;
-        self.details.get(at).map(|detail| detail.explanation.as_str())
+        self.detail(wing).map(|detail| detail.explanation.as_str())
     }
 
     /// The document of `due --json`.

@@ -23,12 +23,6 @@ pub enum ForecastError {
         /// The value.
         value: f64,
     },
-    /// A wing that the fleet does not have.
-    #[error("the fleet has no wing `{wing}`")]
-    NoWing {
-        /// Its id.
-        wing: String,
-    },
     /// Hours that are negative or not finite.
     #[error("{what} is {value} h, expected a finite number of at least 0")]
     Hours {
@@ -94,6 +88,14 @@ pub enum ForecastError {
     NothingToForecast {
         /// Checks left out.
         skipped: usize,
+    },
+    /// A wing that the fleet does not have.
+    #[error("wing `{wing}` is not in the fleet of {wings} wings")]
+    NoWing {
+        /// The wing.
+        wing: String,
+        /// How many wings the fleet has.
+        wings: usize,
     },
     /// Hours before a wing's last check.
     #[error("{value} h is before the wing's last check at {last_h} h")]

@@ -2,7 +2,7 @@
 //!
 //! [`CrossingSpec`] takes joint draws of a wing's line paths and finds where each first crosses one of the [`Limits`].
 //! [`DueSpec`] turns that and the interval into the hours and the day of the next check, with [`UsageSpec`] for how much a
-//! wing flies. [`GaussianPath`], [`SlopePassage`] and [`WienerPassage`] are the closed forms for a single limit.
+//! wing flies; [`DueSpec::fan`] gives the paths behind the answer for one wing, to be drawn. [`GaussianPath`], [`SlopePassage`] and [`WienerPassage`] are the closed forms for a single limit.
 
 mod backtest;
 mod calendar;
@@ -12,6 +12,8 @@ mod due;
 mod due_table;
 mod due_words;
 mod error;
+mod fan;
+mod fan_measured;
 mod first_crossing;
 mod incidence;
 mod knowledge;
@@ -35,6 +37,8 @@ pub use crossing::CrossingSpec;
 pub use due::{DueDetail, DueSpec, LinePaths, WhyNone, WingDue};
 pub use due_table::{DueDocument, DueTable, WingFailure};
 pub use error::ForecastError;
+pub use fan::{FanStation, ForecastFan, RiskStation, WatchedPath, WatchedUnit};
+pub use fan_measured::FanPoint;
 pub use first_crossing::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
 pub use incidence::{incidence_weights, mean_chord_mm};
 pub use limits::Limits;

@@ -4,9 +4,7 @@ use rayon::prelude::*;
 
 use super::crossing_pass::CrossingPass;
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{
-    DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure,
-};
+use super::{DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
 use crate::check::{Action, Fleet, History};
 use crate::wear::{BlockDraws, DemoFit, PathScratch, SavedFit, WearFit};
 
@@ -29,6 +27,21 @@ impl DueSpec {
     pub fn run(&self, fleet: &Fleet, wear: &WearFit) -> Result<DueTable, ForecastError> {
         let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
         self.clone().seen_until_or(seen_h.fold(0.0, f64::max)).all_wings(fleet, wear, Origin::ThisFleet)
+    }
+
+    /// The same for some wings of the fleet: each gets the row that it has among all.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`], and [`ForecastError::NoWing`] for a wing that the fleet does not have.
+    pub fn run_of(&self, fleet: &Fleet, wear: &WearFit, wings: &[&str]) -> Result<DueTable, ForecastError> {
+        let no_wing = |wing: &str| ForecastError::NoWing { wing: wing.to_owned(), wings: fleet.histories().len() };
+        let histories: Vec<&History> = wings
+            .iter()
+            .map(|wing| fleet.history(wing).ok_or_else(|| no_wing(wing)))
+            .collect::<Result<_, ForecastError>>()?;
+        let seen_h = fleet.histories().iter().flat_map(|history| &history.checks).map(|check| check.hours_h);
+        let spec = self.clone().seen_until_or(seen_h.fold(0.0, f64::max));
+        spec.some_wings(fleet, &histories, wear, Origin::ThisFleet)
     }
 
     /// The same from a fit made elsewhere and saved. The wings need not have been in it, and one wing is enough.
@@ -61,7 +74,9 @@ impl DueSpec {
         wing: &str,
         actions: &[Action],
     ) -> Result<WingDue, ForecastError> {
-        let known = fleet.history(wing).ok_or_else(|| ForecastError::NoWing { wing: wing.to_owned() })?;
+        let known = fleet
+            .history(wing)
+            .ok_or_else(|| ForecastError::NoWing { wing: wing.to_owned(), wings: fleet.histories().len() })?;
         let mut history = known.clone();
         history.actions.extend_from_slice(actions);
         self.prepare(fleet, wear)?.wing(&history)
@@ -105,12 +120,22 @@ impl DueSpec {
     }
 
     fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
+        let all: Vec<&History> = fleet.histories().iter().collect();
+        self.some_wings(fleet, &all, wear, origin)
+    }
+
+    fn some_wings(
+        &self,
+        fleet: &Fleet,
+        histories: &[&History],
+        wear: &WearFit,
+        origin: Origin,
+    ) -> Result<DueTable, ForecastError> {
         let prepared = self.clone().prepared(fleet, wear, origin)?;
-        let answers: Vec<Result<WingDue, WingFailure>> = fleet
-            .histories()
+        let answers: Vec<Result<WingDue, WingFailure>> = histories
             .par_chunks(WINGS_TOGETHER)
             .flat_map_iter(|histories| {
-                let named = |(due, history): (Result<WingDue, ForecastError>, &History)| {
+                let named = |(due, history): (Result<WingDue, ForecastError>, &&History)| {
                     due.map_err(|error| WingFailure { wing: history.wing.id.clone(), message: error.to_string() })
                 };
                 prepared.wings(histories).into_iter().zip(histories).map(named)
@@ -150,21 +175,21 @@ impl PreparedDue<'_> {
     /// # Errors
     /// [`ForecastError`] when the wing cannot be forecast.
     pub fn wing(&self, history: &History) -> Result<WingDue, ForecastError> {
-        let one = self.wings(std::slice::from_ref(history)).into_iter().next();
-        one.unwrap_or_else(|| Err(ForecastError::NoWing { wing: history.wing.id.clone() }))
+        let one = self.wings(&[history]).into_iter().next();
+        one.unwrap_or_else(|| {
+            Err(ForecastError::NoWing { wing: history.wing.id.clone(), wings: self.fleet.histories().len() })
+        })
     }
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
-    pub(super) fn wings(&self, histories: &[History]) -> Vec<Result<WingDue, ForecastError>> {
+    pub(super) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
         let paths: Vec<Result<WingPaths<'_>, ForecastError>> =
             histories.iter().map(|history| self.source.paths(self.fleet.line_set(history), history)).collect();
         let mut passes: Vec<Option<Result<CrossingPass<'_>, ForecastError>>> = paths
             .iter()
             .zip(histories)
             .map(|(paths, history)| match paths {
-                Ok(WingPaths::Fit(sampler)) => {
-                    Some(self.spec.pass(sampler, history, self.fleet.line_set(history)))
-                }
+                Ok(WingPaths::Fit(sampler)) => Some(self.spec.pass(sampler, history, self.fleet.line_set(history))),
                 _ => None,
             })
             .collect();

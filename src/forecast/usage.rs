@@ -100,6 +100,20 @@ impl UsageRate {
 /// more years. `k = σ²/τ²`, with `σ = year_to_year·r` and `τ²` how much wings differ, estimated as
 /// `[Σ Y(H/Y − r)² − (n−1)σ²] / [ΣY − ΣY²/ΣY]` (the credibility estimator of Bühlmann and Straub 1970, memory), kept in
 /// 0.1 … 10 years; with fewer than five records `k` is one year. The standard deviation of the rate is `σ/√(Y + k)`.
+///
+/// ```
+/// use linedrift::forecast::UsageSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let usage = UsageSpec::default().fit(&fleet)?;
+/// if let Some(rate) = usage.of(history) {
+///     println!("50 h more are flown by {:?}", rate.day_after(check.date, 50.0));
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UsageSpec {
     year_to_year: f64,

@@ -34,6 +34,20 @@ pub struct DifferenceKnowledge {
 /// (true deviations, the check's offset, the error of a reading) and `c` that of a difference of row means with them, its
 /// variance falls by `cᵀ C⁻¹ c`. It does not hang on what the check will find. The uncertainty of the fleet's rates is in it;
 /// that of the spreads is not.
+///
+/// ```
+/// use linedrift::WearSpec;
+/// use linedrift::forecast::CheckValueSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let value = CheckValueSpec::default().run(&fit, fleet.line_set(history), history, check.hours_h + 50.0)?;
+/// println!("{value:?}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CheckValueSpec {
     ahead_h: f64,
@@ -99,6 +113,21 @@ impl CheckValueSpec {
 /// From the joint posterior of the wing's lines (its own earlier checks count), lines are taken one by one, each time the one
 /// that lowers the excess of variance over all differences of row means the most; then every line without which the rest
 /// still does is left out again. This greedy choice is not proven to be the fewest.
+///
+/// ```
+/// use linedrift::WearSpec;
+/// use linedrift::forecast::ShortCheckSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let spec = ShortCheckSpec::default().wanted_mm(1.5);
+/// let short = spec.run(&fit, fleet.line_set(history), history, check.hours_h + 50.0)?;
+/// println!("{} lines decide the row trim", short.lines.len());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ShortCheckSpec {
     wanted_mm: f64,

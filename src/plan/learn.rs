@@ -26,6 +26,24 @@ pub struct StepPair {
 /// `achieved = (scale[kind] + u[wing]) · planned + e`: each kind of step has a scale (1: as planned), each wing its own
 /// departure from it, shrunk towards none by how much wings differ; both spreads by REML. At least `fewest_wings` wings
 /// (default 3) are needed to tell wings apart.
+///
+/// ```
+/// use linedrift::check::ActionKind;
+/// use linedrift::plan::{LearnSpec, StepPair};
+///
+/// // turns planned as -10 mm gave about -9 mm on three wings
+/// let pair = |wing: &str, achieved_mm: f64| StepPair {
+///     wing: wing.to_owned(),
+///     kind: ActionKind::Turn,
+///     planned_mm: -10.0,
+///     achieved_mm,
+/// };
+/// let pairs = [("7", -9.1), ("7", -8.8), ("8", -9.3), ("8", -9.0), ("9", -8.7), ("9", -9.1)];
+/// let pairs: Vec<StepPair> = pairs.map(|(wing, achieved_mm)| pair(wing, achieved_mm)).to_vec();
+/// let learnt = LearnSpec::default().fit(&pairs)?;
+/// println!("{:?} mm", learnt.step_mm("7", ActionKind::Turn, -10.0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct LearnSpec {
     fewest_wings: usize,

@@ -71,6 +71,14 @@ pub(super) fn words(action: &PlannedAction) -> String {
     }
 }
 
+impl WorkStep {
+    /// What is to be done, in words, such as `lay 2 extra turns`.
+    #[must_use]
+    pub fn what(&self) -> String {
+        words(&self.action)
+    }
+}
+
 impl fmt::Display for WorkStep {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let segment = self.action.segment.as_deref().unwrap_or("(all)");

@@ -39,6 +39,21 @@ pub enum Sides {
 /// | `doubtful_mm` | 60 mm | a line of A–D or stabilo further from the common offset is measured again first |
 /// | `known_share_pct` | 50 % | an action moves lines of which at least this share was read and is without a finding |
 /// | `most_states` | 5,000,000 | past it the choices are thinned and the plan is not called optimal |
+///
+/// ```
+/// use linedrift::plan::PlanSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let plan = PlanSpec::default().run(fleet.line_set(history), history, check, &[])?;
+/// println!("{} lines off by more than their tolerance, {} after", plan.before.outside, plan.after.outside);
+/// for step in plan.sequence() {
+///     println!("{step}");
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlanSpec {
     pub(super) target: Target,

@@ -13,6 +13,16 @@ const STEPS: usize = 40;
 /// band in which the share of true forecasts lies with 95 % chance (binomial, with as many trials as checks), and the
 /// histogram of PIT values, even for true forecasts.
 ///
+/// ```
+/// use linedrift::{forecast::BacktestSpec, report::calibration_figures, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(12).seed(7).run()?.fleet;
+/// let test = BacktestSpec::default().draws(200).most_fits(2).run(&fleet)?;
+/// let [coverage, histogram] = calibration_figures(&test)?;
+/// println!("{}", coverage.description());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn calibration_figures(test: &Backtest) -> Result<[Figure; 2], ReportError> {

@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
-use crate::forecast::{DueRow, DueTable};
+use crate::forecast::{Backtest, DueDetail, DueRow, DueTable, ForecastFan};
+use crate::plan::{Alternative, Plan};
 use crate::trim::Trim;
 use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearFit};
 
@@ -53,7 +54,17 @@ impl From<&WearFit> for WearSummary {
     }
 }
 
-/// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank.
+/// The plan of one wing, and the best plans with fewer actions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WingPlan {
+    /// The plan.
+    pub plan: Plan,
+    /// The best plans with at most 0, 1, 2, … actions; empty to leave the trade-off out.
+    pub curve: Vec<Alternative>,
+}
+
+/// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank. A fleet of one wing
+/// gives the page of a wing. [`ReportData::of`] starts with the fleet alone.
 #[derive(Debug, Clone, Copy)]
 pub struct ReportData<'a> {
     /// The fleet.
@@ -66,6 +77,12 @@ pub struct ReportData<'a> {
     pub wear: Option<&'a WearSummary>,
     /// Row means against hours, with the wear model's path where there is one.
     pub drifts: &'a [DriftSeries],
+    /// The plans, where they were made.
+    pub plans: &'a [WingPlan],
+    /// Forecasts to draw, where they were made.
+    pub fans: &'a [ForecastFan],
+    /// How good earlier forecasts were, where the fleet has the history to tell.
+    pub backtest: Option<&'a Backtest>,
     /// What the reader must know besides, in sentences: what could not be worked out, and why.
     pub remarks: &'a [String],
 }
@@ -77,7 +94,10 @@ pub(super) struct Entry<'a> {
     pub(super) model: &'a str,
     pub(super) trim: Option<&'a Trim>,
     pub(super) due: Option<&'a DueRow>,
+    pub(super) detail: Option<&'a DueDetail>,
     pub(super) explanation: Option<&'a str>,
+    pub(super) plan: Option<&'a WingPlan>,
+    pub(super) fan: Option<&'a ForecastFan>,
     pub(super) check: Option<&'a crate::check::Check>,
     pub(super) set: &'a crate::wing::LineSet,
 }
@@ -90,6 +110,22 @@ impl Entry<'_> {
 }
 
 impl<'a> ReportData<'a> {
+    /// The fleet alone, without any result.
+    #[must_use]
+    pub fn of(fleet: &'a Fleet) -> Self {
+        Self {
+            fleet,
+            trims: &[],
+            due: None,
+            wear: None,
+            drifts: &[],
+            plans: &[],
+            fans: &[],
+            backtest: None,
+            remarks: &[],
+        }
+    }
+
     /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
     pub(super) fn entries(&self) -> Vec<Entry<'a>> {
         let mut entries: Vec<Entry<'a>> = self
@@ -103,7 +139,10 @@ impl<'a> ReportData<'a> {
                     model: &history.wing.model,
                     trim,
                     due: self.due.and_then(|table| table.wing(&history.wing.id)),
+                    detail: self.due.and_then(|table| table.detail(&history.wing.id)),
                     explanation: self.due.and_then(|table| table.explanation(&history.wing.id)),
+                    plan: self.plans.iter().find(|plan| plan.plan.wing == history.wing.id),
+                    fan: self.fans.iter().find(|fan| fan.wing == history.wing.id),
                     set: self.fleet.line_set(history),
                     check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
                 }
@@ -127,6 +166,12 @@ impl<'a> ReportData<'a> {
         }
         for row in self.due.map_or(&[][..], DueTable::rows) {
             self.fleet.history(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
+        }
+        for plan in self.plans.iter().map(|planned| &planned.plan) {
+            self.fleet.history(&plan.wing).ok_or_else(|| stranger("plan", &plan.wing))?;
+        }
+        for fan in self.fans {
+            self.fleet.history(&fan.wing).ok_or_else(|| stranger("forecast", &fan.wing))?;
         }
         Ok(())
     }

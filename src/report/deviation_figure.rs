@@ -16,26 +16,44 @@ const APART_REACH: f64 = 0.4;
 
 /// Panels of relative deviation (mm) against position along the half span for one judged check, one panel per row that
 /// was read. Left: dots on a solid line. Right: open rings on a dashed line. A cross and its name mark a line outside its
-/// tolerance; the tolerance is the shaded band. All panels share one scale.
+/// tolerance; the tolerance is the shaded band. All panels share one scale, but for the brakes, which have their own.
+///
+/// ```
+/// use linedrift::{TrimSpec, report::deviation_figures, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = &fleet.histories()[0];
+/// let check = history.checks.last().ok_or("no check")?;
+/// let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, check)?;
+/// for panel in deviation_figures(&trim)? {
+///     println!("{}", panel.standalone());
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
-    let reach = trim
-        .lines
-        .iter()
-        .map(|line| line.relative_mm.abs().max(line.tolerance_mm))
-        .filter(|value| value.is_finite())
-        .fold(5.0, f64::max)
-        * 1.4;
+    let reach = |brake: bool| reach_mm(trim.lines.iter().filter(|line| (line.row == Row::Brake) == brake));
+    let (reach_mm, brake_reach_mm) = (reach(false), reach(true));
     Row::ALL
         .into_iter()
         .filter_map(|row| {
             let lines: Vec<&LineVerdict> =
                 trim.lines.iter().filter(|line| line.row == row && line.relative_mm.is_finite()).collect();
-            (!lines.is_empty()).then(|| panel(trim, row, &lines, reach))
+            let reach_mm = if row == Row::Brake { brake_reach_mm } else { reach_mm };
+            (!lines.is_empty()).then(|| panel(trim, row, &lines, reach_mm))
         })
         .collect()
+}
+
+/// Half height of a scale that holds the lines with their tolerances, mm.
+fn reach_mm<'a>(lines: impl Iterator<Item = &'a LineVerdict>) -> f64 {
+    lines
+        .map(|line| line.relative_mm.abs().max(line.tolerance_mm))
+        .filter(|value| value.is_finite())
+        .fold(5.0, f64::max)
+        * 1.4
 }
 
 fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Figure, ReportError> {

@@ -92,6 +92,18 @@ fn untouched(history: &History) -> impl Iterator<Item = &crate::check::Check> {
 /// One panel per row of row mean (mm) against hours flown: a ring per check, what the wear model expects as a line, with
 /// the range that holds 95 of 100 wings as a band. All panels of a call share one scale.
 ///
+/// ```
+/// use linedrift::{WearSpec, report::{drift_figures, expected_drift, measured_drift}, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let series = expected_drift(measured_drift(&fleet), &fleet, &fit, 1)?;
+/// for panel in drift_figures(&series)? {
+///     println!("{}", panel.description());
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn drift_figures(drifts: &[DriftSeries]) -> Result<Vec<Figure>, ReportError> {

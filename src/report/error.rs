@@ -17,7 +17,7 @@ pub enum ReportError {
     /// A result names a wing that the fleet does not have.
     #[error("a {what} names wing `{wing}`, which is not in the fleet of {wings} wings")]
     NoWing {
-        /// `trim` or `due row`.
+        /// `trim`, `due row`, `plan` or `forecast`.
         what: &'static str,
         /// The wing.
         wing: String,

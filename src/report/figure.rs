@@ -43,10 +43,16 @@ pub(super) enum Role {
     Point,
     Interval,
     Spread,
+    Fan95,
+    Fan80,
+    Fan50,
+    Limit,
+    Due,
+    InkRing,
 }
 
 impl Role {
-    const ALL: [Role; 15] = [
+    const ALL: [Role; 21] = [
         Role::Ink,
         Role::Muted,
         Role::Grid,
@@ -62,6 +68,12 @@ impl Role {
         Role::Point,
         Role::Interval,
         Role::Spread,
+        Role::Fan95,
+        Role::Fan80,
+        Role::Fan50,
+        Role::Limit,
+        Role::Due,
+        Role::InkRing,
     ];
 
     const fn class(self) -> &'static str {
@@ -81,6 +93,12 @@ impl Role {
             Role::Point => "point",
             Role::Interval => "interval",
             Role::Spread => "spread",
+            Role::Fan95 => "fan95",
+            Role::Fan80 => "fan80",
+            Role::Fan50 => "fan50",
+            Role::Limit => "limit",
+            Role::Due => "due",
+            Role::InkRing => "inkring",
         }
     }
 
@@ -94,9 +112,19 @@ impl Figure {
     /// Takes what the charting library drew (its root element in `raw`) and puts classes in place of colours.
     pub(super) fn from_raw(title: String, description: String, width: u32, height: u32, raw: &str) -> Self {
         let inner = raw.find('>').map_or(raw, |end| &raw[end + 1..]);
-        let mut body = inner.replace("</svg>", "").replace(" opacity=\"1\"", "").replace(" stroke=\"none\"", "");
-        body = body.replace(" font-family=\"sans-serif\"", "").replace(" stroke-width=\"1\"", "");
-        body = body.replace(" \"/>", "\"/>");
+        let mut body = inner.replace("</svg>", "").replace(" \"/>", "\"/>");
+        // what is the default, or stands in the style sheet
+        for needless in [
+            " opacity=\"1\"",
+            " stroke=\"none\"",
+            " font-family=\"sans-serif\"",
+            " stroke-width=\"1\"",
+            " font-size=\"22\"",
+            " text-anchor=\"start\"",
+            "polyline fill=\"none\"",
+        ] {
+            body = body.replace(needless, if needless.starts_with(' ') { "" } else { "polyline" });
+        }
         for role in Role::ALL {
             let RGBColor(r, g, b) = role.colour();
             let code = format!("#{r:02X}{g:02X}{b:02X}");
@@ -140,7 +168,22 @@ impl Figure {
     /// A whole SVG document with its own colours, light and dark.
     #[must_use]
     pub fn standalone(&self) -> String {
-        self.svg("figure", " xmlns=\"http://www.w3.org/2000/svg\"", &format!("<style>{FIGURE_CSS}</style>"))
+        self.dressed(FIGURE_CSS)
+    }
+
+    /// A whole SVG document with the given rules, on a ground.
+    pub(super) fn dressed(&self, css: &str) -> String {
+        let head = format!(
+            "<style>{css}</style><rect class=\"f-ground\" width=\"{}\" height=\"{}\"/>",
+            self.width, self.height
+        );
+        self.svg("figure", " xmlns=\"http://www.w3.org/2000/svg\"", &head)
+    }
+
+    /// Width and height of the drawing.
+    #[cfg(feature = "png")]
+    pub(super) fn size(&self) -> [u32; 2] {
+        [self.width, self.height]
     }
 
     fn svg(&self, id: &str, namespace: &str, style: &str) -> String {

@@ -45,6 +45,11 @@ impl Cell {
         Self { text: text.into(), link: None, class: "k" }
     }
 
+    /// A cell of many words, which keeps some width.
+    pub(super) fn long(text: impl Into<String>) -> Self {
+        Self { text: text.into(), link: None, class: "w" }
+    }
+
     /// The same cell, marked as needing a look.
     pub(super) fn marked(mut self) -> Self {
         self.class = match self.class {
@@ -73,7 +78,7 @@ impl Cell {
 /// A table in a wrapper that scrolls by itself. The first cell of each row is its header. `heads` are plain text.
 pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<Cell>]) -> String {
     let mut out = format!(
-        "<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{0}\"><table><caption><span>{0}</span></caption><thead><tr>",
+        "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"{0}\"><table><caption><span>{0}</span></caption><thead><tr>",
         escape(caption)
     );
     let figures = rows.first();

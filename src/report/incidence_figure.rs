@@ -13,6 +13,17 @@ const LEAST_REACH_DEG: f64 = 0.3;
 /// Incidence change (degrees, nose-up positive) against position along the span, the left tip at the left, with its 95 %
 /// interval shaded. Left: dots on a solid line. Right: open rings on a dashed line. `None` where no incidence is stated.
 ///
+/// ```
+/// use linedrift::{TrimSpec, report::incidence_figure, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = &fleet.histories()[0];
+/// let check = history.checks.last().ok_or("no check")?;
+/// let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, check)?;
+/// let svg = incidence_figure(&trim)?.ok_or("no incidence")?.standalone();
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn incidence_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {

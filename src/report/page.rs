@@ -6,21 +6,43 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::data::{Entry, ReportData};
-use super::figure::{FIGURE_CSS, Figure};
-use super::html::{Cell, escape, table};
+use super::draft::{Draft, PageFigure};
+use super::figure::FIGURE_CSS;
+use super::html::escape;
 use super::words::{self, CAUTIONS, DEMO_NOTE};
-use super::{ReportError, page_wear, page_wing};
-use crate::trim::{Trim, Verdict};
+use super::{ReportError, page_calibration, page_fleet, page_wear, page_wing};
 
 const PAGE_CSS: &str = include_str!("page.css");
 
-/// How the page is made.
+/// How the page is made: one self-contained HTML document without scripts, for screen, phone and A4.
+///
+/// A fleet's page says who is urgent, when checks fall due, how the lines wear and how good earlier forecasts were, then
+/// goes through the wings. The page of one wing says its state, what to do, the trim with its intervals, the plan and
+/// the next check.
 ///
 /// | setter | default | why |
 /// |---|---|---|
 /// | [`today`](Self::today) | day of the fleet's last check | so that a report reproduces |
 /// | [`source`](Self::source) | empty | where the tables came from, shown under the title |
 /// | [`pictured_wings`](Self::pictured_wings) | 60 | keeps the page of a large fleet light; the most urgent come first |
+///
+/// ```
+/// use linedrift::{TrimSpec, report::{PageSpec, ReportData}, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(3).seed(7).run()?.fleet;
+/// let mut trims = Vec::new();
+/// for history in fleet.histories() {
+///     if let Some(check) = history.checks.last() {
+///         trims.push(TrimSpec::default().run(fleet.line_set(history), &history.wing, check)?);
+///     }
+/// }
+/// let page = PageSpec::default().source("a folder").run(&ReportData { trims: &trims, ..ReportData::of(&fleet) })?;
+/// assert!(page.html().starts_with("<!DOCTYPE html>"));
+/// for one in page.figures() {
+///     println!("{}.svg: {}", one.name, one.figure.description());
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PageSpec {
     today: Option<Date>,
@@ -49,7 +71,7 @@ impl PageSpec {
         self
     }
 
-    /// Most wings that get a figure and a table of all lines, the most urgent first.
+    /// Most wings that get figures and a table of all lines, the most urgent first.
     #[must_use]
     pub fn pictured_wings(mut self, wings: usize) -> Self {
         self.pictured_wings = wings;
@@ -65,32 +87,121 @@ impl PageSpec {
         data.validate()?;
         let today = self.today.or_else(|| data.fleet.last_date()).unwrap_or(Date::ZERO);
         let entries = data.entries();
-        let mut out = String::new();
-        head(&mut out, data, &self.source, today);
-        glance(&mut out, &entries, data.remarks, today);
-        fleet_table(&mut out, &entries, today);
-        page_wear::section(&mut out, data)?;
-        out.push_str("<section aria-labelledby=\"wings\"><h2 id=\"wings\">Wing by wing</h2>\n");
-        for (place, entry) in entries.iter().enumerate() {
-            let pictured = place < self.pictured_wings;
-            page_wing::section(&mut out, entry, place, today, pictured, entries.len() == 1)?;
+        let mut draft = Draft::new();
+        match entries.as_slice() {
+            [only] => self.one_wing(&mut draft, data, only, today)?,
+            _ => self.fleet(&mut draft, data, &entries, today)?,
         }
-        out.push_str("</section>\n");
-        out.push_str(READING);
+        draft.raw(READING);
         let _ = writeln!(
-            out,
+            draft.html,
             "<footer><p>Made by linedrift {} from the tables named above. The same tables give the same page.</p></footer>\n\
              </main>\n</body>\n</html>",
             env!("CARGO_PKG_VERSION")
         );
-        Ok(Page { html: out })
+        Ok(Page { html: draft.html, figures: draft.figures })
+    }
+
+    fn one_wing(
+        &self,
+        draft: &mut Draft,
+        data: &ReportData<'_>,
+        entry: &Entry<'_>,
+        today: Date,
+    ) -> Result<(), ReportError> {
+        let title = format!("Wing {}", entry.wing);
+        let checked = entry.check.map_or_else(
+            || "no usable check".to_owned(),
+            |check| {
+                format!(
+                    "check {} of {} at {} h, {}",
+                    check.id,
+                    check.date,
+                    words::number(check.hours_h, 0),
+                    words::stage(check.stage)
+                )
+            },
+        );
+        let under = format!("Model {} \u{b7} {checked} \u{b7} read on {today}", entry.model);
+        self.head(draft, &title, &under, data.fleet.is_demo(), "state", "the state of the wing");
+        draft.open("state", "State");
+        page_wing::state(draft, entry);
+        remarks(draft, data.remarks);
+        draft.close();
+        cautions(draft);
+        page_wing::parts(draft, entry, 0, today, true)?;
+        if data.wear.is_some() || !data.drifts.is_empty() {
+            let models: Vec<&str> = vec![entry.model];
+            page_wear::section(draft, data, &models)?;
+        }
+        Ok(())
+    }
+
+    fn fleet(
+        &self,
+        draft: &mut Draft,
+        data: &ReportData<'_>,
+        entries: &[Entry<'_>],
+        today: Date,
+    ) -> Result<(), ReportError> {
+        let checks: usize = data.fleet.histories().iter().map(|history| history.checks.len()).sum();
+        let under = format!(
+            "As of {today} \u{b7} {}, {}",
+            words::count(data.fleet.histories().len(), "wing", "wings"),
+            words::count(checks, "check", "checks")
+        );
+        self.head(draft, "Line report", &under, data.fleet.is_demo(), "fleet", "the table of wings");
+        page_fleet::glance(draft, entries, today);
+        remarks(draft, data.remarks);
+        contents(draft, data);
+        cautions(draft);
+        page_fleet::urgent(draft, entries, today);
+        if let Some(due) = data.due {
+            page_fleet::calendar(draft, due, entries, today)?;
+        }
+        let mut models: Vec<&str> = data.drifts.iter().map(|drift| drift.model.as_str()).collect();
+        models.dedup();
+        page_wear::section(draft, data, &models)?;
+        if let Some(test) = data.backtest {
+            page_calibration::section(draft, test)?;
+        }
+        draft.open("wings", "Wing by wing");
+        draft.raw(
+            "<p class=\"note\">The most urgent first; open a wing for all that is known of it. What is open here is printed in \
+             full, what is closed as one line; <code>report --wing</code> makes a page of one wing.</p>\n",
+        );
+        for (place, entry) in entries.iter().enumerate() {
+            page_wing::folded(draft, entry, place, today, place < self.pictured_wings)?;
+        }
+        draft.close();
+        Ok(())
+    }
+
+    fn head(&self, draft: &mut Draft, title: &str, under: &str, demo: bool, skip: &str, skip_to: &str) {
+        let from = if self.source.is_empty() { String::new() } else { format!(" \u{b7} from {}", self.source) };
+        let _ = write!(
+            draft.html,
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{0}{1}</title>\n\
+             <style>\n{PAGE_CSS}{FIGURE_CSS}</style>\n</head>\n<body>\n\
+             <a class=\"skip\" href=\"#{skip}\">To {skip_to}</a>\n<main>\n<header>\n<h1>{0}</h1>\n\
+             <p class=\"under\">{2}</p>\n</header>\n",
+            escape(title),
+            if demo { " (invented demo)" } else { "" },
+            escape(&format!("{under}{from}")),
+        );
+        if demo {
+            let _ = writeln!(draft.html, "<p class=\"demo\"><strong>Demo.</strong> {}</p>", escape(DEMO_NOTE));
+        }
     }
 }
 
 /// A finished page.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Page {
     html: String,
+    figures: Vec<PageFigure>,
 }
 
 impl Page {
@@ -98,6 +209,12 @@ impl Page {
     #[must_use]
     pub fn html(&self) -> &str {
         &self.html
+    }
+
+    /// Every figure of the page, in its order.
+    #[must_use]
+    pub fn figures(&self) -> &[PageFigure] {
+        &self.figures
     }
 }
 
@@ -107,139 +224,41 @@ impl fmt::Display for Page {
     }
 }
 
-fn head(out: &mut String, data: &ReportData<'_>, source: &str, today: Date) {
-    let demo = data.fleet.is_demo();
-    let wings = words::count(data.fleet.histories().len(), "wing", "wings");
-    let checks: usize = data.fleet.histories().iter().map(|history| history.checks.len()).sum();
-    let from = if source.is_empty() { String::new() } else { format!(" \u{b7} from {}", escape(source)) };
-    let _ = write!(
-        out,
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>Line report{}</title>\n\
-         <style>\n{PAGE_CSS}{FIGURE_CSS}</style>\n</head>\n<body>\n\
-         <a class=\"skip\" href=\"#fleet\">To the table of wings</a>\n<main>\n<header>\n<h1>Line report</h1>\n\
-         <p class=\"under\">As of {today} \u{b7} {wings}, {}{from}</p>\n</header>\n",
-        if demo { " (invented demo)" } else { "" },
-        words::count(checks, "check", "checks"),
-    );
-    if demo {
-        let _ = writeln!(out, "<p class=\"demo\"><strong>Demo.</strong> {}</p>", escape(DEMO_NOTE));
-    }
-    out.push_str(
-        "<aside class=\"cautions\" aria-labelledby=\"cautions\"><h2 id=\"cautions\">Before you read</h2><ul>\n",
-    );
-    for caution in CAUTIONS {
-        let _ = writeln!(out, "<li>{}</li>", escape(caution));
-    }
-    out.push_str("</ul></aside>\n");
-}
-
-/// What the fleet needs, in a few figures.
-fn glance(out: &mut String, entries: &[Entry<'_>], remarks: &[String], today: Date) {
-    let with = |verdict| {
-        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
-    };
-    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| words::due(row, today).starts_with("now"));
-    let now = entries.iter().filter(due).count();
-    let blank = entries.iter().filter(|entry| entry.trim.is_none()).count();
-    out.push_str("<section aria-labelledby=\"glance\"><h2 id=\"glance\">At a glance</h2>\n<ul class=\"glance\">\n");
-    for (n, what) in [
-        (now, "due for a check now"),
-        (with(Verdict::Outside), "with lines outside tolerance"),
-        (with(Verdict::Undecided), "with lines to measure again"),
-        (blank, "without a usable check"),
-    ] {
-        let noun = if n == 1 { "wing" } else { "wings" };
-        let _ = writeln!(out, "<li><b>{n}</b> {noun} {what}</li>");
-    }
-    out.push_str("</ul>\n");
+fn remarks(draft: &mut Draft, remarks: &[String]) {
     for remark in remarks {
-        let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(remark));
+        draft.note(remark);
     }
-    out.push_str("</section>\n");
 }
 
-fn fleet_table(out: &mut String, entries: &[Entry<'_>], today: Date) {
-    let rows: Vec<Vec<Cell>> = entries
-        .iter()
-        .enumerate()
-        .map(|(place, entry)| {
-            let trim = entry.trim;
-            let outside = trim.map_or(0, |trim| words::verdicts(trim, Verdict::Outside));
-            let lines = trim.map_or_else(
-                || "–".to_owned(),
-                |trim| format!("{outside} / {}", words::verdicts(trim, Verdict::Undecided)),
-            );
-            let next = entry.due.map_or_else(|| "–".to_owned(), |row| words::due(row, today));
-            let next = if next.starts_with("now") { Cell::short(next).marked() } else { Cell::short(next) };
-            let lines = if outside > 0 { Cell::figure(lines).marked() } else { Cell::figure(lines) };
-            vec![
-                Cell::words(entry.wing).linked(&page_wing::anchor(place)),
-                Cell::words(entry.model),
-                Cell::short(entry.check.map_or_else(|| "–".to_owned(), |check| check.date.to_string())),
-                Cell::figure(trim.map_or_else(|| "–".to_owned(), |trim| words::number(trim.hours, 0))),
-                Cell::figure(words::maybe(trim.and_then(|trim| trim.common_mm), 1)),
-                Cell::short(trim.map_or_else(|| "–".to_owned(), worst_line)),
-                lines,
-                Cell::figure(
-                    trim.map_or_else(|| "–".to_owned(), |trim| words::interval(&trim.incidence_change_deg, 2)),
-                ),
-                next,
-                Cell::short(entry.due.map_or("–", |row| words::reason(row.reason))),
-            ]
-        })
-        .collect();
-    out.push_str("<section aria-labelledby=\"fleet\"><h2 id=\"fleet\">Wings, the most urgent first</h2>\n");
-    out.push_str(&table(
-        "State and next check of each wing",
-        &[
-            "Wing",
-            "Model",
-            "Last check",
-            "Hours",
-            "Common offset, mm",
-            "Worst line, mm",
-            "Lines outside / undecided",
-            "Incidence change, \u{b0} (95 %)",
-            "Next check",
-            "Because",
-        ],
-        &rows,
-    ));
-    out.push_str("</section>\n");
-}
-
-/// The line that uses most of its tolerance.
-fn worst_line(trim: &Trim) -> String {
-    let share = |deviation: f64, tolerance: f64| deviation.abs() / tolerance.max(f64::MIN_POSITIVE);
-    trim.lines
-        .iter()
-        .max_by(|a, b| share(a.relative_mm, a.tolerance_mm).total_cmp(&share(b.relative_mm, b.tolerance_mm)))
-        .map_or_else(
-            || "–".to_owned(),
-            |line| format!("{} {} {}", line.line, line.side, words::signed(line.relative_mm, 1)),
-        )
-}
-
-/// Panels of one figure under one caption. `prefix` keeps the ids apart.
-pub(super) fn panels(out: &mut String, caption: &str, key: &str, prefix: &str, figures: &[Figure]) {
-    if figures.is_empty() {
-        return;
+fn cautions(draft: &mut Draft) {
+    draft.raw("<aside class=\"cautions\" aria-labelledby=\"cautions\"><h2 id=\"cautions\">Before you act on this</h2><ul>\n");
+    for caution in CAUTIONS {
+        let _ = writeln!(draft.html, "<li>{}</li>", escape(caution));
     }
-    let _ = write!(
-        out,
-        "<figure><figcaption>{}<span class=\"key\">{}</span></figcaption><div class=\"panels\">",
-        escape(caption),
-        escape(key)
-    );
-    for (place, figure) in figures.iter().enumerate() {
-        out.push_str(&figure.inline_svg(&format!("{prefix}-{place}")));
-    }
-    out.push_str("</div></figure>\n");
+    draft.raw("</ul></aside>\n");
 }
 
-const READING: &str = "<section aria-labelledby=\"reading\"><h2 id=\"reading\">How to read this page</h2>\n<dl>\n\
+/// Links to the parts of a fleet's page.
+fn contents(draft: &mut Draft, data: &ReportData<'_>) {
+    let mut parts = vec![("fleet", "Who is urgent")];
+    if data.due.is_some() {
+        parts.push(("calendar", "Calendar"));
+    }
+    if data.wear.is_some() || !data.drifts.is_empty() {
+        parts.push(("wear", "Wear"));
+    }
+    if data.backtest.is_some() {
+        parts.push(("calibration", "Were the forecasts true?"));
+    }
+    parts.extend([("wings", "Wing by wing"), ("reading", "How to read this page")]);
+    draft.raw("<nav aria-label=\"Parts of this page\"><ul class=\"contents\">\n");
+    for (id, name) in parts {
+        let _ = writeln!(draft.html, "<li><a href=\"#{id}\">{name}</a></li>");
+    }
+    draft.raw("</ul></nav>\n");
+}
+
+const READING: &str = "<section aria-labelledby=\"reading\" class=\"reading\"><h2 id=\"reading\">How to read this page</h2>\n<dl>\n\
 <dt>Deviation</dt><dd>Measured length less the maker\u{2019}s length, in mm. Plus: the line is longer.</dd>\n\
 <dt>Common offset</dt><dd>The median deviation of the rows A to D. The whole set is longer or shorter by it, or the \
 instrument is. It does not change the trim and is not spread over the lines.</dd>\n\
@@ -249,5 +268,6 @@ so. Outside: it is past it even so. Undecided: the uncertainty reaches across th
 <dt>Incidence change</dt><dd>How far the rows together have turned the wing against the maker\u{2019}s table, in degrees. \
 Plus: nose up.</dd>\n\
 <dt>95 % interval</dt><dd>A range made so that 95 of 100 such ranges hold the true value.</dd>\n\
+<dt>Band</dt><dd>A range over what is not known of the wing. Nothing inside it is likelier than the rest.</dd>\n\
 <dt>Next check</dt><dd>The earlier of two: the interval, and the hours at which the chance that a limit is crossed \
 reaches the accepted risk.</dd>\n</dl></section>\n";

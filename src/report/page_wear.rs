@@ -3,28 +3,26 @@
 use std::fmt::Write as _;
 
 use super::data::{ReportData, WearSummary};
+use super::draft::Draft;
 use super::drift_figure::drift_figures;
-use super::html::{Cell, escape, table};
-use super::page::panels;
+use super::html::{Cell, escape};
 use super::rate_figure::rate_figure;
 use super::{ReportError, words};
 use crate::wear::TermRow;
 
-pub(super) fn section(out: &mut String, data: &ReportData<'_>) -> Result<(), ReportError> {
+/// How the lines of the fleet wear, with the drift of some models.
+pub(super) fn section(draft: &mut Draft, data: &ReportData<'_>, models: &[&str]) -> Result<(), ReportError> {
     if data.wear.is_none() && data.drifts.is_empty() {
         return Ok(());
     }
-    out.push_str("<section aria-labelledby=\"wear\"><h2 id=\"wear\">How the lines drift</h2>\n");
+    draft.open("wear", "How the lines of the fleet wear");
     if let Some(fit) = data.wear {
-        fitted(out, fit)?;
+        fitted(draft, fit)?;
     }
-    let mut models: Vec<&str> = data.drifts.iter().map(|drift| drift.model.as_str()).collect();
-    models.dedup();
     for (place, model) in models.iter().enumerate() {
         let rows: Vec<_> = data.drifts.iter().filter(|drift| drift.model == *model).cloned().collect();
         let modelled = rows.iter().any(|row| !row.path.is_empty());
-        panels(
-            out,
+        draft.panels(
             &format!("Model {model}: mean of each row, less the common offset, against hours flown"),
             if modelled {
                 "Ring: one check of one wing, before any adjustment. \
@@ -33,16 +31,16 @@ pub(super) fn section(out: &mut String, data: &ReportData<'_>) -> Result<(), Rep
                 "Ring: one check of one wing, before any adjustment."
             },
             &format!("drift-{place}"),
-            &drift_figures(&rows)?,
+            drift_figures(&rows)?,
         );
     }
-    out.push_str("</section>\n");
+    draft.close();
     Ok(())
 }
 
-fn fitted(out: &mut String, fit: &WearSummary) -> Result<(), ReportError> {
+fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<(), ReportError> {
     let _ = writeln!(
-        out,
+        draft.html,
         "<p>Fitted to {} of {} at {}, {}.{}</p>",
         words::count(fit.readings, "reading", "readings"),
         words::count(fit.wings, "wing", "wings"),
@@ -59,7 +57,7 @@ fn fitted(out: &mut String, fit: &WearSummary) -> Result<(), ReportError> {
         }
     );
     if !fit.converged {
-        out.push_str(
+        draft.raw(
             "<p class=\"demo\"><strong>The fit did not converge.</strong> Read nothing from these figures.</p>\n",
         );
     }
@@ -75,34 +73,37 @@ fn fitted(out: &mut String, fit: &WearSummary) -> Result<(), ReportError> {
             ])
         })
         .collect();
-    out.push_str(&table(
-        "Drift of the lines, mm per metre of line in the first 100 h (minus: shorter)",
-        &["Where", "In words (95 %)", "Estimate", "95 % interval"],
-        &rows,
-    ));
+    draft.raw("<div class=\"beside\">");
     if let Some(figure) = rate_figure(&fit.terms)? {
-        panels(out, "Drift by material and row", "Dot: estimate. Bar: 95 % interval.", "rate", &[figure]);
+        let key = "mm per metre of line in the first 100 h; minus: shorter. Dot: estimate. Bar: 95 % interval.";
+        draft.panels("Drift by material and row", key, "rate", vec![figure]);
     }
+    draft.table(
+        "Drift of the lines, mm per metre of line in the first 100 h (minus: shorter)",
+        &["Where", "In words", "Estimate", "95 % interval"],
+        &rows,
+    );
+    draft.raw("</div>\n");
     let spread = |group: &str| fit.spread.iter().find(|row| row.group == group && row.effect == "rate")?.sd;
     if let Some(sd) = spread("wing") {
         let by_row = spread("wing:row").map_or_else(String::new, |sd| {
             format!(", and its rows among themselves by {} mm per metre", words::number(sd, 2))
         });
         let _ = writeln!(
-            out,
+            draft.html,
             "<p>Wings differ: the rates of one wing lie off the fleet\u{2019}s by {} mm per metre (standard deviation){by_row}.</p>",
             words::number(sd, 2)
         );
     }
     if !fit.dropped_terms.is_empty() {
         let _ = writeln!(
-            out,
+            draft.html,
             "<p>Left out, as the data cannot tell them apart: {}.</p>",
             escape(&fit.dropped_terms.join(", "))
         );
     }
     for diagnostic in &fit.diagnostics {
-        let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&diagnostic.message));
+        let _ = writeln!(draft.html, "<p class=\"note\">{}</p>", escape(&diagnostic.message));
     }
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! The page's part on one wing.
+//! The page's parts on one wing.
 
 use std::fmt::Write as _;
 
@@ -6,50 +6,118 @@ use jiff::civil::Date;
 
 use super::data::Entry;
 use super::deviation_figure::deviation_figures;
-use super::figure::Figure;
-use super::html::{Cell, escape, table};
+use super::draft::Draft;
+use super::forecast_figure::forecast_figures;
+use super::html::{Cell, escape};
 use super::incidence_figure::incidence_figure;
-use super::page::panels;
+use super::row_figure::row_figure;
 use super::wing_plan_figure::wing_plan_figure;
-use super::{ReportError, words};
+use super::{ReportError, page_do, page_plan, words};
 use crate::forecast::{DueRow, Reason};
-use crate::trim::{LineVerdict, Trim, Verdict};
-use crate::wing::{LineSet, Row, Side};
+use crate::trim::{LineVerdict, RowTrim, Trim, Verdict};
+use crate::wing::{Row, Side};
 
 /// Id of the section of the wing in that place.
 pub(super) fn anchor(place: usize) -> String {
     format!("wing-{place}")
 }
 
-pub(super) fn section(
-    out: &mut String,
+/// The state in a sentence.
+pub(super) fn state(draft: &mut Draft, entry: &Entry<'_>) {
+    let state = entry.trim.map_or_else(|| "No usable check.".to_owned(), words::state);
+    let _ = writeln!(draft.html, "<p class=\"lead\">{}</p>", escape(&state));
+}
+
+/// One wing of a fleet, folded away under its name and its state.
+pub(super) fn folded(
+    draft: &mut Draft,
     entry: &Entry<'_>,
     place: usize,
     today: Date,
     pictured: bool,
-    open: bool,
 ) -> Result<(), ReportError> {
     let state = entry.trim.map_or_else(|| "No usable check.".to_owned(), words::state);
+    let next = entry.due.map_or_else(String::new, |row| format!(" Next check: {}.", words::due(row, today)));
     let _ = writeln!(
-        out,
-        "<details id=\"{}\"{}><summary><h3>Wing {}</h3> <span class=\"model\">{}</span>\n<p>{}</p></summary>",
+        draft.html,
+        "<details class=\"wing\" id=\"{}\"><summary><h3>Wing {}</h3> <span class=\"model\">{}</span>\n<p>{}</p></summary>",
         anchor(place),
-        if open { " open" } else { "" },
         escape(entry.wing),
         escape(entry.model),
-        escape(&state)
+        escape(&format!("{state}{next}"))
     );
-    if let Some(row) = entry.due {
-        due(out, row, entry.explanation, today);
-    }
-    if let Some(trim) = entry.trim {
-        trimmed(out, trim, entry.set, place, pictured)?;
-    }
-    out.push_str("</details>\n");
+    let level = std::mem::replace(&mut draft.level, 4);
+    parts(draft, entry, place, today, pictured)?;
+    draft.level = level;
+    draft.raw("</details>\n");
     Ok(())
 }
 
-fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
+/// What to do, trim, incidence, plan, next check, lines.
+pub(super) fn parts(
+    draft: &mut Draft,
+    entry: &Entry<'_>,
+    place: usize,
+    today: Date,
+    pictured: bool,
+) -> Result<(), ReportError> {
+    draft.heading(&format!("do-{place}"), "What to do");
+    draft.raw("<ol class=\"todo\">\n");
+    for sentence in page_do::sentences(entry, today) {
+        let _ = writeln!(draft.html, "<li>{}</li>", escape(&sentence));
+    }
+    draft.raw("</ol>\n");
+    if let Some(trim) = entry.trim {
+        rows(draft, trim, place, pictured)?;
+        incidence(draft, trim, place, pictured)?;
+    }
+    if let Some(planned) = entry.plan {
+        page_plan::part(draft, planned, place, pictured)?;
+    }
+    due(draft, entry, place, today, pictured)?;
+    if let Some(trim) = entry.trim {
+        all_lines(draft, trim, entry, place, pictured);
+    }
+    Ok(())
+}
+
+fn due(draft: &mut Draft, entry: &Entry<'_>, place: usize, today: Date, pictured: bool) -> Result<(), ReportError> {
+    let Some(row) = entry.due else { return Ok(()) };
+    draft.heading(&format!("next-{place}"), "Next check");
+    let dates = match entry.detail.map(|detail| (detail.earliest_date, detail.latest_date)) {
+        Some((Some(early), Some(late))) if early < late && row.reason != Reason::AlreadyOver => {
+            format!(" With its usage uncertain, the day lies between {early} and {late} for eight wings in ten.")
+        }
+        _ => String::new(),
+    };
+    let _ = writeln!(
+        draft.html,
+        "<p><strong>{}</strong> ({}). {}{}{}</p>",
+        escape(&capital(&words::due(row, today))),
+        words::reason(row.reason),
+        escape(entry.explanation.unwrap_or_default()),
+        escape(&crossing(row)),
+        escape(&dates)
+    );
+    if let Some(fan) = entry.fan.filter(|_| pictured) {
+        draft.panels(
+            "How the date came about",
+            "Dots: measured, as found, with 95 % interval; rings: as left after adjusting. Fan: where the true value is with 50, \
+             80 and 95 % chance. Solid line across: limit. Dashed: the check due. Last panel: the chance that any limit \
+             is crossed, which meets the accepted one at the due hours unless the interval comes first.",
+            &format!("forecast-{place}"),
+            forecast_figures(fan)?,
+        );
+    }
+    Ok(())
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn crossing(row: &DueRow) -> String {
     let crossing = match (row.crossing_hours.p10, row.crossing_hours.p50, row.crossing_hours.p90) {
         (Some(early), Some(middle), Some(late)) => format!(
             " The first limit is crossed at about {} h (80 % between {} and {} h).",
@@ -62,118 +130,124 @@ fn due(out: &mut String, row: &DueRow, explanation: Option<&str>, today: Date) {
         }
         _ => String::new(),
     };
-    let more = match row.risk_now {
+    match row.risk_now {
         _ if row.reason == Reason::AlreadyOver => String::new(),
         Some(risk) => format!(" The chance that a limit is crossed already is {}.{crossing}", words::chance(risk)),
         None => crossing,
-    };
-    let _ = writeln!(
-        out,
-        "<p><strong>Next check: {}</strong> ({}). {}{more}</p>",
-        escape(&words::due(row, today)),
-        words::reason(row.reason),
-        escape(explanation.unwrap_or_default())
-    );
+    }
 }
 
-fn trimmed(out: &mut String, trim: &Trim, set: &LineSet, place: usize, pictured: bool) -> Result<(), ReportError> {
-    let measured = [
-        ("Common offset", words::maybe(trim.common_mm, 1), "mm"),
-        ("Incidence change", words::interval(&trim.incidence_change_deg, 2), "\u{b0}"),
-        ("Angle of attack at trim, change", words::interval(&trim.aoa_change_deg, 2), "\u{b0} (band)"),
-        ("Trim speed, change", words::interval(&trim.speed_change_pct, 1), "% (band)"),
-        ("Left less right, incidence", words::interval(&trim.asymmetry_deg, 2), "\u{b0}"),
-    ];
-    out.push_str("<dl class=\"facts\">\n");
-    for (name, value, unit) in measured {
-        let unit = if value == "–" { "" } else { unit };
-        let _ = writeln!(out, "<div><dt>{name}</dt><dd>{value} {unit}</dd></div>");
+/// Row means less the common offset, left, right and both, in the order of the rows; then the lines along the span.
+fn rows(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
+    draft.heading(&format!("rows-{place}"), "Trim of the rows");
+    draft.text(&match trim.common_mm {
+        Some(common_mm) => format!(
+            "Each row against the maker\u{2019}s table, less the common offset of {} mm, which does not change the trim.",
+            words::signed(common_mm, 1)
+        ),
+        None => "Each row against the maker\u{2019}s table. No line of A to D was read, so there is no common offset.".to_owned(),
+    });
+    draft.raw("<div class=\"beside\">");
+    if let Some(figure) = row_figure(trim)?.filter(|_| pictured) {
+        let key = "Left: dot. Right: ring. Bars: 95 % interval.";
+        draft.panels("Mean of each row", key, &format!("rows-figure-{place}"), vec![figure]);
     }
-    out.push_str("</dl>\n");
-    for note in &trim.notes {
-        let _ = writeln!(out, "<p class=\"note\">{}</p>", escape(&note.message));
-    }
-    rows(out, trim);
-    row_differences(out, trim);
-    if pictured {
-        if let Some(figure) = wing_plan_figure(trim, set, None) {
-            whole(
-                out,
-                "Relative deviation of each line, seen from above",
-                PLAN_KEY,
-                &format!("plan-{place}"),
-                &figure,
-            );
-        }
-        if let Some(figure) = incidence_figure(trim)? {
-            let key = "Left: dots, solid. Right: rings, dashed. Shaded: 95 % interval.";
-            whole(out, "Incidence change along the span", key, &format!("inc-{place}"), &figure);
-        }
-        panels(
-            out,
-            "Relative deviation from the centre to the tip",
-            "Left: dots, solid. Right: rings, dashed. Shaded: tolerance. Cross: outside it.",
-            &format!("dev-{place}"),
-            &deviation_figures(trim)?,
-        );
-        lines(out, trim);
-    } else {
-        out.push_str(
-            "<p class=\"note\">Figure and table of lines are left out here to keep the page light; the result tables \
-                      beside this page hold every line.</p>\n",
-        );
-    }
-    Ok(())
-}
-
-const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level. Colour and size grow with the deviation. \
-                        Thick edge: outside tolerance; broken edge: undecided.";
-
-/// A figure over the whole width, in a wrapper that scrolls by itself on a narrow screen.
-fn whole(out: &mut String, caption: &str, key: &str, id: &str, figure: &Figure) {
-    let _ = writeln!(
-        out,
-        "<figure><figcaption>{0}<span class=\"key\">{key}</span></figcaption>\
-         <div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"{0}\">{1}</div></figure>",
-        escape(caption),
-        figure.inline_svg(id)
-    );
-}
-
-/// Row means, left, right and both, in the order of the rows.
-fn rows(out: &mut String, trim: &Trim) {
+    let common_mm = trim.common_mm.unwrap_or(0.0);
     let table_rows: Vec<Vec<Cell>> = Row::ALL
         .into_iter()
         .filter(|row| trim.rows.iter().any(|known| known.row == *row))
         .map(|row| {
             let find = |side: &str| trim.rows.iter().find(|known| known.row == row && known.side == side);
             let mean = |side: &str| {
-                Cell::figure(find(side).map_or_else(
-                    || "–".to_owned(),
-                    |row| format!("{} \u{b1} {}", words::signed(row.mean_mm, 1), words::number(row.se_mm, 1)),
-                ))
+                let told = |row: &RowTrim| words::row_interval(row, common_mm);
+                Cell::figure(find(side).map_or_else(|| "–".to_owned(), told))
             };
+            let both = find("both");
+            let weighted = both.and_then(|row| row.effective_mm).map(|mm| mm - common_mm);
             vec![
                 Cell::words(row.name()),
                 mean("left"),
                 mean("right"),
                 mean("both"),
-                Cell::figure(words::maybe(find("both").and_then(|row| row.effective_mm), 1)),
-                Cell::figure(find("both").map_or_else(|| "–".to_owned(), |row| row.lines.to_string())),
+                Cell::figure(words::maybe(weighted, 1)),
+                Cell::figure(both.map_or_else(|| "–".to_owned(), |row| row.lines.to_string())),
             ]
         })
         .collect();
-    out.push_str(&table(
+    draft.table(
         &format!(
-            "Row means of the raw deviation \u{b1} standard error, mm: check {} at {} h, {}",
+            "Row means less the common offset, mm (95 %): check {} at {} h, {}",
             trim.check,
             words::number(trim.hours, 0),
             words::stage(trim.stage)
         ),
         &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
         &table_rows,
-    ));
+    );
+    draft.raw("</div>\n");
+    row_differences(&mut draft.html, trim);
+    if pictured {
+        draft.panels(
+            "Relative deviation from the centre to the tip",
+            "Left: dots, solid. Right: rings, dashed. Shaded: tolerance. Cross: outside it.",
+            &format!("dev-{place}"),
+            deviation_figures(trim)?,
+        );
+    }
+    Ok(())
 }
+
+fn incidence(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Result<(), ReportError> {
+    draft.heading(&format!("incidence-{place}"), "Incidence");
+    let stated = |interval: &crate::trim::Interval, decimals: usize, unit: &str| {
+        let told = words::interval(interval, decimals);
+        if told == "–" { "not known".to_owned() } else { format!("{told} {unit}") }
+    };
+    draft.facts(&[
+        ("Incidence change (95 %)", stated(&trim.incidence_change_deg, 2, "\u{b0}")),
+        ("Left less right (95 %)", stated(&trim.asymmetry_deg, 2, "\u{b0}")),
+        ("Angle of attack at trim, change (band)", stated(&trim.aoa_change_deg, 2, "\u{b0}")),
+        ("Trim speed, change (band)", stated(&trim.speed_change_pct, 1, "%")),
+    ]);
+    for note in &trim.notes {
+        draft.note(&note.message);
+    }
+    if let Some(figure) = incidence_figure(trim)?.filter(|_| pictured) {
+        let key = "Plus: nose up. Left: dots, solid. Right: rings, dashed. Shaded: 95 % interval.";
+        draft.whole("Incidence change along the span", key, &format!("inc-{place}"), figure);
+    }
+    Ok(())
+}
+
+fn all_lines(draft: &mut Draft, trim: &Trim, entry: &Entry<'_>, place: usize, pictured: bool) {
+    if !pictured {
+        draft.raw(
+            "<p class=\"note\">Figures and table of lines are left out here to keep the page light; the result tables \
+             beside this page hold every line.</p>\n",
+        );
+        return;
+    }
+    let _ = writeln!(
+        draft.html,
+        "<details class=\"lines\"><summary><h{0} id=\"lines-{1}\">All {2} lines</h{0}></summary>",
+        draft.level,
+        place,
+        trim.lines.len()
+    );
+    if let Some(figure) = wing_plan_figure(trim, entry.set, None) {
+        draft.whole(
+            "Relative deviation of each line, seen from above",
+            PLAN_KEY,
+            &format!("plan-view-{place}"),
+            figure,
+        );
+    }
+    lines(&mut draft.html, trim);
+    draft.raw("</details>\n");
+}
+
+const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level. Colour and size grow with the deviation. \
+                        Thick edge: outside tolerance; broken edge: undecided.";
 
 /// Differences of the rows of the whole wing, in which a common offset cancels.
 fn row_differences(out: &mut String, trim: &Trim) {
@@ -215,7 +289,7 @@ fn lines(out: &mut String, trim: &Trim) {
             ]
         })
         .collect();
-    out.push_str(&table(
+    out.push_str(&super::html::table(
         "All lines, relative deviation",
         &["Line", "Row", "Left, mm", "Left", "Right, mm", "Right", "Uncertainty \u{b1} mm", "Tolerance \u{b1} mm"],
         &rows,

@@ -14,6 +14,18 @@ const LABELLED: usize = 14;
 /// the left: a ring as read, a dot as it should be after, a line between where an action moves it, a cross where it ends
 /// outside its tolerance. Brakes, which are set at the handle, are left out. `None` for a plan without such lines.
 ///
+/// ```
+/// use linedrift::{plan::PlanSpec, report::plan_figure, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let set = fleet.line_set(history);
+/// let plan = PlanSpec::default().run(set, history, check, &[])?;
+/// let svg = plan_figure(&plan)?.ok_or("no line")?.standalone();
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
@@ -90,6 +102,18 @@ fn words(plan: &Plan, lines: &[&PlannedLine]) -> String {
 
 /// Lines left outside tolerance by the best plan with at most 0, 1, 2, … actions, each with its worst line in mm. `None`
 /// without alternatives.
+///
+/// ```
+/// use linedrift::{plan::PlanSpec, report::curve_figure, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let set = fleet.line_set(history);
+/// let curve = PlanSpec::default().alternatives(set, history, check, &[])?;
+/// let svg = curve_figure(&curve)?.ok_or("no alternative")?.standalone();
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.

@@ -165,7 +165,9 @@ impl Plot<'_> {
         let [from, to] = self.frame.y;
         for tick in ticks {
             self.path(&[[tick.at, from], [tick.at, to]], Role::Grid);
-            self.text(&tick.label, [tick.at, from], Anchor::Below, Role::Muted);
+            if !tick.label.is_empty() {
+                self.text(&tick.label, [tick.at, from], Anchor::Below, Role::Muted);
+            }
         }
     }
 }

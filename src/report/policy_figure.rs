@@ -8,6 +8,14 @@ use crate::simulate::{Policy, PolicyComparison};
 
 /// Share of hours flown out of trim against checks per 100 h: rings for fixed intervals, dots for forecasts.
 ///
+/// ```
+/// use linedrift::{report::policy_figure, simulate::{FleetSpec, PolicySpec}};
+///
+/// let comparison = PolicySpec::default().fleet(FleetSpec::default().wings(6)).until_h(120.0).every_h(&[60.0]).risks(&[0.1]).draws(50).run()?;
+/// println!("{}", policy_figure(&comparison)?.description());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn policy_figure(comparison: &PolicyComparison) -> Result<Figure, ReportError> {

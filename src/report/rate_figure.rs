@@ -9,6 +9,15 @@ use crate::wear::TermRow;
 /// Points with 95 % intervals of the rates by material and row (mm per metre of line in the first 100 h; negative shrinks),
 /// `None` when there is no rate among the terms.
 ///
+/// ```
+/// use linedrift::{WearSpec, report::rate_figure, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let svg = rate_figure(fit.terms())?.ok_or("no rate")?.standalone();
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn rate_figure(terms: &[TermRow]) -> Result<Option<Figure>, ReportError> {

@@ -17,6 +17,20 @@ const SHEET_CSS: &str = include_str!("sheet.css");
 /// | [`last`](Self::last) | none | names the check that the last values are from |
 /// | [`datum_mm`](Self::datum_mm) | 0 | printed among the conditions, since the expected values hold it |
 /// | [`demo`](Self::demo) | not the demo | says that the data is invented |
+///
+/// ```
+/// use linedrift::check::sheet::SheetSpec;
+/// use linedrift::report::SheetPageSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let check = history.checks.last().ok_or("no check")?;
+/// let sheet = SheetSpec::default().run(fleet.line_set(history), Some(check));
+/// let html = SheetPageSpec::new(&history.wing).last(check).html(&sheet);
+/// assert!(html.contains("Measuring sheet: wing W05"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct SheetPageSpec {
     wing: Wing,

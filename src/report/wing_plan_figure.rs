@@ -47,6 +47,17 @@ struct Mark<'a> {
 ///
 /// `planform` is what the check was judged with; without it the one that the model's figures allow, else an ellipse of
 /// usual proportions. `None` when no line was read.
+///
+/// ```
+/// use linedrift::{TrimSpec, report::wing_plan_figure, simulate::FleetSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = &fleet.histories()[0];
+/// let check = history.checks.last().ok_or("no check")?;
+/// let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, check)?;
+/// let svg = wing_plan_figure(&trim, fleet.line_set(history), None).ok_or("no line")?.standalone();
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[must_use]
 pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>) -> Option<Figure> {
     let own = planform.cloned().or_else(|| Planform::of_model(set.data()));
@@ -104,7 +115,7 @@ impl<'a> Outline<'a> {
 
     fn draw(&self, body: &mut String) {
         let mut points = String::new();
-        let steps = || (-60..=60_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 120.0).sin());
+        let steps = || (-36..=36_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 72.0).sin());
         for span in steps() {
             let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 0.0));
         }

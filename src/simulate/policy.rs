@@ -68,6 +68,22 @@ impl Policy {
 /// or the incidence change past its own (the defaults of [`Limits`]; single lines, brake and common offset are left aside,
 /// since no adjustment of mains cures them), by the true lengths. Forecasts come from a wear fit on another fleet of the
 /// same kind and the wing's own checks, with the same limits.
+///
+/// ```
+/// use linedrift::simulate::{FleetSpec, PolicySpec};
+///
+/// let comparison = PolicySpec::default()
+///     .fleet(FleetSpec::default().wings(6))
+///     .until_h(120.0)
+///     .every_h(&[60.0])
+///     .risks(&[0.1])
+///     .draws(50)
+///     .run()?;
+/// for row in &comparison.rows {
+///     println!("{}: {:.1} % of the hours out of trim", row.policy.name(), row.out_of_trim_pct);
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct PolicySpec {
     fleet: FleetSpec,

@@ -38,6 +38,17 @@ const DEMO_SEED: u64 = 2026;
 /// | `adjusted_share` | 0 | share of the wings whose owners have them adjusted when out of trim |
 /// | `adjust_past_mm` | 6 mm | a main is adjusted when the median of its lines is further off than this |
 /// | `adjust_spread_mm` | 1 mm | how exactly an adjustment meets its aim |
+///
+/// ```
+/// use linedrift::Row;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let made = FleetSpec::default().wings(5).rate("uhmwpe", Row::C, -1.5).seed(3).run()?;
+/// println!("{} wings", made.fleet.histories().len());
+/// // the truth is kept: what a fit should find
+/// println!("{:?}", made.truth.wings[0]);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FleetSpec {
     pub(super) wings: usize,

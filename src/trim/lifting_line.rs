@@ -14,6 +14,17 @@ use crate::wing::Planform;
 /// |---|---|---|
 /// | `terms` | 120 | a linear twist to 1e-4; factors of tapered wings to four digits |
 /// | `section_slope_per_rad` | 2π | thin aerofoil |
+///
+/// ```
+/// use linedrift::trim::LiftingLineSpec;
+/// use linedrift::wing::Planform;
+///
+/// let line = LiftingLineSpec::default().run(&Planform::elliptic_of(11.0, 22.0)?)?;
+/// // an ellipse has the least induced drag: nothing is lost to it
+/// assert!(line.delta().abs() < 1e-6);
+/// println!("lift slope {:.2} per radian", line.lift_slope_per_rad());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LiftingLineSpec {
     terms: usize,

@@ -18,6 +18,22 @@ use crate::wing::LineSet;
 /// |---|---|---|
 /// | `replicates` | 200 | a 2.5 % point is then known to about a fifth of a standard error |
 /// | `seed` | 1 | results reproduce |
+///
+/// ```
+/// use linedrift::WearSpec;
+/// use linedrift::simulate::FleetSpec;
+/// use linedrift::wear::{BootstrapSpec, Reduction};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let reduction = Reduction::new(&fleet, &[])?;
+/// let fit = WearSpec::default().fit_reduced(&reduction)?;
+/// // 200 replicates or more for an interval to quote
+/// let bootstrap = BootstrapSpec::default().replicates(10).run(&fit, &reduction)?;
+/// for row in bootstrap.rows() {
+///     println!("{row:?}");
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct BootstrapSpec {
     replicates: usize,

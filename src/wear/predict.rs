@@ -28,6 +28,21 @@ pub enum UnseenPolicy {
 /// |---|---|---|
 /// | `level` | 0.95 | the level of all intervals |
 /// | `unseen` | as the fleet | a new wing is any wing of its fleet |
+///
+/// ```
+/// use linedrift::Side;
+/// use linedrift::WearSpec;
+/// use linedrift::simulate::FleetSpec;
+/// use linedrift::wear::{LineAt, PredictSpec};
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// let lines = [LineAt { side: Side::Left, line: 0, hours_h: 200.0 }];
+/// let rows = PredictSpec::default().run(&fit, fleet.line_set(history), history, &lines)?;
+/// println!("{:?}", rows[0]);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PredictSpec {
     level: f64,

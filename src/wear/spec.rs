@@ -171,6 +171,19 @@ pub enum WearError {
 /// | `criterion` | REML | spreads without bias |
 /// | `offsets` | common | tables are taken to be right; `model+row` when a row of a model may be off |
 /// | `covariates` | none | each adds a rate per unit of the covariate |
+///
+/// ```
+/// use linedrift::WearSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let fit = WearSpec::default().fit(&fleet)?;
+/// for term in fit.terms() {
+///     println!("{}: {:+.2} ({:+.2} to {:+.2})", term.term, term.estimate, term.lower, term.upper);
+/// }
+/// assert!(fit.converged());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WearSpec {
     pub(crate) shape: ShapeChoice,

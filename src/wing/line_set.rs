@@ -110,6 +110,36 @@ pub enum LineSetError {
 }
 
 /// One model's lines and cascade, in one version of the maker's table. Immutable and checked: every path ends at the riser.
+///
+/// ```
+/// use linedrift::{Line, LineSet, Row, Segment};
+///
+/// // one line on one piece of cord; a cascade is built by `parent`
+/// let segment = Segment {
+///     name: "A1".to_owned(),
+///     parent: None,
+///     material: "uhmwpe".to_owned(),
+///     length_mm: 6520.0,
+///     diameter_mm: None,
+///     can_loop: None,
+/// };
+/// let line = Line {
+///     name: "A1".to_owned(),
+///     row: Row::A,
+///     rank: 1,
+///     nominal_mm: 6520.0,
+///     span: 0.05,
+///     span_assumed: false,
+///     chord: Some(0.1),
+///     main: None,
+///     tolerance_mm: None,
+///     side: None,
+///     segment: 0,
+/// };
+/// let set = LineSet::new("Heron", None, vec![line], vec![segment])?;
+/// assert_eq!(set.exposure_m(0)[0].length_m, 6.52);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LineSet {
     model: String,

@@ -76,6 +76,20 @@ pub enum DoubtError {
 /// | `error_share` | 0.45 | part of that variance that is reading error, where the wing's history does not tell |
 /// | `most_earlier_checks` | 6 | how far back the wing's history is read |
 /// | `block_probability` | 0.95 | how sure a slip over several lines must be |
+///
+/// ```
+/// use linedrift::check::doubt::DoubtSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(8).seed(7).run()?.fleet;
+/// let history = fleet.history("W05").ok_or("no such wing")?;
+/// let last = history.checks.len() - 1;
+/// let doubts = DoubtSpec::default().run(fleet.line_set(history), history, last, None)?;
+/// for finding in doubts.findings() {
+///     println!("{} {}: probably {}", finding.line, finding.side, finding.kind());
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DoubtSpec {
     pub(super) flag_at: f64,

@@ -30,6 +30,26 @@ pub enum Interaction {
 /// | `level` | 0.95 | of the intervals |
 /// | `interaction` | auto | kept where it shows |
 /// | `pool_above` | 0.25 | p value above which it is pooled (practice in gauge studies) |
+///
+/// ```
+/// use linedrift::check::repeatability::{GaugeReading, GaugeSpec};
+///
+/// // two operators read three lines twice
+/// let reading = |part: &str, operator: &str, value_mm: f64| GaugeReading {
+///     part: part.to_owned(),
+///     operator: operator.to_owned(),
+///     value_mm,
+/// };
+/// let mut readings = Vec::new();
+/// for (part, values) in [("A1", [2.0, 3.0, 2.0, 4.0]), ("A2", [-5.0, -5.0, -6.0, -4.0]), ("A3", [0.0, 1.0, 1.0, 1.0])] {
+///     for (operator, pair) in [("one", [values[0], values[1]]), ("two", [values[2], values[3]])] {
+///         readings.extend(pair.map(|value_mm| reading(part, operator, value_mm)));
+///     }
+/// }
+/// let gauge = GaugeSpec::default().run(&readings)?;
+/// println!("{gauge}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct GaugeSpec {
     level: f64,

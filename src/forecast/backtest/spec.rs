@@ -52,6 +52,18 @@ pub enum Origins {
 ///   models where it has fewer than ten), held constant past the most hours seen.
 ///
 /// A check that some method cannot forecast (no earlier check, no past errors, no fit) is left out for all and named.
+///
+/// ```
+/// use linedrift::forecast::BacktestSpec;
+/// use linedrift::simulate::FleetSpec;
+///
+/// let fleet = FleetSpec::default().wings(12).seed(7).run()?.fleet;
+/// let test = BacktestSpec::default().draws(200).most_fits(2).run(&fleet)?;
+/// for row in test.coverage() {
+///     println!("{:.0} % intervals held {:.0} %", 100.0 * row.level, 100.0 * row.observed);
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct BacktestSpec {
     origins: Origins,

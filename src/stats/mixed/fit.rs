@@ -24,6 +24,31 @@ const NEAR_ZERO: f64 = 1e-3;
 /// |---|---|---|
 /// | `criterion` | REML | spreads without bias |
 /// | `evaluation_cap` | 500 | some 20–40 are needed; a cap so that no data makes it hang |
+///
+/// ```
+/// use linedrift::stats::mixed::{BlockBuilder, Covariance, MixedSpec, OuterTerm, Structure};
+///
+/// // readings of four subjects: a mean, a subject's own departure from it, and the reading's error
+/// let structure = Structure {
+///     inner: None,
+///     outer: vec![OuterTerm { name: "subject".to_owned(), width: 1, covariance: Covariance::Diagonal }],
+///     fixed: vec!["mean".to_owned()],
+/// };
+/// let mut blocks = Vec::new();
+/// for subject in [[10.1, 10.3, 9.9], [12.0, 12.2, 11.9], [8.8, 9.1, 9.0], [11.2, 11.0, 11.3]] {
+///     let mut block = BlockBuilder::new(&structure, &[1]);
+///     let row = [(block.outer_column(&structure, 0, 0, 0), 1.0), (block.fixed_column(0), 1.0)];
+///     for y in subject {
+///         block.add(None, &row, 1.0, y, y * y);
+///     }
+///     blocks.push(block.finish());
+/// }
+/// let fit = MixedSpec::default().fit(&structure, &blocks)?;
+/// let mean = &fit.fixed()[0];
+/// println!("mean {:.2} (se {:.2}), between subjects {:.2}", mean.estimate, mean.se, fit.outer()[0].sd[0]);
+/// assert!((mean.estimate - 10.567).abs() < 0.01);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MixedSpec {
     criterion: Criterion,

@@ -1,0 +1,166 @@
+//! Forecasts to be drawn: against the exact distribution, against the answer they belong to, and on the calendar.
+
+use approx::assert_abs_diff_eq;
+use linedrift::check::Fleet;
+use linedrift::forecast::{DueSpec, DueTable, ForecastError, ForecastFan, Limits, Reason};
+use linedrift::report::{calendar_figure, workload_figure};
+use linedrift::simulate::FleetSpec;
+use linedrift::wear::{PathFunctional, WearFit, WearSpec};
+use linedrift::wing::Row;
+
+const DRAWS: usize = 4000;
+
+struct Made {
+    fleet: Fleet,
+    fit: WearFit,
+    spec: DueSpec,
+}
+
+impl Made {
+    fn new() -> Self {
+        let fleet = FleetSpec::default().wings(10).unchecked_wings(1).seed(11).run().unwrap().fleet;
+        let fit = WearSpec::default().fit(&fleet).unwrap();
+        Self { fleet, fit, spec: DueSpec::default().draws(DRAWS) }
+    }
+
+    fn due(&self) -> DueTable {
+        self.spec.run(&self.fleet, &self.fit).unwrap()
+    }
+
+    fn fans(&self) -> Vec<ForecastFan> {
+        let wings: Vec<&str> = self.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
+        self.spec.fans(&self.fleet, &self.fit, &wings).unwrap()
+    }
+}
+
+#[test]
+fn a_fan_has_the_hours_risk_and_interval_of_the_answer_it_belongs_to() {
+    let made = Made::new();
+    let due = made.due();
+    let fans = made.fans();
+    assert_eq!(fans.len(), made.fleet.histories().len());
+    for fan in &fans {
+        let (row, detail) = (due.wing(&fan.wing).unwrap(), due.detail(&fan.wing).unwrap());
+        assert_eq!((fan.due_h, fan.hours_now_h, fan.reason), (row.due_hours, row.hours_now, row.reason));
+        assert_eq!((fan.risk_h, fan.interval_h), (detail.risk_hours, detail.interval_hours));
+        assert_eq!(fan.risk[0].risk, row.risk_now.unwrap());
+        assert!(fan.risk.windows(2).all(|pair| pair[0].risk <= pair[1].risk && pair[0].hours_h < pair[1].hours_h));
+        assert!(fan.risk.last().unwrap().hours_h >= fan.due_h.min(fan.hours_now_h + 400.0));
+        assert!((1..=3).contains(&fan.paths.len()), "{}", fan.paths.len());
+        for path in &fan.paths {
+            assert_eq!(path.stations[0].hours_h, fan.hours_now_h);
+            for at in &path.stations {
+                let ordered = [at.lower95, at.lower80, at.lower50, at.median, at.upper50, at.upper80, at.upper95];
+                assert!(ordered.is_sorted(), "{ordered:?}");
+            }
+        }
+        assert_eq!(
+            made.spec.fan(&made.fleet, &made.fit, &fan.wing).unwrap().as_ref(),
+            Some(fan),
+            "alone as among all"
+        );
+    }
+    // the wing that was never checked has a forecast from the fleet and nothing measured
+    assert!(fans.iter().any(|fan| fan.paths.iter().all(|path| path.measured.is_empty())));
+    let error = made.spec.fan(&made.fleet, &made.fit, "nobody").unwrap_err();
+    assert_eq!(error, ForecastError::NoWing { wing: "nobody".to_owned(), wings: made.fleet.histories().len() });
+}
+
+/// Reference: the same quantity from the exact Gaussian distribution of the line paths, which makes no draws.
+#[test]
+fn the_fan_of_a_row_difference_is_that_of_the_exact_distribution() {
+    let made = Made::new();
+    // single lines, brake and offset never go first: what is left is linear in the lines
+    let limits = Limits::default().line_mm(500.0).brake_short_mm(500.0).offset_mm(500.0).incidence_deg(50.0);
+    let spec = made.spec.clone().limits(limits);
+    let mut compared = 0;
+    for history in made.fleet.histories() {
+        let fan = spec.fan(&made.fleet, &made.fit, &history.wing.id).unwrap().unwrap();
+        let set = made.fleet.line_set(history);
+        let posterior = made.fit.path_posterior(set, history).unwrap();
+        for path in fan.paths.iter().filter(|path| path.reason == Reason::RowDifference) {
+            let rows: Vec<Row> =
+                Row::ALL.into_iter().filter(|row| path.name.contains(&format!("row {row}"))).collect();
+            let [front, rear] = rows[..] else { panic!("{}", path.name) };
+            assert!(path.name.starts_with(&format!("row {front} less")), "{}", path.name);
+            let of =
+                |row: Row| posterior.lines().iter().filter(|key| set.lines()[key.line].row == row).count() as f64;
+            let weight = |row: Row| match row {
+                row if row == front => 1.0 / of(front),
+                row if row == rear => -1.0 / of(rear),
+                _ => 0.0,
+            };
+            let weights: Vec<f64> = posterior.lines().iter().map(|key| weight(set.lines()[key.line].row)).collect();
+            for station in &path.stations {
+                let at = PathFunctional { hours_h: station.hours_h, weights: weights.clone() };
+                let moments = posterior.moments(&[at]);
+                let (mean, sd) = (moments.mean_mm[0], moments.sd_mm(0));
+                // five standard errors of a quantile: sqrt(p(1-p)/n)/density, 1.25 sd/sqrt(n) at the median, 2.7 at 2.5 %
+                let root = (DRAWS as f64).sqrt();
+                assert_abs_diff_eq!(station.median, mean, epsilon = 5.0 * 1.26 * sd / root);
+                assert_abs_diff_eq!(station.upper95 - mean, 1.96 * sd, epsilon = 5.0 * 2.7 * sd / root);
+                assert_abs_diff_eq!(mean - station.lower80, 1.2816 * sd, epsilon = 5.0 * 1.8 * sd / root);
+                compared += 1;
+            }
+        }
+    }
+    assert!(compared > 50, "{compared}");
+}
+
+#[test]
+fn what_was_measured_stands_in_the_fan_and_near_its_start() {
+    let made = Made::new();
+    let mut near = 0;
+    for fan in made.fans() {
+        let history = made.fleet.history(&fan.wing).unwrap();
+        let read = history.checks.iter().filter(|check| !check.readings.is_empty()).count();
+        for path in &fan.paths {
+            assert!(path.measured.len() <= read);
+            let (Some(last), Some(start)) = (path.measured.last(), path.stations.first()) else { continue };
+            if let Some(reach) = last.reach {
+                // the truth at the last check lies within the reading's reach and what the fan leaves, for most
+                let slack = reach + start.upper95 - start.lower95;
+                near += i32::from((last.value - start.median).abs() <= slack);
+                near -= i32::from((last.value - start.median).abs() > slack);
+            }
+        }
+    }
+    assert!(near >= 8, "{near}");
+}
+
+#[test]
+fn the_calendar_has_a_mark_for_each_dated_wing_and_the_months_add_up() {
+    let made = Made::new();
+    let due = made.due();
+    let today = made.fleet.last_date().unwrap();
+    let dated: Vec<_> = due.rows().iter().filter(|row| row.due_date.is_some()).collect();
+    assert!(!dated.is_empty());
+    let over = dated.iter().filter(|row| row.reason == Reason::AlreadyOver).count();
+    let svg = calendar_figure(&due, today).unwrap().unwrap().inline_svg("x");
+    assert_eq!(svg.matches("<circle").count(), dated.len() - over);
+    for row in &dated {
+        assert!(svg.contains(&format!(">{}</text>", row.wing)), "{}", row.wing);
+    }
+    let workload = workload_figure(&due, today).unwrap().unwrap();
+    let bars = workload.inline_svg("x").matches("<polygon").count();
+    assert_eq!(bars, due.workload(today).len());
+    let total: usize = due.workload(today).iter().map(|month| month.wings).sum();
+    assert_eq!(total, dated.len());
+    let none = DueTable::new(0.1, Vec::new());
+    assert!(calendar_figure(&none, today).unwrap().is_none() && workload_figure(&none, today).unwrap().is_none());
+}
+
+#[cfg(feature = "png")]
+#[test]
+fn a_figure_in_pixels_is_a_png_of_its_size_in_its_colours() {
+    let made = Made::new();
+    let figure = calendar_figure(&made.due(), made.fleet.last_date().unwrap()).unwrap().unwrap();
+    let bytes = figure.png(0.5).unwrap();
+    assert_eq!(&bytes[1..4], b"PNG");
+    let side = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+    assert_eq!(side(16), 680);
+    assert!(bytes.len() > 2_000, "not an empty picture: {}", bytes.len());
+    for wrong in [0.0, -1.0, f64::NAN, 1e6] {
+        assert!(figure.png(wrong).is_err(), "{wrong}");
+    }
+}
