@@ -1,7 +1,7 @@
 //! Fleet folders with faults: each is found, at its place, and nothing else is.
 
 #[path = "damaged/mod.rs"]
-mod damaged;
+pub(crate) mod damaged;
 
 use std::fs;
 

@@ -11,6 +11,8 @@
 
 mod architecture;
 #[cfg(feature = "cli")]
+mod cli_damaged;
+#[cfg(feature = "cli")]
 mod cli_forecast;
 #[cfg(feature = "cli")]
 mod cli_plan;
@@ -20,6 +22,7 @@ mod cli_run;
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
+mod documents_checked;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]
@@ -39,6 +42,10 @@ mod forecast_saved;
 mod forecast_support;
 mod forecast_value;
 mod gauge_studies;
+#[cfg(feature = "cli")]
+mod hostile_names;
+#[cfg(feature = "cli")]
+mod kill_writes;
 mod mixed_nist;
 mod mixed_profile;
 mod mixed_published;

@@ -212,12 +212,11 @@ impl Args {
     }
 }
 
-/// The order of work; whatever could move the cursor is shown as `?`.
+/// The order of work.
 fn sequence(plan: &Plan) -> String {
     let steps: Vec<String> = plan.sequence().iter().map(|step| format!("{step}\n")).collect();
     if steps.is_empty() {
         return String::new();
     }
-    let text = format!("\nOrder of work, and the readings to expect after each step\n{}", steps.concat());
-    text.replace(|c: char| c.is_control() && c != '\n', "?")
+    format!("\nOrder of work, and the readings to expect after each step\n{}", steps.concat())
 }

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::action_table::{OfWing, read_actions, read_fittings};
+use super::alike::{Names, notes_on_capitals, report_alike, report_hidden};
 use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
@@ -12,6 +13,7 @@ use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Loaded;
 use super::parquet::read_parquet;
+use super::pending::{Move, PENDING_FILE, Pending};
 use super::reading_table::read_readings;
 use super::schema::{
     ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
@@ -19,6 +21,9 @@ use super::schema::{
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
 use crate::wing::Fibre;
+
+/// Columns of text that the program does not hold against a list of its own.
+const TEXTS: [&str; 8] = ["model", "line", "main", "material", "table_version", "segment", "wing", "check"];
 
 /// How to read a fleet folder.
 ///
@@ -85,8 +90,22 @@ impl FolderSpec {
             faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
             return Err(FleetReadError::Faulty(faults));
         }
-        let mut source =
-            Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
+        let (moved, gone) = match Pending::read(folder) {
+            Ok(pending) => (pending.moves(folder), pending.removals(folder)),
+            Err(error) => {
+                faults.add("", 0, PENDING_FILE, error, format_args!("a record of tables about to be put in place"));
+                return Err(FleetReadError::Faulty(faults));
+            }
+        };
+        let mut source = Source {
+            folder,
+            covariates: &self.covariates,
+            staged,
+            moved,
+            gone,
+            faults: &mut faults,
+            notes: Vec::new(),
+        };
         let tables = CatalogueTables {
             lines: source.needed(LINES),
             segments: source.load(SEGMENTS),
@@ -100,6 +119,24 @@ impl FolderSpec {
         let fitting_table = source.load(FITTINGS);
         let reading_table = source.needed(READINGS);
         let mut notes = source.notes;
+        for loaded in [&tables.lines, &tables.segments, &tables.rows, &tables.models, &wing_table, &check_table] {
+            report_hidden(loaded, &TEXTS, &mut faults);
+        }
+        report_hidden(&reading_table, &["operator"], &mut faults);
+        for (loaded, column, within) in [
+            (&tables.lines, "model", None),
+            (&tables.lines, "line", Some("model")),
+            (&tables.lines, "material", None),
+            (&tables.segments, "segment", Some("model")),
+            (&tables.segments, "material", None),
+            (&wing_table, "wing", None),
+            (&check_table, "check", None),
+        ] {
+            report_alike(loaded, Names { column, within }, &mut faults);
+        }
+        notes_on_capitals(&tables.segments, "material", &mut notes);
+        notes_on_capitals(&wing_table, "wing", &mut notes);
+        notes_on_capitals(&check_table, "check", &mut notes);
 
         let catalogue = Catalogue::read(&tables, &mut faults);
         let wings = Wings::read(&wing_table, &catalogue, &self.covariates, &mut faults);
@@ -124,6 +161,15 @@ impl FolderSpec {
             }
         }
         Err(FleetReadError::Faulty(faults.sorted(&ORDER)))
+    }
+}
+
+/// The bytes of a file. What is no file (a folder, a pipe, a device) is refused: reading it may never end.
+fn read_file(path: &Path) -> std::io::Result<Vec<u8>> {
+    if fs::metadata(path)?.is_file() {
+        fs::read(path)
+    } else {
+        Err(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not a file"))
     }
 }
 
@@ -170,6 +216,10 @@ struct Source<'a> {
     folder: &'a Path,
     covariates: &'a [String],
     staged: &'a [StagedFile],
+    /// Tables that were made ready and not yet put in place when a process stopped.
+    moved: Vec<Move>,
+    /// Tables that were about to be removed then.
+    gone: Vec<PathBuf>,
     faults: &'a mut FaultList,
     notes: Vec<String>,
 }
@@ -177,7 +227,9 @@ struct Source<'a> {
 impl Source<'_> {
     /// Where the bytes of a file stand.
     fn at<'b>(&'b self, path: &'b Path) -> &'b Path {
-        self.staged.iter().find(|staged| staged.path() == path).map_or(path, StagedFile::temporary)
+        let staged = self.staged.iter().find(|staged| staged.path() == path).map(StagedFile::temporary);
+        let moved = || self.moved.iter().find(|moved| moved.to == path).map(|moved| moved.from.as_path());
+        staged.or_else(moved).unwrap_or(path)
     }
 
     /// A table that must be there.
@@ -197,7 +249,13 @@ impl Source<'_> {
         let parquet = self.folder.join(format!("{name}.parquet"));
         let parts = self.folder.join(name);
         let in_parts = schema.name == READINGS.name && parts.is_dir();
-        let there: Vec<String> = [(csv.exists(), ".csv"), (parquet.exists(), ".parquet"), (in_parts, "/")]
+        // a link that leads nowhere is there, and is no table
+        let is_there = |path: &Path| {
+            (path.exists() || path.is_symlink() || self.moved.iter().any(|moved| moved.to == path))
+                && !self.gone.iter().any(|gone| gone == path)
+        };
+        let (csv_is_there, parquet_is_there) = (is_there(&csv), is_there(&parquet));
+        let there: Vec<String> = [(csv_is_there, ".csv"), (parquet_is_there, ".parquet"), (in_parts, "/")]
             .iter()
             .filter(|(is_there, _)| *is_there)
             .map(|(_, ending)| format!("{name}{ending}"))
@@ -207,15 +265,15 @@ impl Source<'_> {
             return Loaded::Broken;
         }
         let extra = if name == WINGS.name { self.covariates } else { &[] };
-        let grids = if csv.exists() {
-            match fs::read(self.at(&csv)) {
+        let grids = if csv_is_there {
+            match read_file(self.at(&csv)) {
                 Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
                 Err(error) => {
                     self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
                     vec![None]
                 }
             }
-        } else if parquet.exists() {
+        } else if parquet_is_there {
             let path = self.at(&parquet).to_owned();
             vec![read_parquet(&path, name, schema, extra, self.faults)]
         } else if in_parts {

@@ -10,6 +10,7 @@
 
 mod action_table;
 mod addition;
+mod alike;
 mod append;
 mod atomic;
 mod catalogue;
@@ -29,6 +30,8 @@ mod lock;
 mod material_table;
 mod parquet;
 mod parquet_edit;
+mod parquet_pages;
+mod pending;
 mod planform_table;
 mod reading_table;
 mod schema;

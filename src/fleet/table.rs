@@ -6,7 +6,7 @@ use polars::prelude::{
     Column as Series, CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter, Series as Values,
 };
 
-use super::atomic::{FleetWriteError, write_atomic};
+use super::atomic::{FleetWriteError, StagedFile};
 
 /// File format of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -141,19 +141,29 @@ pub(super) enum Cells {
     Harmless,
 }
 
-pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
-    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
-    let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
-    write_frame(&table.name, columns, folder, format)
+fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
+    stage(table, folder, format, cells)?.commit()
 }
 
-/// Writes polars columns, which cost less memory than a [`Table`].
-pub(super) fn write_frame(
+/// Writes a table under a temporary name.
+pub(super) fn stage(
+    table: &Table,
+    folder: &Path,
+    format: TableFormat,
+    cells: Cells,
+) -> Result<StagedFile, FleetWriteError> {
+    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
+    let columns = table.columns.iter().map(|column| series(column, harmless)).collect();
+    stage_frame(&table.name, columns, folder, format)
+}
+
+/// Writes polars columns, which cost less memory than a [`Table`], under a temporary name.
+pub(super) fn stage_frame(
     name: &str,
     columns: Vec<Series>,
     folder: &Path,
     format: TableFormat,
-) -> Result<(), FleetWriteError> {
+) -> Result<StagedFile, FleetWriteError> {
     let failed = |error: PolarsError| FleetWriteError::Table { table: name.to_owned(), why: error.to_string() };
     let mut frame = DataFrame::new_infer_height(columns).map_err(failed)?;
     let mut bytes = Vec::new();
@@ -163,7 +173,7 @@ pub(super) fn write_frame(
             ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
         }
     }
-    write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
+    StagedFile::new(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
 pub(super) fn series(column: &Column, harmless: bool) -> Series {
