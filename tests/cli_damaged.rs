@@ -8,7 +8,7 @@ use linedrift::fleet::{Fault, FolderSpec, TableFormat, write_folder};
 use serde_json::Value;
 
 use crate::cli_run::{linedrift, stderr, stdout};
-use crate::fleet_damaged::damaged::{SOUND, sound};
+use crate::damaged::{SOUND, sound};
 
 /// What is done to the sound folder.
 enum Damage {

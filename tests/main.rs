@@ -4,6 +4,7 @@
     clippy::expect_used,
     clippy::float_cmp,
     clippy::print_stderr,
+    clippy::print_stdout,
     clippy::assigning_clones,
     missing_docs,
     unreachable_pub
@@ -22,6 +23,9 @@ mod cli_run;
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
+#[cfg(feature = "frames")]
+#[path = "damaged/mod.rs"]
+mod damaged;
 mod documents_checked;
 mod doubt_cases;
 mod doubt_simulated;
@@ -41,6 +45,7 @@ mod forecast_run;
 mod forecast_saved;
 mod forecast_support;
 mod forecast_value;
+mod fuzz_corpus;
 mod gauge_studies;
 #[cfg(feature = "cli")]
 mod hostile_names;
@@ -72,7 +77,10 @@ mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;
 mod simulate_truth;
+mod statistical;
+mod supply_chain;
 mod support;
+mod torture;
 mod trade_values;
 mod trim_bands;
 mod trim_flight;
