@@ -158,7 +158,7 @@ fn markup(text: &str, place: &str) -> BTreeSet<String> {
         rest = &tag[end..];
         // what stands in a style or script sheet of ours is not markup
         for whole in ["style", "script"] {
-            if name == whole {
+            if name == whole && !inner.starts_with('/') && !inner.ends_with('/') {
                 rest = &rest[rest.find(&format!("</{whole}")).unwrap()..];
             }
         }
