@@ -35,6 +35,7 @@
 //!
 //! A change of trim alters how a wing flies and can make it dangerous; the maker's manual and the local rules come first.
 //! Nothing here says that a wing is fit to fly: see `docs/limits.md`.
+#![forbid(unsafe_code)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp))]
 
 pub mod check;

@@ -1,4 +1,5 @@
 //! The command line of linedrift: arguments in, exit codes out. All computation is the library's.
+#![forbid(unsafe_code)]
 
 mod cli;
 

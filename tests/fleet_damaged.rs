@@ -1,11 +1,8 @@
 //! Fleet folders with faults: each is found, at its place, and nothing else is.
 
-#[path = "damaged/mod.rs"]
-mod damaged;
-
 use std::fs;
 
-use damaged::{SOUND, faults_after, sound};
+use crate::damaged::{SOUND, faults_after, sound};
 use linedrift::fleet::{FolderSpec, TableFormat, write_folder};
 
 /// Table, text replaced, text put there; row, column and a word of what was expected.

@@ -4,12 +4,15 @@
     clippy::expect_used,
     clippy::float_cmp,
     clippy::print_stderr,
+    clippy::print_stdout,
     clippy::assigning_clones,
     missing_docs,
     unreachable_pub
 )]
 
 mod architecture;
+#[cfg(feature = "cli")]
+mod cli_damaged;
 #[cfg(feature = "cli")]
 mod cli_forecast;
 #[cfg(feature = "cli")]
@@ -22,7 +25,11 @@ mod cli_terminal;
 mod cli_trust;
 #[cfg(feature = "cli")]
 mod cli_wear;
+#[cfg(feature = "frames")]
+#[path = "damaged/mod.rs"]
+mod damaged;
 mod documents;
+mod documents_checked;
 mod doubt_cases;
 mod doubt_simulated;
 #[cfg(feature = "frames")]
@@ -45,7 +52,12 @@ mod forecast_run;
 mod forecast_saved;
 mod forecast_support;
 mod forecast_value;
+mod fuzz_corpus;
 mod gauge_studies;
+#[cfg(feature = "cli")]
+mod hostile_names;
+#[cfg(feature = "cli")]
+mod kill_writes;
 mod mixed_nist;
 mod mixed_profile;
 mod mixed_published;
@@ -73,7 +85,10 @@ mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;
 mod simulate_truth;
+mod statistical;
+mod supply_chain;
 mod support;
+mod torture;
 mod trade_values;
 mod trim_bands;
 mod trim_flight;

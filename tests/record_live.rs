@@ -171,6 +171,11 @@ fn a_full_round_killed_in_the_middle_and_taken_up_again_loses_nothing() {
 /// Ended at random moments, before or after a value is answered: what was answered is never asked again.
 #[test]
 fn killed_at_random_moments_what_was_answered_is_kept() {
+    killed_live(10, 12);
+}
+
+/// A round killed so many times, each after fewer than so many values.
+pub(crate) fn killed_live(most: usize, values_between: usize) {
     let folder = loft();
     let home = folder.path();
     let values = values(home);
@@ -180,14 +185,14 @@ fn killed_at_random_moments_what_was_answered_is_kept() {
     loop {
         let mut talk = Talk::start(home, &CONDITIONS);
         let mut heard = talk.hear();
-        let turns = rng.random_range(0..12);
+        let turns = rng.random_range(0..values_between);
         let mut ended = true;
         for turn in 0.. {
             let Some(asked) = asked(&heard) else { break };
             let place = (asked.side.clone(), asked.line.clone());
             assert!(!answered.contains_key(&place), "{place:?} was answered and is asked again");
             talk.tell(&value_of(&values, &asked));
-            if turn == turns && kills < 10 {
+            if turn == turns && kills < most {
                 // the value is on its way, perhaps on the disk, and not answered
                 std::thread::sleep(Duration::from_micros(rng.random_range(0..4000)));
                 ended = false;
@@ -204,7 +209,7 @@ fn killed_at_random_moments_what_was_answered_is_kept() {
         talk.kill();
         kills += 1;
     }
-    assert_eq!(kills, 10);
+    assert_eq!(kills, most);
     assert_recorded(home, &values);
 }
 

@@ -38,7 +38,7 @@ fn line_set(lines: usize) -> LineSet {
 }
 
 /// `wings` wings with checks at the given hours; `deviation_mm(wing, hours, line)` is what is read beyond the nominal length.
-fn fleet(
+pub(crate) fn fleet(
     wings: usize,
     hours_h: &[f64],
     lines: usize,
@@ -76,12 +76,12 @@ fn fleet(
 }
 
 /// Half a millimetre of shrinkage per metre and 100 h, read to half a millimetre either way.
-fn noisy(seed: u64) -> impl FnMut(usize, f64, usize) -> f64 {
+pub(crate) fn noisy(seed: u64) -> impl FnMut(usize, f64, usize) -> f64 {
     let mut generator = ChaCha8Rng::seed_from_u64(seed);
     move |_, h, line| -0.5 * (6.0 + 0.01 * line as f64) * h / 100.0 + generator.random::<f64>() - 0.5
 }
 
-fn finite(fit: &WearFit) {
+pub(crate) fn finite(fit: &WearFit) {
     let json = serde_json::to_value(fit.document()).unwrap();
     let text = json.to_string();
     assert!(!text.contains("NaN") && fit.deviance().is_finite());

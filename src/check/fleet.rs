@@ -1,6 +1,7 @@
 //! Many wings and their histories, in memory.
 
 use std::collections::HashSet;
+use std::sync::LazyLock;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -111,11 +112,31 @@ pub enum FleetError {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "FleetRead")]
 pub struct Fleet {
     line_sets: Vec<LineSet>,
     histories: Vec<History>,
     demo: bool,
 }
+
+/// A fleet as a document gives it, before it is checked.
+#[derive(Deserialize)]
+struct FleetRead {
+    line_sets: Vec<LineSet>,
+    histories: Vec<History>,
+    demo: bool,
+}
+
+impl TryFrom<FleetRead> for Fleet {
+    type Error = FleetError;
+
+    fn try_from(read: FleetRead) -> Result<Self, FleetError> {
+        Ok(Self { demo: read.demo, ..Self::new(read.line_sets, read.histories)? })
+    }
+}
+
+/// What a history of another fleet follows: a model without lines.
+static NO_LINES: LazyLock<LineSet> = LazyLock::new(LineSet::empty);
 
 impl Fleet {
     /// Puts line sets and histories together; checks, actions and wings are put in their order.
@@ -180,13 +201,11 @@ impl Fleet {
         &self.histories
     }
 
-    /// The line set of a history of this fleet.
-    ///
-    /// # Panics
-    /// Never for a history that came from this fleet.
+    /// The line set of a history of this fleet. A history of another fleet, whose number this one does not have, is given a
+    /// set without lines: what is asked of it then says that its lines are not there.
     #[must_use]
     pub fn line_set(&self, history: &History) -> &LineSet {
-        &self.line_sets[history.line_set]
+        self.line_sets.get(history.line_set).unwrap_or_else(|| &NO_LINES)
     }
 
     /// The history of a wing.

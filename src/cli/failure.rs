@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use linedrift::check::sheet::{SheetFault, SheetFaults};
 use linedrift::fleet::{AdditionError, Fault, FleetReadError};
+use linedrift::wing::is_hidden;
 use serde::Serialize;
 
 use super::output;
@@ -120,7 +121,7 @@ fn of_table(file: &str, fault: &SheetFault) -> Fault {
 
 /// Text for a terminal: whatever could move the cursor is shown as `?`.
 fn clean(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
-    text.chars().try_for_each(|c| f.write_char(if c.is_control() && c != '\n' { '?' } else { c }))
+    text.chars().try_for_each(|c| f.write_char(if is_hidden(c) && c != '\n' { '?' } else { c }))
 }
 
 impl From<FleetReadError> for Failure {

@@ -162,5 +162,5 @@ fn words(study: &Study) -> String {
     for note in &study.notes {
         let _ = writeln!(out, "\nnote: check {}: {}", note.check, note.message);
     }
-    out.replace(|c: char| c.is_control() && c != '\n', "?")
+    out
 }

@@ -113,16 +113,3 @@ pub(super) fn known_wing<'a>(fleet: &'a Fleet, id: &str) -> Result<&'a History, 
 pub(super) fn failed_due(failure: &WingFailure) -> String {
     format!("wing `{}`: no next check: {}", failure.wing, failure.message)
 }
-
-/// The table with one wing left in it.
-pub(super) fn only_due(table: &DueTable, wing: &str) -> DueTable {
-    let of_wing = table
-        .rows()
-        .iter()
-        .zip(table.details())
-        .filter(|(row, _)| row.wing == wing)
-        .map(|(row, detail)| WingDue { row: row.clone(), detail: detail.clone() });
-    let failures = table.failures().iter().filter(|failure| failure.wing == wing).cloned();
-    let one = DueTable::new(table.risk(), of_wing.collect()).with_failures(failures.collect());
-    if table.is_demo() { one.marked_demo() } else { one }
-}

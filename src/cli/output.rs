@@ -1,9 +1,11 @@
 //! What a command gives back, and how it is printed.
 
+use std::fmt::Write as _;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
+use linedrift::wing::is_hidden;
 use serde::Serialize;
 
 use super::{Failure, paint};
@@ -44,9 +46,10 @@ impl<T: Serialize> Document<T> {
 }
 
 impl Output {
-    /// Text for people, within 80 columns.
+    /// Text for people, within 80 columns. Names come from tables: whatever in them could move the cursor or turn the text
+    /// around is shown as `?`.
     pub(super) fn text(text: String) -> Self {
-        Self { text: wrapped(text), failed: Vec::new(), form: Form::Words }
+        Self { text: wrapped(harmless(&text)), failed: Vec::new(), form: Form::Words }
     }
 
     /// Text for programs.
@@ -56,9 +59,8 @@ impl Output {
 
     /// One JSON document.
     pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
-        let mut text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
-        text.push('\n');
-        Ok(Self::raw(text))
+        let text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
+        Ok(Self::raw(ascii_where_hidden(&text) + "\n"))
     }
 
     /// The same answer, with what could not be done for some wings: they go to stderr and the exit code is 1.
@@ -85,7 +87,7 @@ impl Output {
 pub(super) fn print_json(document: &impl Serialize) {
     match serde_json::to_string_pretty(document) {
         Ok(text) => {
-            write_out(format!("{text}\n").as_bytes());
+            write_out((ascii_where_hidden(&text) + "\n").as_bytes());
         }
         Err(error) => say(&format!("error: {error}\n")),
     }
@@ -106,7 +108,7 @@ fn write_out(bytes: &[u8]) -> bool {
 
 /// Writes to stderr. There is nowhere left to say that this failed.
 pub(super) fn say(text: &str) {
-    let mut text = text.to_owned();
+    let mut text = harmless(text);
     if io::stderr().is_terminal() {
         text = wrapped(text);
     }
@@ -114,6 +116,29 @@ pub(super) fn say(text: &str) {
         text = paint::painted(&text);
     }
     let _ = io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Text for a terminal: characters that are not seen, or change how others are shown, become `?`; lines stay.
+pub(super) fn harmless(text: &str) -> String {
+    text.replace(|letter: char| letter != '\n' && is_hidden(letter), "?")
+}
+
+/// JSON whose hidden characters are written by their numbers. They stand within strings only; line ends stand between
+/// tokens only.
+fn ascii_where_hidden(json: &str) -> String {
+    let mut out = String::with_capacity(json.len());
+    for letter in json.chars() {
+        if letter == '\n' || !is_hidden(letter) {
+            out.push(letter);
+        } else {
+            let mut pair = [0; 2];
+            for unit in letter.encode_utf16(&mut pair) {
+                // writing to a string does not fail
+                let _ = write!(out, "\\u{unit:04x}");
+            }
+        }
+    }
+    out
 }
 
 /// Makes a folder, with those above it, where it is not there yet.

@@ -246,19 +246,18 @@ impl Args {
 }
 
 /// The next check of the wing once the plan is done, before anyone has measured what it left.
-fn due_after(fleet: &Fleet, one: Chosen<'_>, plan: &Plan, limits: LimitsTable) -> Result<WingDue, Failure> {
+fn due_after(fleet: &Fleet, one: ChosenCheck<'_>, plan: &Plan, limits: LimitsTable) -> Result<WingDue, Failure> {
     let wear = WearSpec::default().fit_preferred(fleet)?;
     let actions = plan.actions(one.check.date, one.check.hours_h, None);
     let today = fleet.last_date().unwrap_or(one.check.date);
     Ok(DueSpec::default().today(today).limits(limits).run_after(fleet, &wear, &one.history.wing.id, &actions)?)
 }
 
-/// The order of work; whatever could move the cursor is shown as `?`.
+/// The order of work.
 fn sequence(plan: &Plan) -> String {
     let steps: Vec<String> = plan.sequence().iter().map(|step| format!("{step}\n")).collect();
     if steps.is_empty() {
         return String::new();
     }
-    let text = format!("\nOrder of work, and the readings to expect after each step\n{}", steps.concat());
-    text.replace(|c: char| c.is_control() && c != '\n', "?")
+    format!("\nOrder of work, and the readings to expect after each step\n{}", steps.concat())
 }

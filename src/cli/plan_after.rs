@@ -63,7 +63,7 @@ pub(super) fn words(recorded: &RecordedRow, check: &Check) -> String {
     if recorded.as_left.is_none() {
         out.push_str("Measure again, and enter that check as `as_left` at the same hours.\n");
     }
-    out.replace(|c: char| c.is_control() && c != '\n', "?")
+    out
 }
 
 /// The recorded work against the check after it.

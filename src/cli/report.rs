@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use linedrift::Date;
 use linedrift::check::Fleet;
+use linedrift::fleet::batch::BatchFailure;
 use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
 use linedrift::forecast::{
     Backtest, BacktestSpec, DueRow, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable,
@@ -241,7 +242,7 @@ impl Args {
                 let set = fleet.line_set(one.history);
                 let findings = findings(fleet, one)?;
                 let spec = limits.of(&one.history.wing.model).planning(PlanSpec::default());
-                let failed = |error| one.failed(&error);
+                let failed = |error: linedrift::plan::PlanError| BatchFailure::of_check(&one, &error).to_string();
                 let plan = spec.run(set, one.history, one.check, &findings).map_err(failed)?;
                 let curve = if plan.actions.is_empty() {
                     Vec::new()

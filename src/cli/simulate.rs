@@ -72,12 +72,13 @@ impl Args {
         let truth = serde_json::to_string_pretty(&made.truth).map_err(|error| Failure::result(&error))?;
         progress.step("writing the tables");
         output::make_folder(&self.out)?;
-        write_folder(&made.fleet, &self.out, TableFormat::Csv)?;
-        write_atomic(&self.out.join("truth.json"), format!("{truth}\n").as_bytes())?;
         if self.demo {
+            // before the tables: they are never there without the mark
             write_atomic(&self.out.join("README.md"), DEMO_README.as_bytes())?;
             write_atomic(&self.out.join(DEMO_MARK), DEMO_MARK_TEXT.as_bytes())?;
         }
+        write_folder(&made.fleet, &self.out, TableFormat::Csv)?;
+        write_atomic(&self.out.join("truth.json"), format!("{truth}\n").as_bytes())?;
         drop(progress);
         let checks: usize = made.fleet.histories().iter().map(|history| history.checks.len()).sum();
         Ok(Output::text(format!(

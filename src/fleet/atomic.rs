@@ -41,7 +41,8 @@ pub enum FleetWriteError {
 }
 
 /// Writes a file so that it is there whole or not at all: a temporary file in the same folder, flushed to the disk, then
-/// renamed. On an error the temporary file is removed and an existing file stays as it was.
+/// renamed. On an error the temporary file is removed and an existing file stays as it was. A link is followed; what is
+/// no file (a folder, a device) is left alone.
 ///
 /// # Errors
 /// [`FleetWriteError::Io`] with the path and what the system said.
@@ -54,6 +55,8 @@ pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), FleetWriteError> {
 #[derive(Debug)]
 pub(super) struct StagedFile {
     path: PathBuf,
+    /// The same, through any link: the file that is renamed over.
+    target: PathBuf,
     temporary: PathBuf,
     waits: bool,
 }
@@ -62,13 +65,15 @@ impl StagedFile {
     pub(super) fn new(path: &Path, bytes: &[u8]) -> Result<Self, FleetWriteError> {
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let failed = |source| FleetWriteError::Io { path: path.to_owned(), source };
-        let Some(name) = path.file_name() else {
+        let target = target_of(path).map_err(failed)?;
+        let Some(name) = target.file_name() else {
             return Err(failed(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not the name of a file")));
         };
         let count = COUNT.fetch_add(1, Ordering::Relaxed);
         let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
-        let staged = Self { path: path.to_owned(), temporary: path.with_file_name(name), waits: true };
-        fill(&staged.temporary, path, bytes).map_err(failed)?;
+        let temporary = target.with_file_name(name);
+        let staged = Self { path: path.to_owned(), target, temporary, waits: true };
+        fill(&staged.temporary, &staged.target, bytes).map_err(failed)?;
         Ok(staged)
     }
 
@@ -82,12 +87,17 @@ impl StagedFile {
         &self.temporary
     }
 
+    /// Leaves it where it is when this is dropped: something else will put it in its place.
+    pub(super) fn keep(&mut self) {
+        self.waits = false;
+    }
+
     /// Puts it in its place.
     pub(super) fn commit(mut self) -> Result<(), FleetWriteError> {
-        fs::rename(&self.temporary, &self.path)
+        fs::rename(&self.temporary, &self.target)
             .map_err(|source| FleetWriteError::Io { path: self.path.clone(), source })?;
         self.waits = false;
-        if let Some(folder) = self.path.parent() {
+        if let Some(folder) = self.target.parent() {
             sync_folder(folder);
         }
         Ok(())
@@ -108,6 +118,15 @@ pub(super) fn sync_folder(folder: &Path) {
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     if let Ok(opened) = File::open(folder) {
         let _ = opened.sync_all();
+    }
+}
+
+/// The file that a path leads to. Renaming over a link would put a file in its place, and over a device take that away.
+fn target_of(path: &Path) -> std::io::Result<PathBuf> {
+    let target = if path.is_symlink() { fs::canonicalize(path)? } else { path.to_owned() };
+    match fs::metadata(&target) {
+        Ok(about) if !about.is_file() => Err(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not a file")),
+        _ => Ok(target),
     }
 }
 

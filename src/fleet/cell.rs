@@ -6,6 +6,9 @@ use std::fmt;
 use jiff::Span;
 use jiff::civil::{Date, date};
 
+/// No length, load, time or temperature of a wing is larger, whatever its unit; sums of such numbers stay finite.
+const LARGEST: f64 = 1e9;
+
 /// What stands in a cell that is not empty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Cell<'a> {
@@ -49,6 +52,9 @@ impl<'a> Cell<'a> {
         };
         if !number.is_finite() {
             return Err("a finite number");
+        }
+        if number.abs() > LARGEST {
+            return Err("a number of a size that can be (at most 1e9)");
         }
         match limit {
             Limit::NotNegative if number < 0.0 => Err("a number that is not negative"),
@@ -133,6 +139,7 @@ mod tests {
         assert_eq!(Cell::Text("1234.5").number(Limit::Any), Ok(1234.5));
         assert!(Cell::Text("1234,5").number(Limit::Any).unwrap_err().contains("decimal comma"));
         assert!(Cell::Text(" 7").number(Limit::Any).unwrap_err().contains("blanks"));
+        assert!(Cell::Text("1e308").number(Limit::Any).unwrap_err().contains("size"));
         assert!(Cell::Text("NaN").number(Limit::Any).unwrap_err().contains("finite"));
         assert!(Cell::Number(f64::INFINITY).number(Limit::Any).unwrap_err().contains("finite"));
         assert!(Cell::Count(-1).number(Limit::NotNegative).is_err());

@@ -10,6 +10,9 @@ use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::schema::TableSchema;
 
+/// A table has some dozen columns; more than this is another kind of file.
+const MOST_COLUMNS: usize = 1000;
+
 /// Reads a CSV file's bytes. `None`: nothing of it can be used; the faults say why.
 pub(super) fn read_csv(bytes: &[u8], schema: TableSchema, extra: &[String], faults: &mut FaultList) -> Option<Grid> {
     let table = schema.name;
@@ -17,6 +20,11 @@ pub(super) fn read_csv(bytes: &[u8], schema: TableSchema, extra: &[String], faul
     if let Err(error) = std::str::from_utf8(bytes) {
         let row = 1 + bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
         faults.add(table, row, "", "", format_args!("text in UTF-8 (save the table as CSV UTF-8)"));
+        return None;
+    }
+    if let Some(at) = bytes.iter().position(|byte| *byte == 0) {
+        let row = 1 + bytes.iter().take(at).filter(|byte| **byte == b'\n').count();
+        faults.add(table, row, "", "", format_args!("text in UTF-8 without zero bytes (UTF-16 has them)"));
         return None;
     }
     let shape = Shape::of(bytes, table, faults)?;
@@ -59,6 +67,16 @@ impl<'a> Shape<'a> {
             && let Some(name) = [(';', "semicolons"), ('\t', "tabs")].iter().find(|(mark, _)| only.contains(*mark))
         {
             faults.add(table, 1, "", only, format_args!("commas between the columns (this file has {})", name.1));
+            return None;
+        }
+        if head.line.contains(&b'\r') {
+            let ends = format_args!("lines that end with LF or CRLF (these end with CR alone)");
+            faults.add(table, 1, "", String::from_utf8_lossy(head.line), ends);
+            return None;
+        }
+        if header.len() > MOST_COLUMNS {
+            let found = header.len();
+            faults.add(table, 1, "", found, format_args!("at most {MOST_COLUMNS} columns (here {found})"));
             return None;
         }
         let start = records.at;

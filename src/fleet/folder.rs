@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::action_table::{OfWing, read_actions, read_fittings};
+use super::alike::{Names, notes_on_capitals, report_alike, report_hidden};
 use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
@@ -12,6 +13,7 @@ use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::{Grid, Loaded};
 use super::parquet::read_parquet;
+use super::pending::{Move, PENDING_FILE, Pending};
 use super::reading_table::read_readings;
 use super::schema::{
     ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
@@ -19,6 +21,9 @@ use super::schema::{
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
 use crate::wing::Fibre;
+
+/// Columns of text that the program does not hold against a list of its own.
+const TEXTS: [&str; 8] = ["model", "line", "main", "material", "table_version", "segment", "wing", "check"];
 
 /// How to read a fleet folder.
 ///
@@ -85,8 +90,22 @@ impl FolderSpec {
             faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
             return Err(FleetReadError::Faulty(faults));
         }
-        let mut source =
-            Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
+        let (moved, gone) = match Pending::read(folder) {
+            Ok(pending) => (pending.moves(folder), pending.removals(folder)),
+            Err(error) => {
+                faults.add("", 0, PENDING_FILE, error, format_args!("a record of tables about to be put in place"));
+                return Err(FleetReadError::Faulty(faults));
+            }
+        };
+        let mut source = Source {
+            folder,
+            covariates: &self.covariates,
+            staged,
+            moved,
+            gone,
+            faults: &mut faults,
+            notes: Vec::new(),
+        };
         let loaded = LoadedTables {
             catalogue: CatalogueTables {
                 lines: source.needed(LINES),
@@ -116,6 +135,7 @@ impl FolderSpec {
         mut notes: Vec<String>,
         mut faults: FaultList,
     ) -> Result<Folder, FleetReadError> {
+        loaded.report_names(&mut notes, &mut faults);
         let catalogue = Catalogue::read(&loaded.catalogue, &mut faults);
         let wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, &mut faults);
         let mut checks = Checks::read(&loaded.checks, &wings, &mut faults);
@@ -153,6 +173,31 @@ pub(super) struct LoadedTables {
     pub(super) readings: Loaded,
 }
 
+impl LoadedTables {
+    /// Names with characters that are not seen, and names that look alike.
+    fn report_names(&self, notes: &mut Vec<String>, faults: &mut FaultList) {
+        let tables = &self.catalogue;
+        for loaded in [&tables.lines, &tables.segments, &tables.rows, &tables.models, &self.wings, &self.checks] {
+            report_hidden(loaded, &TEXTS, faults);
+        }
+        report_hidden(&self.readings, &["operator"], faults);
+        for (loaded, column, within) in [
+            (&tables.lines, "model", None),
+            (&tables.lines, "line", Some("model")),
+            (&tables.lines, "material", None),
+            (&tables.segments, "segment", Some("model")),
+            (&tables.segments, "material", None),
+            (&self.wings, "wing", None),
+            (&self.checks, "check", None),
+        ] {
+            report_alike(loaded, Names { column, within }, faults);
+        }
+        notes_on_capitals(&tables.segments, "material", notes);
+        notes_on_capitals(&self.wings, "wing", notes);
+        notes_on_capitals(&self.checks, "check", notes);
+    }
+}
+
 /// A note that names the columns that were left out.
 pub(super) fn left_out_note(name: &str, grids: &[Grid]) -> Option<String> {
     let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
@@ -163,6 +208,15 @@ pub(super) fn left_out_note(name: &str, grids: &[Grid]) -> Option<String> {
     let columns: Vec<String> = left_out.iter().map(quote).collect();
     let word = if columns.len() == 1 { "column" } else { "columns" };
     Some(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")))
+}
+
+/// The bytes of a file. What is no file (a folder, a pipe, a device) is refused: reading it may never end.
+fn read_file(path: &Path) -> std::io::Result<Vec<u8>> {
+    if fs::metadata(path)?.is_file() {
+        fs::read(path)
+    } else {
+        Err(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not a file"))
+    }
 }
 
 /// A contradiction that the checks of single tables did not foresee.
@@ -208,6 +262,10 @@ struct Source<'a> {
     folder: &'a Path,
     covariates: &'a [String],
     staged: &'a [StagedFile],
+    /// Tables that were made ready and not yet put in place when a process stopped.
+    moved: Vec<Move>,
+    /// Tables that were about to be removed then.
+    gone: Vec<PathBuf>,
     faults: &'a mut FaultList,
     notes: Vec<String>,
 }
@@ -215,7 +273,9 @@ struct Source<'a> {
 impl Source<'_> {
     /// Where the bytes of a file stand.
     fn at<'b>(&'b self, path: &'b Path) -> &'b Path {
-        self.staged.iter().find(|staged| staged.path() == path).map_or(path, StagedFile::temporary)
+        let staged = self.staged.iter().find(|staged| staged.path() == path).map(StagedFile::temporary);
+        let moved = || self.moved.iter().find(|moved| moved.to == path).map(|moved| moved.from.as_path());
+        staged.or_else(moved).unwrap_or(path)
     }
 
     /// A table that must be there.
@@ -235,7 +295,13 @@ impl Source<'_> {
         let parquet = self.folder.join(format!("{name}.parquet"));
         let parts = self.folder.join(name);
         let in_parts = schema.name == READINGS.name && parts.is_dir();
-        let there: Vec<String> = [(csv.exists(), ".csv"), (parquet.exists(), ".parquet"), (in_parts, "/")]
+        // a link that leads nowhere is there, and is no table
+        let is_there = |path: &Path| {
+            (path.exists() || path.is_symlink() || self.moved.iter().any(|moved| moved.to == path))
+                && !self.gone.iter().any(|gone| gone == path)
+        };
+        let (csv_is_there, parquet_is_there) = (is_there(&csv), is_there(&parquet));
+        let there: Vec<String> = [(csv_is_there, ".csv"), (parquet_is_there, ".parquet"), (in_parts, "/")]
             .iter()
             .filter(|(is_there, _)| *is_there)
             .map(|(_, ending)| format!("{name}{ending}"))
@@ -245,15 +311,15 @@ impl Source<'_> {
             return Loaded::Broken;
         }
         let extra = if name == WINGS.name { self.covariates } else { &[] };
-        let grids = if csv.exists() {
-            match fs::read(self.at(&csv)) {
+        let grids = if csv_is_there {
+            match read_file(self.at(&csv)) {
                 Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
                 Err(error) => {
                     self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
                     vec![None]
                 }
             }
-        } else if parquet.exists() {
+        } else if parquet_is_there {
             let path = self.at(&parquet).to_owned();
             vec![read_parquet(&path, name, schema, extra, self.faults)]
         } else if in_parts {

@@ -8,8 +8,9 @@ use std::path::Path;
 use polars::prelude::Column;
 
 use super::atomic::{FleetWriteError, sync_folder};
+use super::pending::Pending;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
-use super::table::{Cells, Table, TableFormat, write, write_frame};
+use super::table::{Cells, Table, TableFormat, stage, stage_frame};
 use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
 use crate::wing::{LineSet, ModelData, Side};
 
@@ -17,7 +18,8 @@ use crate::wing::{LineSet, ModelData, Side};
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
 ///
 /// Optional tables are written where there is something to say; an optional table of an earlier fleet in the same
-/// folder, and its readings in another format, are removed, so that old and new never mix.
+/// folder, and its readings in another format, are removed, so that old and new never mix: all tables are written beside the
+/// old ones first, and a process that is stopped while they are put in place is completed by the next reader or writer.
 ///
 /// # Errors
 /// [`FleetWriteError`] when the file system refuses or the tables have no place for what the fleet says.
@@ -30,15 +32,18 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
         });
     }
     fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
+    Pending::read(folder)?.complete(folder)?;
+    let (mut staged, mut stale) = (Vec::new(), Vec::new());
     for table in tables {
         let is_written = is_written(&table);
         if is_written {
-            write(&table, folder, format, Cells::Exact)?;
+            staged.push(stage(&table, folder, format, Cells::Exact)?);
         }
-        remove_stale(folder, &table.name, is_written.then_some(format))?;
+        stale.extend(stale_files(folder, &table.name, is_written.then_some(format)));
     }
-    write_frame(READINGS.name, readings(fleet), folder, format)?;
-    remove_stale(folder, READINGS.name, Some(format))
+    staged.push(stage_frame(READINGS.name, readings(fleet), folder, format)?);
+    stale.extend(stale_files(folder, READINGS.name, Some(format)));
+    Pending::commit(folder, staged, stale)
 }
 
 /// Every table but `readings`, also those with nothing in them.
@@ -91,15 +96,14 @@ pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Re
     written
 }
 
-/// Removes a table's files in other formats than the one just written.
-fn remove_stale(folder: &Path, table: &str, written: Option<TableFormat>) -> Result<(), FleetWriteError> {
-    for format in [TableFormat::Csv, TableFormat::Parquet] {
-        let stale = folder.join(format!("{table}.{}", format.ending()));
-        if Some(format) != written && stale.exists() {
-            fs::remove_file(&stale).map_err(|source| FleetWriteError::Io { path: stale, source })?;
-        }
-    }
-    Ok(())
+/// A table's files in other formats than the one that is written.
+fn stale_files(folder: &Path, table: &str, written: Option<TableFormat>) -> Vec<String> {
+    [TableFormat::Csv, TableFormat::Parquet]
+        .into_iter()
+        .filter(|format| Some(*format) != written)
+        .map(|format| format!("{table}.{}", format.ending()))
+        .filter(|name| folder.join(name).exists())
+        .collect()
 }
 
 /// The first line set of each model; versions of one model share its other tables.

@@ -1,6 +1,7 @@
 //! One table in memory, as it was read, and its records.
 
 use std::borrow::Cow;
+use std::collections::HashSet;
 use std::str::FromStr;
 
 use jiff::civil::Date;
@@ -122,6 +123,17 @@ impl<'a> Record<'a> {
         faults.add(&self.grid.name, self.row_number(), column, value, expected);
     }
 
+    /// Notes a fault of this record with its value told otherwise than it stands.
+    pub(super) fn fault_of(
+        self,
+        faults: &mut FaultList,
+        column: &str,
+        value: &str,
+        expected: std::fmt::Arguments<'_>,
+    ) {
+        faults.add(&self.grid.name, self.row_number(), column, value, expected);
+    }
+
     fn cell(self, column: &str) -> Option<Cell<'a>> {
         self.grid.column(column)?.get(self.at)
     }
@@ -223,8 +235,9 @@ impl Selection {
     ) -> Self {
         let mut wanted: Vec<(usize, String)> = Vec::new();
         let mut left_out = Vec::new();
+        let mut seen: HashSet<&str> = HashSet::new();
         for (place, name) in header.iter().enumerate() {
-            if header.iter().take(place).any(|earlier| earlier == name) {
+            if !seen.insert(name) {
                 if !name.is_empty() {
                     faults.add(table, 1, name, name, format_args!("each column once (this one stands twice)"));
                 }

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::addition::AdditionError;
 use super::atomic::FleetWriteError;
+use super::pending::Pending;
 
 /// Name of the file in a fleet folder that is locked while something is added.
 const LOCK_FILE: &str = ".linedrift-lock";
@@ -20,7 +21,7 @@ pub struct FolderLock {
 }
 
 impl FolderLock {
-    /// Takes the lock of a fleet folder.
+    /// Takes the lock of a fleet folder, and completes what another process was stopped at between two tables.
     ///
     /// # Errors
     /// [`AdditionError::Locked`] while another process has it, [`AdditionError::Write`] when the file system refuses.
@@ -32,6 +33,7 @@ impl FolderLock {
         try_lock(&file, &path, || holder(&path))?;
         file.set_len(0).map_err(failed)?;
         file.write_all(format!("{}\n", std::process::id()).as_bytes()).map_err(failed)?;
+        Pending::read(folder)?.complete(folder)?;
         Ok(Self { _file: file })
     }
 }

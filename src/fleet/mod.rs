@@ -13,6 +13,7 @@
 
 mod action_table;
 mod addition;
+mod alike;
 mod append;
 mod atomic;
 pub mod batch;
@@ -36,6 +37,8 @@ mod lock;
 mod material_table;
 mod parquet;
 mod parquet_edit;
+mod parquet_pages;
+mod pending;
 mod planform_table;
 mod reading_table;
 mod schema;

@@ -10,6 +10,7 @@ use polars::prelude::{
 
 use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
+use super::parquet_pages::{ColumnChunk, is_sound};
 use super::schema::TableSchema;
 
 pub(super) const MS_PER_DAY: i64 = 86_400_000;
@@ -40,17 +41,23 @@ fn read(
     extra: &[String],
     faults: &mut FaultList,
 ) -> Result<Grid, String> {
+    // opening a pipe would wait for someone to write into it
+    if !path.metadata().map_err(|error| error.to_string())?.is_file() {
+        return Err("not a file".to_owned());
+    }
     let file = File::open(path).map_err(|error| error.to_string())?;
     let size = file.metadata().map_err(|error| error.to_string())?.len();
+    let pages = file.try_clone().map_err(|error| error.to_string())?;
     let mut reader = ParquetReader::new(file);
     // a description that contradicts the file would make the decoder panic
-    let description = reader.get_metadata().map_err(|error| error.to_string())?;
+    let description = reader.get_metadata().map_err(|error| error.to_string())?.clone();
     let groups = &description.row_groups;
     let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
     let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
     if !inside || sum != Some(description.num_rows) {
         return Err("damaged".to_owned());
     }
+    let height = description.num_rows;
     let file_schema = reader.schema().map_err(|error| error.to_string())?;
     let header: Vec<String> = file_schema.iter_names().map(ToString::to_string).collect();
     let mut chosen = Selection::new(table, &header, schema, extra, faults);
@@ -75,14 +82,34 @@ fn read(
             left_out: chosen.left_out,
         });
     }
+    // no page is decoded before the headers of all are found to agree with the description
+    let mut chunks = Vec::new();
+    for group in groups {
+        for (_, name) in &chosen.wanted {
+            for column in group.columns_under_root_iter(name).into_iter().flatten() {
+                let [values, unpacked] = [column.num_values(), column.uncompressed_size()].map(u64::try_from);
+                let (Ok(values), Ok(unpacked)) = (values, unpacked) else { return Err("damaged".to_owned()) };
+                chunks.push(ColumnChunk { bytes: column.byte_range(), values, unpacked });
+            }
+        }
+        let rows = group.num_rows() as u64;
+        if chunks.drain(..).any(|chunk| chunk.values != rows || !is_sound(&pages, &chunk)) {
+            return Err("damaged".to_owned());
+        }
+    }
     let names = chosen.wanted.iter().map(|(_, name)| name.clone()).collect();
     let frame = reader.with_columns(Some(names)).set_rechunk(true).finish().map_err(|error| error.to_string())?;
     let mut columns = Vec::with_capacity(chosen.wanted.len());
     for (_, name) in chosen.wanted {
-        let cells = frame.column(&name).and_then(cells).map_err(|error| format!("{name}: {error}"))?;
+        let column = frame.column(&name).map_err(|error| error.to_string())?;
+        // pages that say another number of values than the description
+        if column.len() != height {
+            return Err("damaged".to_owned());
+        }
+        let cells = cells(column).map_err(|error| format!("{name}: {error}"))?;
         columns.push((name, cells));
     }
-    Ok(Grid { name: table.to_owned(), columns, height: frame.height(), rows: None, whole, left_out: chosen.left_out })
+    Ok(Grid { name: table.to_owned(), columns, height, rows: None, whole, left_out: chosen.left_out })
 }
 
 /// Whether a column of this type can be read (types that the polars build lacks would make it panic).

@@ -5,7 +5,7 @@ use std::path::Path;
 use polars::prelude as pl;
 use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
-use super::atomic::{FleetWriteError, write_atomic};
+use super::atomic::{FleetWriteError, StagedFile};
 
 /// File format of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -140,9 +140,30 @@ pub(super) enum Cells {
     Harmless,
 }
 
-pub(super) fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
+fn write(table: &Table, folder: &Path, format: TableFormat, cells: Cells) -> Result<(), FleetWriteError> {
+    stage(table, folder, format, cells)?.commit()
+}
+
+/// Writes a table under a temporary name.
+pub(super) fn stage(
+    table: &Table,
+    folder: &Path,
+    format: TableFormat,
+    cells: Cells,
+) -> Result<StagedFile, FleetWriteError> {
     let bytes = encode(table, format, cells)?;
-    write_atomic(&folder.join(format!("{}.{}", table.name, format.ending())), &bytes)
+    StagedFile::new(&folder.join(format!("{}.{}", table.name, format.ending())), &bytes)
+}
+
+/// Writes polars columns, which cost less memory than a [`Table`], under a temporary name.
+pub(super) fn stage_frame(
+    name: &str,
+    columns: Vec<pl::Column>,
+    folder: &Path,
+    format: TableFormat,
+) -> Result<StagedFile, FleetWriteError> {
+    let bytes = bytes(name, columns_frame(name, columns)?, format)?;
+    StagedFile::new(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
 /// The bytes of a table's file.
@@ -175,17 +196,6 @@ fn bytes(name: &str, mut frame: DataFrame, format: TableFormat) -> Result<Vec<u8
         }
     }
     Ok(bytes)
-}
-
-/// Writes polars columns, which cost less memory than a [`Table`].
-pub(super) fn write_frame(
-    name: &str,
-    columns: Vec<pl::Column>,
-    folder: &Path,
-    format: TableFormat,
-) -> Result<(), FleetWriteError> {
-    let bytes = bytes(name, columns_frame(name, columns)?, format)?;
-    write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
 }
 
 pub(super) fn series(column: &Column, harmless: bool) -> pl::Column {

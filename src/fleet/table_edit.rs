@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::{Date, date};
 
-use super::atomic::{FleetWriteError, write_atomic};
+use super::atomic::{FleetWriteError, StagedFile};
 use super::csv::read_csv;
 use super::csv_edit::CsvEdit;
 use super::fault::FaultList;
@@ -48,7 +48,7 @@ enum Body {
     Parquet(ParquetEdit),
 }
 
-/// A table with the changes to come. Nothing is written before [`TableEdit::write`].
+/// A table with the changes to come. Nothing is written before [`ChangedTable::stage`].
 #[derive(Debug)]
 pub(super) struct TableEdit {
     schema: TableSchema,
@@ -141,7 +141,8 @@ pub(super) struct ChangedTable {
 }
 
 impl ChangedTable {
-    pub(super) fn write(&self) -> Result<(), FleetWriteError> {
-        write_atomic(&self.path, &self.bytes)
+    /// Writes it under a temporary name beside its own.
+    pub(super) fn stage(&self) -> Result<StagedFile, FleetWriteError> {
+        StagedFile::new(&self.path, &self.bytes)
     }
 }

@@ -6,8 +6,9 @@ use super::atomic::FleetWriteError;
 use super::folder_out::segment_name;
 use super::grid::Grid;
 use super::lock::FolderLock;
+use super::pending::Pending;
 use super::schema::{ACTIONS, FITTINGS};
-use super::table_edit::{TableEdit, Value};
+use super::table_edit::{ChangedTable, TableEdit, Value};
 use crate::check::{Action, Fitting, History};
 use crate::wing::LineSet;
 
@@ -37,11 +38,15 @@ pub struct WorkRecord {
 
 /// Writes work into a fleet folder: its actions at the end of `actions`, and `fittings` kept up to date. Whatever else the
 /// two tables hold stays as it is, unknown columns and, in CSV, every byte of the rows that are not changed. A table that
-/// is missing is made. The lock of the folder says that nobody else is writing. Both files are made ready first and then put in place, each whole or not at all.
+/// is missing is made. The lock of the folder says that nobody else is writing.
+///
+/// Both files are made ready first, then the file `.linedrift-pending` says so, then they are put in place. Stopped
+/// before that file is there, nothing has happened; stopped after it, the folder reads as if all were done, and the next
+/// one who takes its lock completes it.
 ///
 /// # Errors
 /// [`FleetWriteError`] when a table cannot be read or kept as it is, a segment has no name in the tables, or the file system
-/// refuses. Unless it is the very last step that fails, nothing has been written.
+/// refuses.
 pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) -> Result<WorkRecord, FleetWriteError> {
     let mut record = WorkRecord::default();
     let mut ready = Vec::new();
@@ -97,9 +102,8 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) ->
         }
         ready.push(table.finish()?);
     }
-    for table in &ready {
-        table.write()?;
-    }
+    let staged = ready.iter().map(ChangedTable::stage).collect::<Result<Vec<_>, _>>()?;
+    Pending::commit(folder, staged, Vec::new())?;
     Ok(record)
 }
 

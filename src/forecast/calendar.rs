@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::DueTable;
+use crate::wing::is_hidden;
 
 /// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).
 const LINE_OCTETS: usize = 75;
@@ -114,7 +115,7 @@ fn escaped(text: &str) -> String {
                 out.push(letter);
             }
             '\n' => out.push_str("\\n"),
-            control if control.is_control() => {}
+            hidden if is_hidden(hidden) => {}
             plain => out.push(plain),
         }
     }

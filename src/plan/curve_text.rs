@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use super::Alternative;
 use super::sequence::words;
+use crate::wing::shown;
 
 /// Columns of the screen.
 const COLUMNS: usize = 80;
 
 /// The best plans with at most 0, 1, 2, … actions as a table within 80 columns, each with the actions that come new and those
-/// that fall away against the row before. Control characters become `?`.
+/// that fall away against the row before. Hidden characters become `?`.
 #[must_use]
 pub fn curve_table(curve: &[Alternative]) -> String {
     let mut out = format!("{:>7}{:>9}{:>10}{:>9}{:>8}\n", "actions", "outside", "worst mm", "misfit", "price");
@@ -35,7 +36,7 @@ pub fn curve_table(curve: &[Alternative]) -> String {
             .chain(now.iter().filter(|action| !before.contains(action)).map(|new| format!("+ {new}")));
         for change in changes {
             let line: String = format!("        {change}").chars().take(COLUMNS).collect();
-            let _ = writeln!(out, "{}", line.replace(char::is_control, "?"));
+            let _ = writeln!(out, "{}", shown(&line));
         }
         before = now;
     }

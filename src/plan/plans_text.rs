@@ -3,11 +3,11 @@
 use std::fmt::{self, Write as _};
 
 use super::{Achieved, LearntFleet, Plan};
-use crate::wing::Row;
+use crate::wing::{Row, shown};
 
-/// The text cut to a width; control characters become `?`.
+/// The text cut to a width; hidden characters become `?`.
 fn cut(text: &str, width: usize) -> String {
-    text.chars().take(width).map(|c| if c.is_control() { '?' } else { c }).collect()
+    shown(text).chars().take(width).collect()
 }
 
 /// One line per plan within 80 columns: lines outside, the worst line and the incidence change, before and after, with the

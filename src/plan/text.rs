@@ -5,6 +5,7 @@ use std::fmt::{self, Write};
 use super::sequence::words;
 use super::{Plan, PlannedState};
 use crate::trim::Interval;
+use crate::wing::shown;
 
 /// What every plan says at its end.
 pub(super) const CAUTION: &str = "Adjustments are to be done or checked by a qualified workshop. Measure again after them: \
@@ -36,9 +37,9 @@ fn state(f: &mut String, name: &str, state: &PlannedState) -> fmt::Result {
 /// Columns of the screen.
 const COLUMNS: usize = 80;
 
-/// Writes a line within the columns, broken at spaces and continued two columns in; control characters become `?`.
+/// Writes a line within the columns, broken at spaces and continued two columns in; hidden characters become `?`.
 fn wrapped(f: &mut fmt::Formatter<'_>, line: &str) -> fmt::Result {
-    let clean: String = line.chars().map(|letter| if letter.is_control() { '?' } else { letter }).collect();
+    let clean = shown(line);
     let mut rest = clean.as_str();
     let mut room = COLUMNS;
     loop {

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use crate::wing::is_hidden;
+
 /// The text with the five characters that mean something in HTML and SVG written out.
 #[must_use]
 pub fn escape(text: &str) -> String {
@@ -13,8 +15,8 @@ pub fn escape(text: &str) -> String {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            // characters that no HTML or XML document may hold
-            c if c.is_control() && !matches!(c, '\n' | '\t') => out.push('\u{fffd}'),
+            // characters that no HTML or XML document may hold, and those that turn the text around them
+            c if is_hidden(c) && !matches!(c, '\n' | '\t') => out.push('\u{fffd}'),
             c => out.push(c),
         }
     }

@@ -9,15 +9,15 @@ use super::words::{self, CAUTIONS, DEMO_NOTE};
 use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, Reason, WingDue};
 use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};
-use crate::wing::Side;
+use crate::wing::{Side, shown};
 
 /// Widest line of any text here.
 const WIDTH: usize = 80;
 
-/// The text cut to a width in characters, its end marked by `…` when something is left out. Control characters, which
-/// could move the cursor, are shown as `?`.
+/// The text cut to a width in characters, its end marked by `…` when something is left out. Characters that are
+/// not seen, or could move the cursor, are shown as `?`.
 pub(super) fn cut(text: &str, width: usize) -> String {
-    let clean: String = text.chars().map(|c| if c.is_control() { '?' } else { c }).collect();
+    let clean = shown(text);
     if clean.chars().count() <= width {
         return clean;
     }

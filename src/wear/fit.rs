@@ -6,13 +6,14 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use super::layout::Layout;
 use super::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use super::spec::ReducedModel;
-use super::{Diagnostic, Reduction, Shape, SpreadRow, TermRow, WearSpec};
+use super::{Diagnostic, Reduction, SavedFitError, Shape, SpreadRow, TermRow, WearSpec};
 use crate::stats::StopReason;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
 use crate::wing::{LineSet, Row};
 
 /// A fitted wear model: fixed terms with intervals, spreads, and what was found on the way.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "UncheckedFit")]
 pub struct WearFit {
     pub(crate) spec: WearSpec,
     pub(crate) layout: Layout,
@@ -28,6 +29,49 @@ pub struct WearFit {
     terms: Vec<TermRow>,
     spread: Vec<SpreadRow>,
     diagnostics: Vec<Diagnostic>,
+}
+
+/// A fit as a document gives it, before it is checked.
+#[derive(Deserialize)]
+pub(super) struct UncheckedFit {
+    spec: WearSpec,
+    layout: Layout,
+    components: Vec<Component>,
+    scale: Option<ScaleInterval>,
+    comparison: Vec<ShapeComparison>,
+    readings: usize,
+    wings: usize,
+    checks: usize,
+    lines: usize,
+    restarted_lines: usize,
+    terms: Vec<TermRow>,
+    spread: Vec<SpreadRow>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl TryFrom<UncheckedFit> for WearFit {
+    type Error = SavedFitError;
+
+    fn try_from(read: UncheckedFit) -> Result<Self, SavedFitError> {
+        let UncheckedFit { spec, layout, components, scale, comparison, readings, wings, checks, .. } = read;
+        let UncheckedFit { lines, restarted_lines, terms, spread, diagnostics, .. } = read;
+        let fit = Self {
+            spec,
+            layout,
+            components,
+            scale,
+            comparison,
+            readings,
+            wings,
+            checks,
+            lines,
+            restarted_lines,
+            terms,
+            spread,
+            diagnostics,
+        };
+        fit.fault().map_or(Ok(fit), |what| Err(SavedFitError::Damaged { what }))
+    }
 }
 
 /// A fit under one time shape, and its weight among the shapes that the readings leave open.

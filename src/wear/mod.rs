@@ -20,6 +20,7 @@ mod paths;
 mod posterior;
 mod predict;
 mod reduction;
+mod reduction_read;
 mod residuals;
 mod restarts;
 mod results;

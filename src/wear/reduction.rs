@@ -71,6 +71,7 @@ pub struct WingReduction {
 /// A fleet's readings, reduced. From here on a fit sees no reading again. Parts of a fleet add up exactly
 /// ([`Reduction::merge`]).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "super::reduction_read::ReductionRead")]
 pub struct Reduction {
     pub(crate) line_sets: Vec<LineSet>,
     /// Wings with readings, by id.

@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::WearFit;
+use super::fit::UncheckedFit;
 use crate::check::Fleet;
-use crate::wing::LineSet;
+use crate::wing::{LineSet, shown};
 
 /// What the file says it is.
 const FORMAT: &str = "linedrift wear fit";
@@ -27,7 +28,7 @@ const MOST_HOURS_H: f64 = 1e6;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(try_from = "UncheckedSavedFit")]
 pub struct SavedFit {
     format: String,
     version: u32,
@@ -36,6 +37,37 @@ pub struct SavedFit {
     hours_from_h: f64,
     hours_to_h: f64,
     fit: WearFit,
+}
+
+/// A saved fit as a document gives it, before it is checked.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedSavedFit {
+    format: String,
+    version: u32,
+    library: String,
+    demo: bool,
+    hours_from_h: f64,
+    hours_to_h: f64,
+    fit: UncheckedFit,
+}
+
+impl TryFrom<UncheckedSavedFit> for SavedFit {
+    type Error = SavedFitError;
+
+    fn try_from(read: UncheckedSavedFit) -> Result<Self, SavedFitError> {
+        let UncheckedSavedFit { format, version, library, demo, hours_from_h, hours_to_h, fit } = read;
+        if format != FORMAT {
+            return Err(SavedFitError::Format { got: plain(&format), expected: FORMAT });
+        }
+        if version != VERSION {
+            return Err(SavedFitError::Version { got: version, expected: VERSION, library: plain(&library) });
+        }
+        if !(0.0 <= hours_from_h && hours_from_h <= hours_to_h && hours_to_h <= MOST_HOURS_H) {
+            return Err(SavedFitError::Damaged { what: "hours seen" });
+        }
+        Ok(Self { format, version, library, demo, hours_from_h, hours_to_h, fit: fit.try_into()? })
+    }
 }
 
 /// Whether a fit on the bundled invented demo may serve for other wings.
@@ -204,14 +236,8 @@ impl SavedFit {
                 library: plain(&head.library),
             });
         }
-        let saved: Self = serde_json::from_str(text).map_err(unread)?;
-        saved.fault().map_or(Ok(saved), |what| Err(SavedFitError::Damaged { what }))
-    }
-
-    fn fault(&self) -> Option<&'static str> {
-        let hours =
-            0.0 <= self.hours_from_h && self.hours_from_h <= self.hours_to_h && self.hours_to_h <= MOST_HOURS_H;
-        if hours { self.fit.fault() } else { Some("hours seen") }
+        let saved: UncheckedSavedFit = serde_json::from_str(text).map_err(unread)?;
+        saved.try_into()
     }
 }
 
@@ -223,7 +249,7 @@ impl WearFit {
     }
 
     /// What does not hold together in a fit that was not made here.
-    fn fault(&self) -> Option<&'static str> {
+    pub(super) fn fault(&self) -> Option<&'static str> {
         let Some(first) = self.components.first() else { return Some("time shapes") };
         let scales = self.components.iter().all(|component| {
             component.shape.scale_h().is_none_or(|scale_h| (1e-3..=MOST_HOURS_H).contains(&scale_h))
@@ -252,5 +278,5 @@ impl WearFit {
 
 /// The first part of a text from a file, without what could move a cursor.
 fn plain(text: &str) -> String {
-    text.chars().take(120).map(|letter| if letter.is_control() { '?' } else { letter }).collect()
+    shown(text).chars().take(120).collect()
 }

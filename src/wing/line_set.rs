@@ -141,6 +141,7 @@ pub enum LineSetError {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "LineSetRead")]
 pub struct LineSet {
     model: String,
     table_version: Option<String>,
@@ -180,16 +181,8 @@ impl LineSet {
                 }
             }
         }
-        for segment in &segments {
-            let mut at = segment.parent;
-            let mut steps = 0;
-            while let Some(next) = at {
-                steps += 1;
-                match segments.get(next) {
-                    Some(below) if steps <= segments.len() => at = below.parent,
-                    _ => return Err(LineSetError::Cycle { segment: segment.name.clone() }),
-                }
-            }
+        if let Some(segment) = off_the_riser(&segments) {
+            return Err(LineSetError::Cycle { segment: segment.name.clone() });
         }
         Ok(Self {
             model: model.to_owned(),
@@ -201,6 +194,20 @@ impl LineSet {
             has_cascade: true,
             fibres: Vec::new(),
         })
+    }
+
+    /// A set without lines, of no model.
+    pub(crate) fn empty() -> Self {
+        Self {
+            model: String::new(),
+            table_version: None,
+            lines: Vec::new(),
+            segments: Vec::new(),
+            rows: Vec::new(),
+            data: ModelData::default(),
+            has_cascade: false,
+            fibres: Vec::new(),
+        }
     }
 
     /// The same set with what the `rows` table says.
@@ -332,6 +339,50 @@ impl LineSet {
             }
         }
         sum
+    }
+}
+
+/// The first segment whose parents do not lead to the riser. Each segment is walked over once, however deep the cascade.
+fn off_the_riser(segments: &[Segment]) -> Option<&Segment> {
+    let mut walk_of = vec![usize::MAX; segments.len()];
+    for (start, segment) in segments.iter().enumerate() {
+        let mut at = Some(start);
+        while let Some(here) = at {
+            match walk_of.get_mut(here) {
+                // past the table, or back on this walk's own steps
+                None => return Some(segment),
+                Some(walk) if *walk == start => return Some(segment),
+                // an earlier walk came to the riser from here
+                Some(walk) if *walk != usize::MAX => break,
+                Some(walk) => *walk = start,
+            }
+            at = segments.get(here).and_then(|below| below.parent);
+        }
+    }
+    None
+}
+
+/// A line set as a document gives it, before it is checked.
+#[derive(Deserialize)]
+struct LineSetRead {
+    model: String,
+    table_version: Option<String>,
+    lines: Vec<Line>,
+    segments: Vec<Segment>,
+    rows: Vec<RowData>,
+    data: ModelData,
+    has_cascade: bool,
+    #[serde(default)]
+    fibres: Vec<Fibre>,
+}
+
+impl TryFrom<LineSetRead> for LineSet {
+    type Error = LineSetError;
+
+    fn try_from(read: LineSetRead) -> Result<Self, LineSetError> {
+        let set = Self::new(&read.model, read.table_version.as_deref(), read.lines, read.segments)?;
+        let LineSetRead { rows, data, has_cascade, fibres, .. } = read;
+        Ok(Self { rows, data, has_cascade, fibres, ..set })
     }
 }
 

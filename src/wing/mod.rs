@@ -9,6 +9,7 @@ mod aircraft;
 mod creep;
 mod line_set;
 mod material;
+mod name;
 mod planform;
 mod row;
 
@@ -18,5 +19,6 @@ pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Se
 pub use material::{
     Fibre, Figure, Known, MaterialError, fibre, fibres, read_fibres, stretch_mm_per_n, thermal_mm_per_k,
 };
+pub use name::{is_hidden, shown};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};

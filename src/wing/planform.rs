@@ -53,11 +53,55 @@ enum Shape {
 ///
 /// Elliptic by default, `c(η) = c₀ √(1 − η²)`; or linear between given stations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "PlanformRead")]
 pub struct Planform {
     shape: Shape,
     span_m: Option<f64>,
     area_m2: Option<f64>,
     arch_radius_m: Option<f64>,
+}
+
+/// A planform as a document gives it, before it is checked.
+#[derive(Deserialize)]
+struct PlanformRead {
+    shape: Shape,
+    span_m: Option<f64>,
+    area_m2: Option<f64>,
+    arch_radius_m: Option<f64>,
+}
+
+impl TryFrom<PlanformRead> for Planform {
+    type Error = PlanformError;
+
+    fn try_from(read: PlanformRead) -> Result<Self, PlanformError> {
+        let PlanformRead { shape, span_m, area_m2, arch_radius_m } = read;
+        for (what, value) in [("span_m", span_m), ("area_m2", area_m2), ("arch radius", arch_radius_m)] {
+            value.map_or(Ok(0.0), |value| positive(what, value))?;
+        }
+        match &shape {
+            Shape::Elliptic { root_chord_m } => {
+                positive("root_chord_m", *root_chord_m)?;
+            }
+            Shape::Stations { span, chord_m } => {
+                let stations = span.len();
+                let fault = |station| PlanformError::Stations { station, stations };
+                // from 0 to 1, each past the one before
+                let rising = span.windows(2).position(|pair| !(pair[0] < pair[1]));
+                if stations < 2 || chord_m.len() != stations || span[0] != 0.0 || span[stations - 1] != 1.0 {
+                    return Err(fault(stations));
+                }
+                if let Some(at) = rising {
+                    return Err(fault(at + 2));
+                }
+                for (at, chord) in chord_m.iter().enumerate() {
+                    if at + 1 < stations || *chord != 0.0 {
+                        positive("chord_m", *chord)?;
+                    }
+                }
+            }
+        }
+        Ok(Self { shape, span_m, area_m2, arch_radius_m })
+    }
 }
 
 fn positive(what: &'static str, value: f64) -> Result<f64, PlanformError> {

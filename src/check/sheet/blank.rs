@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use super::delimited::quoted;
+use super::delimited::quoted_name;
 use crate::check::{Check, deviations};
 use crate::wing::{LineSet, Row, Side};
 
@@ -129,6 +129,7 @@ impl Sheet {
     }
 
     /// The sheet as CSV: `order,side,row,main,line,expected_mm,last_mm,reading_mm`, the last column empty, to be filled in.
+    /// A name that a spreadsheet would run as a formula gets an apostrophe in front, which reading the sheet takes away.
     ///
     /// ```
     /// use linedrift::check::sheet::{FilledSheet, SheetSpec};
@@ -146,7 +147,7 @@ impl Sheet {
         let mut text = String::from("order,side,row,main,line,expected_mm,last_mm,reading_mm\n");
         for row in &self.rows {
             let last = row.last_mm.map_or_else(String::new, tenths);
-            let main = row.main.as_deref().map_or_else(String::new, quoted);
+            let main = row.main.as_deref().map_or_else(String::new, quoted_name);
             // writing to a string does not fail
             let _ = writeln!(
                 text,
@@ -154,7 +155,7 @@ impl Sheet {
                 row.order,
                 row.side,
                 row.row,
-                quoted(&row.line),
+                quoted_name(&row.line),
                 tenths(row.expected_mm)
             );
         }

@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::delimited::Delimited;
+use super::delimited::{Delimited, unguarded};
 use super::number::{LengthUnit, Lengths};
 use super::{Found, SheetFaults};
 use crate::check::Reading;
@@ -82,7 +82,7 @@ impl FilledSheet {
                 found.add(record.row, "side", side_text, "left or right");
             }
             let name = record.cell(&line_column);
-            let line = side.and_then(|side| set.find(name, side));
+            let line = side.and_then(|side| set.find(name, side).or_else(|| set.find(unguarded(name), side)));
             if let (Some(side), None) = (side, line) {
                 found.add(record.row, "line", name, format!("a line of model `{}` on the {side}", set.model()));
             }

@@ -13,7 +13,7 @@ use super::verdict::Vetted;
 use super::{Args, lock};
 use crate::cli::Failure;
 use crate::cli::input::Input;
-use crate::cli::output::Output;
+use crate::cli::output::{Output, harmless};
 
 const COMMANDS: &str = "\
 Type a value in mm, or a letter:
@@ -323,8 +323,7 @@ fn read_line(input: &mut impl BufRead) -> Result<Option<String>, Failure> {
 }
 
 fn show(text: &str) -> Result<(), Failure> {
-    // names come from tables: nothing in them may move the cursor
-    let text = text.replace(|letter: char| letter.is_control() && letter != '\n', "?");
+    let text = harmless(text);
     let mut out = io::stdout().lock();
     out.write_all(text.as_bytes()).and_then(|()| out.flush())?;
     Ok(())

@@ -1,0 +1,9 @@
+//! See `tests/fuzzed/files.rs`.
+#![no_main]
+
+#[path = "../../tests/damaged/mod.rs"]
+mod damaged;
+#[path = "../../tests/fuzzed/files.rs"]
+mod files;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| files::journal(bytes));

@@ -1,0 +1,87 @@
+//! Names that are different to the program and the same to the eye.
+
+use std::collections::HashMap;
+
+use unicode_security::skeleton;
+
+use super::fault::FaultList;
+use super::grid::{Cells, Grid, Loaded};
+use crate::wing::is_hidden;
+
+/// Where names must differ to the eye.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Names {
+    /// The column of the names.
+    pub(super) column: &'static str,
+    /// The column within each of whose values they must differ.
+    pub(super) within: Option<&'static str>,
+}
+
+/// Notes as faults the names that look like another and are not it: other letters of the same shape (Cyrillic А for A), or
+/// another Unicode form of the same letter (é as one character and as two). Names of plain ASCII are taken to be meant as
+/// they stand.
+pub(super) fn report_alike(loaded: &Loaded, names: Names, faults: &mut FaultList) {
+    let records = || loaded.grids().iter().flat_map(Grid::records);
+    if records().all(|record| record.text(names.column).is_none_or(|name| name.is_ascii())) {
+        return;
+    }
+    let mut first: HashMap<(String, String), String> = HashMap::new();
+    for record in records() {
+        let Some(name) = record.text(names.column) else { continue };
+        let scope = names.within.and_then(|within| record.text(within)).unwrap_or_default().into_owned();
+        let known = first.entry((scope, skeleton(&name).collect())).or_insert_with(|| name.to_string());
+        if *known != name && !(known.is_ascii() && name.is_ascii()) {
+            let column = names.column;
+            let found = format!("{name} ({})", spelt(&name));
+            record.fault_of(
+                faults,
+                column,
+                &found,
+                format_args!("`{known}`, which looks the same ({})", spelt(known)),
+            );
+        }
+    }
+}
+
+/// Notes as faults the cells with characters that are not seen. Tables whose names must all be known from others are left
+/// out by the caller.
+pub(super) fn report_hidden(loaded: &Loaded, columns: &[&str], faults: &mut FaultList) {
+    for grid in loaded.grids() {
+        for (column, cells) in grid.columns.iter().filter(|(name, _)| columns.contains(&name.as_str())) {
+            let Cells::Text(cells) = cells else { continue };
+            for (at, text) in cells.iter().enumerate() {
+                if text.is_some_and(|text| text.trim() != text) {
+                    let expected = format_args!("text without blanks around it");
+                    faults.add(&grid.name, grid.row_number(at), column, text.unwrap_or_default(), expected);
+                } else if let Some(hidden) = text.and_then(|text| text.chars().find(|letter| is_hidden(*letter))) {
+                    let code = u32::from(hidden);
+                    let expected = format_args!("text of characters that can be seen (this has U+{code:04X})");
+                    faults.add(&grid.name, grid.row_number(at), column, text.unwrap_or_default(), expected);
+                }
+            }
+        }
+    }
+}
+
+/// A note for every pair of names that differ only in capitals, which is allowed.
+pub(super) fn notes_on_capitals(loaded: &Loaded, column: &str, notes: &mut Vec<String>) {
+    let mut first: HashMap<String, String> = HashMap::new();
+    for record in loaded.grids().iter().flat_map(Grid::records) {
+        let Some(name) = record.text(column) else { continue };
+        let known = first.entry(name.to_lowercase()).or_insert_with(|| name.to_string());
+        if *known != name {
+            notes.push(format!("Table `{}`: `{known}` and `{name}` differ only in capitals.", record.grid.name));
+        }
+    }
+}
+
+/// The characters of a name that are not ASCII, by their numbers.
+fn spelt(name: &str) -> String {
+    let codes: Vec<String> = name
+        .chars()
+        .filter(|letter| !letter.is_ascii())
+        .take(6)
+        .map(|letter| format!("U+{:04X}", u32::from(letter)))
+        .collect();
+    if codes.is_empty() { "plain ASCII".to_owned() } else { format!("with {}", codes.join(" ")) }
+}

@@ -1,0 +1,181 @@
+//! The real program, killed at random moments while it writes: what is there is the old or the new, never a mixture, and
+//! the same command made again ends with the new.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+use linedrift::check::Fleet;
+use linedrift::fleet::FolderSpec;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::cli_run::{linedrift, loft, stderr};
+use crate::record_live::killed_live;
+
+fn copy(from: &Path, to: &Path) {
+    let _ = fs::remove_dir_all(to);
+    fs::create_dir(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            copy(&path, &to.join(path.file_name().unwrap()));
+        } else {
+            fs::copy(&path, to.join(path.file_name().unwrap())).unwrap();
+        }
+    }
+}
+
+/// Runs a command and kills it after a while; whether it had ended by itself.
+fn killed(home: &Path, args: &[&str], after: Duration) -> bool {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_linedrift"))
+        .args(args)
+        .current_dir(home)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    std::thread::sleep(after);
+    let ended = child.try_wait().unwrap().is_some();
+    child.kill().unwrap();
+    child.wait().unwrap();
+    ended
+}
+
+/// Kills a command so many times in copies of `old`, which lies in `home` as the folder `work`, and asks of each what state
+/// it left; both states must be met. `again` is whether the command is made again.
+fn states<S: PartialEq>(home: &Path, args: &[&str], kills: u32, state: impl Fn(&Path) -> S) {
+    let work = home.join("work");
+    copy(&home.join("old"), &work);
+    let before = state(&work);
+    let began = Instant::now();
+    let whole = linedrift(home, args);
+    assert_eq!(whole.status.code(), Some(0), "{args:?}: {}", stderr(&whole));
+    let took = began.elapsed();
+    let after = state(&work);
+    assert!(before != after, "{args:?} changes something");
+    let mut random = ChaCha8Rng::seed_from_u64(u64::from(kills));
+    let (mut old, mut new, mut early) = (0, 0, 0);
+    for kill in 0..kills {
+        copy(&home.join("old"), &work);
+        // the second half of the time is where files are written
+        let share = if kill % 4 == 0 { random.random_range(0.0..1.0) } else { random.random_range(0.7..1.1) };
+        early += u32::from(!killed(home, args, took.mul_f64(share)));
+        let left = state(&work);
+        if left == before {
+            old += 1;
+            let again = linedrift(home, args);
+            assert_eq!(again.status.code(), Some(0), "{args:?}: {}", stderr(&again));
+            assert!(state(&work) == after, "{args:?} again, after kill {kill} at {share}");
+        } else {
+            assert!(left == after, "{args:?}: kill {kill} at {share} left neither the old nor the new");
+            new += 1;
+        }
+    }
+    eprintln!("{args:?}: {kills} kills, {early} before its end; {old} left the old, {new} the new");
+    assert!(old > 0, "{args:?}: no kill came before the writing");
+}
+
+fn fleet(folder: &Path) -> Fleet {
+    FolderSpec::default().read(folder).unwrap_or_else(|error| panic!("{}: {error}", folder.display())).fleet
+}
+
+/// A wing and check of the loft whose plan has several actions.
+fn worn(home: &Path) -> String {
+    let fleet = fleet(&home.join("old"));
+    let spec = linedrift::plan::PlanSpec::default();
+    let plans = fleet.histories().iter().filter_map(|history| {
+        let check = history.checks.last()?;
+        let plan = spec.run(fleet.line_set(history), history, check, &[]).ok()?;
+        Some((plan.actions(check.date, check.hours_h, None).len(), history.wing.id.clone()))
+    });
+    let (actions, wing) = plans.max().unwrap();
+    assert!(actions > 1);
+    wing
+}
+
+fn all_kinds(kills: u32) {
+    let folder = loft();
+    let home = folder.path();
+    fs::rename(home.join("loft"), home.join("old")).unwrap();
+    let wing = worn(home);
+    // two tables that belong together
+    states(home, &["plan", "work", "--wing", &wing, "--done"], kills, |work| fleet(work));
+    // a whole fleet over another
+    states(home, &["simulate", "--out", "work", "--wings", "6", "--seed", "9"], kills, |work| fleet(work));
+    // single files
+    for (name, args) in [
+        ("fit.json", &["wear", "work", "--terms", "rate", "--save", "work/fit.json"][..]),
+        ("due.ics", &["due", "work", "--calendar", "work/due.ics"][..]),
+        ("sheet.csv", &["sheet", "work", "--wing", &wing, "--out", "work/sheet.csv"][..]),
+    ] {
+        fs::write(home.join("old").join(name), "the old\n").unwrap();
+        states(home, args, kills, |work| fs::read(work.join(name)).unwrap());
+        fs::remove_file(home.join("old").join(name)).unwrap();
+    }
+    // a page with tables beside it: each file is the old or the new
+    fs::create_dir(home.join("old/out")).unwrap();
+    fs::write(home.join("old/out/report.html"), "the old\n").unwrap();
+    let page = |work: &Path| {
+        let pages = fs::read_dir(work.join("out")).unwrap().map(|one| one.unwrap().path());
+        let mut pages: Vec<_> = pages.filter(|path| path.extension().is_some_and(|e| e == "html")).collect();
+        pages.sort();
+        pages.iter().map(|path| fs::read(path).unwrap()).collect::<Vec<_>>()
+    };
+    states(home, &["report", "work", "--out", "work/out"], kills, page);
+}
+
+#[test]
+fn killed_ten_times_recorded_work_is_whole_or_not_there() {
+    let folder = loft();
+    let home = folder.path();
+    fs::rename(home.join("loft"), home.join("old")).unwrap();
+    let wing = worn(home);
+    states(home, &["plan", "work", "--wing", &wing, "--done"], 10, |work| fleet(work));
+}
+
+#[test]
+#[ignore = "slow: 700 runs of the program, three minutes"]
+fn slow_killed_a_hundred_times_each_file_is_the_old_or_the_new() {
+    all_kinds(100);
+    killed_live(100, 3);
+}
+
+/// Stopped between the two tables of recorded work, the folder reads as done, and the next lock completes it.
+#[test]
+fn stopped_between_two_tables_the_work_is_completed() {
+    let folder = loft();
+    let home = folder.path();
+    fs::rename(home.join("loft"), home.join("old")).unwrap();
+    let wing = worn(home);
+    copy(&home.join("old"), &home.join("work"));
+    let done = ["plan", "work", "--wing", &wing, "--done"];
+    assert_eq!(linedrift(home, &done).status.code(), Some(0));
+    let expected = fleet(&home.join("work"));
+    let before = fleet(&home.join("old"));
+    assert!(expected != before);
+    let new = |name: &str| fs::read(home.join("work").join(name)).unwrap();
+    let entry = |name: &str| format!(r#"{{"from":".{name}.1-0.tmp","to":"{name}"}}"#);
+    let pending = format!(
+        r#"{{"format":"linedrift.pending/1","tables":[{},{}],"remove":[]}}"#,
+        entry("actions.csv"),
+        entry("fittings.csv")
+    );
+    for renamed in 0..3 {
+        let half = home.join("half");
+        copy(&home.join("old"), &half);
+        for (at, name) in ["actions.csv", "fittings.csv"].iter().enumerate() {
+            let place = if at < renamed { (*name).to_owned() } else { format!(".{name}.1-0.tmp") };
+            fs::write(half.join(place), new(name)).unwrap();
+        }
+        assert!(renamed > 1 || fleet(&half) != expected, "without the record it is a mixture or the old");
+        fs::write(half.join(".linedrift-pending"), &pending).unwrap();
+        assert!(fleet(&half) == expected, "{renamed} renamed");
+        // who writes next completes it first
+        let lock = linedrift::fleet::FolderLock::take(&half).unwrap();
+        assert!(!half.join(".linedrift-pending").exists() && !half.join(".fittings.csv.1-0.tmp").exists());
+        assert!(fleet(&half) == expected);
+        drop(lock);
+    }
+}
