@@ -1,4 +1,5 @@
 //! Names that want to be markup, formulas, calendar lines or orders to the terminal: every command, every output, parsed.
+#![allow(clippy::too_many_lines, clippy::format_push_string, clippy::uninlined_format_args)]
 
 use std::collections::BTreeSet;
 use std::fs;

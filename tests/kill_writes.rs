@@ -1,5 +1,6 @@
 //! The real program, killed at random moments while it writes: what is there is the old or the new, never a mixture, and
 //! the same command made again ends with the new.
+#![allow(clippy::too_many_lines)]
 
 use std::fs;
 use std::path::Path;
