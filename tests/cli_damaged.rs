@@ -1,6 +1,12 @@
 //! Damaged input as files bring it: what is refused is refused at its place and in words, by the library and by the command;
 //! what is harmless is read.
-#![allow(clippy::too_many_lines, clippy::needless_pass_by_value, clippy::format_push_string, clippy::type_complexity)]
+#![allow(
+    clippy::semicolon_if_nothing_returned,
+    clippy::too_many_lines,
+    clippy::needless_pass_by_value,
+    clippy::format_push_string,
+    clippy::type_complexity
+)]
 
 use std::fs;
 use std::path::Path;
@@ -766,7 +772,7 @@ fn what_may_not_be_read_is_a_fault() {
     use std::os::unix::fs::PermissionsExt;
     let home = sound();
     let at = home.path().join("rows.csv");
-    fs::set_permissions(&at, fs::Permissions::from_mode(0)).unwrap();
+    fs::set_permissions(&at, fs::Permissions::from_mode(0o0)).unwrap();
     if fs::read(&at).is_ok() {
         eprintln!("skipped: this user may read everything");
         return;

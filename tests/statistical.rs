@@ -170,7 +170,7 @@ fn study(departure: Departure, fleets: u64) -> Found {
             }
             let test = BacktestSpec::default().draws(300).most_fits(4).seed(seed).run(&made.fleet);
             let (mut forecasts, mut within) = (0, [0; 3]);
-            for score in test.iter().flat_map(|test| test.scores()).filter(|score| score.row.is_trim()) {
+            for score in test.iter().flat_map(|test| test.scores().to_vec()).filter(|score| score.row.is_trim()) {
                 forecasts += 1;
                 for (count, level) in within.iter_mut().zip([0.5, 0.8, 0.95]) {
                     *count += u64::from(score.covered(level));

@@ -1,6 +1,7 @@
 //! What is fuzzed, as functions of bytes: readers of text and documents, judging and fitting of arbitrary small fleets, the
 //! engine on arbitrary small designs. Used by `fuzz/` and, on the kept inputs, by the test `fuzz_corpus`.
 #![allow(
+    clippy::type_complexity,
     dead_code,
     clippy::unwrap_used,
     clippy::expect_used,
@@ -211,7 +212,7 @@ fn line_set(source: &mut Source<'_>, most: usize) -> Option<LineSet> {
 fn arbitrary_fleet(source: &mut Source<'_>) -> Option<Fleet> {
     let set = line_set(source, 8)?;
     let mut histories = Vec::new();
-    for wing in 0..1 + source.below(4) {
+    for wing in 0..=source.below(4) {
         let mut about = Wing::new(&format!("W{wing}"), "Heron");
         about.mass_kg = if source.chance(2) { Some(60.0 + source.number(40.0).abs()) } else { None };
         about.hours_per_year = if source.chance(2) { Some(source.number(80.0).abs()) } else { None };
@@ -321,7 +322,7 @@ pub fn engine(bytes: &[u8]) {
     let structure = Structure { inner: inner.then(|| "line".to_owned()), outer, fixed: names };
     let scale = [1e-9, 1e-3, 1.0, 1e3, 1e6][source.below(5)];
     let mut blocks = Vec::new();
-    for _ in 0..1 + source.below(6) {
+    for _ in 0..=source.below(6) {
         let copies: Vec<usize> = structure.outer.iter().map(|_| 1 + source.below(2)).collect();
         let mut builder = BlockBuilder::new(&structure, &copies);
         let levels = 1 + source.below(4);
