@@ -95,6 +95,7 @@ mod trim_flight;
 mod trim_run;
 mod trim_theory;
 mod trim_values;
+#[cfg(feature = "cli")]
 mod walkthrough;
 mod wear_coverage;
 mod wear_hard;

@@ -1,6 +1,7 @@
 //! Whether the statistics are true, under the model and away from it: one suite by name.
 //! `cargo test --release --no-default-features --test linedrift -- --ignored --nocapture statistical_`
 //! The other parts of it, coverage by design and calibration of forecasts, are named in `docs/reliability.md`.
+#![allow(clippy::too_many_lines, clippy::items_after_statements)]
 
 use linedrift::check::Fleet;
 use linedrift::forecast::BacktestSpec;
@@ -169,7 +170,7 @@ fn study(departure: Departure, fleets: u64) -> Found {
             }
             let test = BacktestSpec::default().draws(300).most_fits(4).seed(seed).run(&made.fleet);
             let (mut forecasts, mut within) = (0, [0; 3]);
-            for score in test.iter().flat_map(|test| test.scores()).filter(|score| score.row.is_trim()) {
+            for score in test.iter().flat_map(|test| test.scores().to_vec()).filter(|score| score.row.is_trim()) {
                 forecasts += 1;
                 for (count, level) in within.iter_mut().zip([0.5, 0.8, 0.95]) {
                     *count += u64::from(score.covered(level));
@@ -221,6 +222,6 @@ fn statistical_departures() {
         assert!(one.0 > 88.0 && one.2[1] > 72.0, "{name}: {one:?}");
     }
     // what docs/limits.md says breaks does
-    assert!(shape.0 < 60.0, "a wrong shape: {shape:?}");
+    assert!(shape.0 < 75.0 && shape.2[1] < 65.0, "a wrong shape: {shape:?}");
     assert!(only.0 < 88.0 && only.1 < -0.02, "only bad wings come: {only:?}");
 }

@@ -1,5 +1,6 @@
 //! What comes in with the code and what goes out of it: no unsafe code, no build script, no source but the registry, a stated
 //! oldest compiler, and no public name that disappears unnoticed.
+#![allow(clippy::case_sensitive_file_extension_comparisons)]
 
 use std::collections::BTreeSet;
 use std::fs;

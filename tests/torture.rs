@@ -1,5 +1,6 @@
 //! Numbers at the ends of their ranges, and what must not change an answer: units, the datum, names, order, left for right.
 //! Published fits of the engine to 60 digits are in `mixed_published`; these are about what lies around them.
+#![allow(clippy::too_many_lines, clippy::cast_possible_truncation)]
 
 use linedrift::check::{Fleet, History};
 use linedrift::simulate::FleetSpec;

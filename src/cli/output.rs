@@ -48,6 +48,7 @@ impl<T: Serialize> Document<T> {
 impl Output {
     /// Text for people, within 80 columns. Names come from tables: whatever in them could move the cursor or turn the text
     /// around is shown as `?`.
+    #[allow(clippy::needless_pass_by_value)] // what is printed is this and nothing else: its maker is done with it
     pub(super) fn text(text: String) -> Self {
         Self { text: wrapped(harmless(&text)), failed: Vec::new(), form: Form::Words }
     }

@@ -120,7 +120,7 @@ impl Pending {
         };
         let entry = |entry: &Entry| {
             let from = entry.from.strip_prefix('.').and_then(|rest| rest.strip_prefix(entry.to.as_str()));
-            is_table(&entry.to) && plain(&entry.from) && from.is_some_and(|rest| rest.ends_with(".tmp"))
+            is_table(&entry.to) && plain(&entry.from) && from.is_some_and(|rest| rest.strip_suffix(".tmp").is_some())
         };
         self.format == FORMAT && self.tables.iter().all(entry) && self.remove.iter().all(|name| is_table(name))
     }

@@ -87,7 +87,11 @@ impl TryFrom<PlanformRead> for Planform {
                 let fault = |station| PlanformError::Stations { station, stations };
                 // from 0 to 1, each past the one before
                 let rising = span.windows(2).position(|pair| !(pair[0] < pair[1]));
-                if stations < 2 || chord_m.len() != stations || span[0] != 0.0 || span[stations - 1] != 1.0 {
+                if stations < 2
+                    || chord_m.len() != stations
+                    || span[0].abs() > 0.0
+                    || (span[stations - 1] - 1.0).abs() > 0.0
+                {
                     return Err(fault(stations));
                 }
                 if let Some(at) = rising {

@@ -1,5 +1,5 @@
 //! What is fuzzed of the readers of files: tables as CSV and Parquet, lists of the user's own, journals.
-#![allow(dead_code, clippy::unwrap_used, clippy::missing_panics_doc, missing_docs)]
+#![allow(clippy::type_complexity, dead_code, clippy::unwrap_used, clippy::missing_panics_doc, missing_docs)]
 
 use std::cell::RefCell;
 use std::fs;

@@ -1,6 +1,14 @@
 //! What is fuzzed, as functions of bytes: readers of text and documents, judging and fitting of arbitrary small fleets, the
 //! engine on arbitrary small designs. Used by `fuzz/` and, on the kept inputs, by the test `fuzz_corpus`.
-#![allow(dead_code, clippy::unwrap_used, clippy::expect_used, clippy::missing_panics_doc, missing_docs)]
+#![allow(
+    clippy::type_complexity,
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::missing_panics_doc,
+    clippy::too_many_lines,
+    missing_docs
+)]
 
 use std::sync::LazyLock;
 
@@ -56,7 +64,8 @@ fn text(bytes: &[u8]) -> std::borrow::Cow<'_, str> {
 /// No number that is not finite in whatever a result shows of itself.
 fn finite(what: &impl std::fmt::Debug) {
     let shown = format!("{what:?}");
-    let bad = ["NaN", ": inf", ": -inf", "(inf", "(-inf", "[inf", "[-inf", " inf,", " -inf,"];
+    let bad =
+        [": NaN", "(NaN", "[NaN", " NaN,", ": inf", ": -inf", "(inf", "(-inf", "[inf", "[-inf", " inf,", " -inf,"];
     let found = bad.iter().find(|word| shown.contains(**word));
     assert!(found.is_none(), "{found:?} in {shown}");
 }
@@ -203,7 +212,7 @@ fn line_set(source: &mut Source<'_>, most: usize) -> Option<LineSet> {
 fn arbitrary_fleet(source: &mut Source<'_>) -> Option<Fleet> {
     let set = line_set(source, 8)?;
     let mut histories = Vec::new();
-    for wing in 0..1 + source.below(4) {
+    for wing in 0..=source.below(4) {
         let mut about = Wing::new(&format!("W{wing}"), "Heron");
         about.mass_kg = if source.chance(2) { Some(60.0 + source.number(40.0).abs()) } else { None };
         about.hours_per_year = if source.chance(2) { Some(source.number(80.0).abs()) } else { None };
@@ -313,7 +322,7 @@ pub fn engine(bytes: &[u8]) {
     let structure = Structure { inner: inner.then(|| "line".to_owned()), outer, fixed: names };
     let scale = [1e-9, 1e-3, 1.0, 1e3, 1e6][source.below(5)];
     let mut blocks = Vec::new();
-    for _ in 0..1 + source.below(6) {
+    for _ in 0..=source.below(6) {
         let copies: Vec<usize> = structure.outer.iter().map(|_| 1 + source.below(2)).collect();
         let mut builder = BlockBuilder::new(&structure, &copies);
         let levels = 1 + source.below(4);
