@@ -49,6 +49,51 @@ pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
     correction
 }
 
+/// What the deviations of one line set's readings are reckoned with, for many readings.
+#[derive(Debug, Clone)]
+pub(crate) struct DeviationTable<'a> {
+    set: &'a LineSet,
+    /// By line.
+    stretch_mm_per_n: Vec<f64>,
+    thermal_mm_per_k: Vec<f64>,
+}
+
+impl<'a> DeviationTable<'a> {
+    pub(crate) fn new(set: &'a LineSet) -> Self {
+        let lines = 0..set.lines().len();
+        Self {
+            set,
+            stretch_mm_per_n: lines.clone().map(|line| stretch_mm_per_n(set, line)).collect(),
+            thermal_mm_per_k: lines.map(|line| thermal_mm_per_k(set, line)).collect(),
+        }
+    }
+
+    pub(crate) fn lines(&self) -> usize {
+        self.set.lines().len()
+    }
+
+    /// Whether the line at an index has that name and is on that side.
+    pub(crate) fn is_line(&self, at: usize, name: &str, side: Side) -> bool {
+        self.set.lines().get(at).is_some_and(|line| line.name == name && line.side.is_none_or(|only| only == side))
+    }
+
+    /// The same as [`reading_deviation_mm`], to the bit; `None` when the line is not in the set.
+    pub(crate) fn deviation_mm(&self, check: &Check, side: Side, line: usize, reading_mm: f64) -> Option<f64> {
+        let place = self.set.lines().get(line)?;
+        let deviation = reading_mm - check.datum_mm(side, place.row) - place.nominal_mm;
+        let mut correction = 0.0;
+        let load = REFERENCE_LOAD_N - check.load_n;
+        if load != 0.0 {
+            correction += self.stretch_mm_per_n.get(line)? * load;
+        }
+        let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
+        if warmth != 0.0 {
+            correction -= self.thermal_mm_per_k.get(line)? * warmth;
+        }
+        Some(deviation + correction)
+    }
+}
+
 /// One mean deviation per line and side that was read, left before right, in the order of the line set.
 #[must_use]
 pub fn deviations(set: &LineSet, check: &Check) -> Vec<LineDeviation> {

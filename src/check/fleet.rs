@@ -162,6 +162,11 @@ impl Fleet {
         &self.histories
     }
 
+    /// Line sets and histories, as they are.
+    pub(crate) fn into_parts(self) -> (Vec<LineSet>, Vec<History>) {
+        (self.line_sets, self.histories)
+    }
+
     /// The line set of a history of this fleet.
     ///
     /// # Panics

@@ -13,6 +13,7 @@ mod plan_after;
 mod plan_all;
 mod progress;
 mod record;
+mod reduce;
 mod report;
 mod sheet;
 mod simulate;
@@ -76,6 +77,9 @@ enum Command {
     /// Counts what a fleet folder holds.
     #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
+    /// Reduces a fleet, or some files of its readings, to a part that `wear --from` puts together with others.
+    #[command(after_help = CAUTIONS)]
+    Reduce(reduce::Args),
     /// Writes an invented fleet folder with its truth.
     #[command(after_help = CAUTIONS)]
     Simulate(simulate::Args),
@@ -105,6 +109,7 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Due(args)) => (args.common.json, args.run()),
         Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),
+        Some(Command::Reduce(args)) => (args.common.json, args.run()),
         Some(Command::Simulate(args)) => (false, args.run()),
     };
     finish(json, outcome)

@@ -1,24 +1,21 @@
 //! Reading a fleet folder.
 
-use std::collections::BTreeSet;
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use super::action_table::{OfWing, read_actions, read_fittings};
 use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
-use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
-use super::grid::Loaded;
-use super::parquet::read_parquet;
+use super::line_draft::LineDraft;
 use super::reading_table::read_readings;
 use super::schema::{
     ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
+use super::source::Source;
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
-use crate::wing::Fibre;
+use crate::wing::{Fibre, LineSet};
 
 /// How to read a fleet folder.
 ///
@@ -81,12 +78,33 @@ impl FolderSpec {
     /// Reads a folder as it will be once some staged files are in their places.
     pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
+        let Some(mut tables) = self.tables(folder, staged, &mut faults, |source, schema| source.needed(schema)) else {
+            return Err(FleetReadError::Faulty(faults));
+        };
+        read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);
+        let notes = std::mem::take(&mut tables.notes);
+        if faults.is_empty() {
+            match tables.assemble(&self.fibres) {
+                Ok(fleet) => return Ok(Folder { fleet, notes }),
+                Err(Unfit { table, why }) => faults.add(table, 0, "", why, format_args!("tables that fit together")),
+            }
+        }
+        Err(FleetReadError::Faulty(faults.sorted(&ORDER)))
+    }
+
+    /// Reads all tables but the readings, for which `readings` says what is to be done. `None`: there is no folder.
+    pub(super) fn tables<R>(
+        &self,
+        folder: &Path,
+        staged: &[StagedFile],
+        faults: &mut FaultList,
+        readings: impl FnOnce(&mut Source<'_>, TableSchema) -> R,
+    ) -> Option<FolderTables<R>> {
         if !folder.is_dir() {
             faults.add("", 0, "", folder.display(), format_args!("a folder with the tables of a fleet"));
-            return Err(FleetReadError::Faulty(faults));
+            return None;
         }
-        let mut source =
-            Source { folder, covariates: &self.covariates, staged, faults: &mut faults, notes: Vec::new() };
+        let mut source = Source { folder, covariates: &self.covariates, staged, faults, notes: Vec::new() };
         let tables = CatalogueTables {
             lines: source.needed(LINES),
             segments: source.load(SEGMENTS),
@@ -98,16 +116,15 @@ impl FolderSpec {
         let riser_table = source.load(RISERS);
         let action_table = source.load(ACTIONS);
         let fitting_table = source.load(FITTINGS);
-        let reading_table = source.needed(READINGS);
+        let readings = readings(&mut source, READINGS);
         let mut notes = source.notes;
 
-        let catalogue = Catalogue::read(&tables, &mut faults);
-        let wings = Wings::read(&wing_table, &catalogue, &self.covariates, &mut faults);
-        let mut checks = Checks::read(&check_table, &wings, &mut faults);
-        checks.read_risers(&riser_table, &mut faults);
-        let actions = read_actions(&action_table, &wings, &checks, &mut faults);
-        let fittings = read_fittings(&fitting_table, &wings, &mut faults);
-        read_readings(&reading_table, &wings, &mut checks, &mut faults);
+        let catalogue = Catalogue::read(&tables, faults);
+        let wings = Wings::read(&wing_table, &catalogue, &self.covariates, faults);
+        let mut checks = Checks::read(&check_table, &wings, faults);
+        checks.read_risers(&riser_table, faults);
+        let actions = read_actions(&action_table, &wings, &checks, faults);
+        let fittings = read_fittings(&fitting_table, &wings, faults);
         for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
             let version = draft.version.as_ref().map(|version| format!(" ({version})")).unwrap_or_default();
             notes.push(format!(
@@ -117,155 +134,62 @@ impl FolderSpec {
                 draft.line_count()
             ));
         }
-        if faults.is_empty() {
-            match assemble(wings, checks, actions, fittings, &self.fibres) {
-                Ok(fleet) => return Ok(Folder { fleet, notes }),
-                Err(Unfit { table, why }) => faults.add(table, 0, "", why, format_args!("tables that fit together")),
-            }
-        }
-        Err(FleetReadError::Faulty(faults.sorted(&ORDER)))
+        Some(FolderTables { wings, checks, actions, fittings, notes, readings })
     }
+
+    /// The user's own materials.
+    pub(super) fn own_fibres(&self) -> &[Fibre] {
+        &self.fibres
+    }
+}
+
+/// The tables of a folder; `R` is what became of the readings.
+pub(super) struct FolderTables<R> {
+    pub(super) wings: Wings,
+    pub(super) checks: Checks,
+    actions: Vec<OfWing<crate::check::Action>>,
+    fittings: Vec<OfWing<crate::check::Fitting>>,
+    pub(super) notes: Vec<String>,
+    pub(super) readings: R,
 }
 
 /// A contradiction that the checks of single tables did not foresee.
-struct Unfit {
-    table: &'static str,
-    why: String,
+pub(super) struct Unfit {
+    pub(super) table: &'static str,
+    pub(super) why: String,
 }
 
-fn assemble(
-    wings: Wings,
-    checks: Checks,
-    actions: Vec<OfWing<crate::check::Action>>,
-    fittings: Vec<OfWing<crate::check::Fitting>>,
-    fibres: &[Fibre],
-) -> Result<Fleet, Unfit> {
-    let mut sets = Vec::with_capacity(wings.drafts.len());
-    for draft in wings.drafts {
+/// Line sets as they were read, finished.
+pub(super) fn finish_sets(drafts: Vec<LineDraft>, fibres: &[Fibre]) -> Result<Vec<LineSet>, Unfit> {
+    let mut sets = Vec::with_capacity(drafts.len());
+    for draft in drafts {
         let set = draft.finish().map_err(|error| Unfit { table: LINES.name, why: error.to_string() })?;
         sets.push(set.with_fibres(fibres.to_vec()));
     }
-    let history = |entry: WingEntry| {
-        let line_set = entry.set.unwrap_or(usize::MAX);
-        History { wing: entry.wing, line_set, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() }
-    };
-    let mut histories: Vec<History> = wings.entries.into_iter().map(history).collect();
-    for mut entry in checks.entries {
-        entry.check.readings.shrink_to_fit();
-        if let Some(history) = entry.wing.and_then(|wing| histories.get_mut(wing)) {
-            history.checks.push(entry.check);
-        }
-    }
-    for OfWing { wing, what } in actions {
-        histories.get_mut(wing).into_iter().for_each(|history| history.actions.push(what.clone()));
-    }
-    for OfWing { wing, what } in fittings {
-        histories.get_mut(wing).into_iter().for_each(|history| history.fittings.push(what.clone()));
-    }
-    Fleet::new(sets, histories).map_err(|error| Unfit { table: WINGS.name, why: error.to_string() })
+    Ok(sets)
 }
 
-/// The files of a folder.
-struct Source<'a> {
-    folder: &'a Path,
-    covariates: &'a [String],
-    staged: &'a [StagedFile],
-    faults: &'a mut FaultList,
-    notes: Vec<String>,
-}
-
-impl Source<'_> {
-    /// Where the bytes of a file stand.
-    fn at<'b>(&'b self, path: &'b Path) -> &'b Path {
-        self.staged.iter().find(|staged| staged.path() == path).map_or(path, StagedFile::temporary)
-    }
-
-    /// A table that must be there.
-    fn needed(&mut self, schema: TableSchema) -> Loaded {
-        let loaded = self.load(schema);
-        if matches!(loaded, Loaded::Absent) {
-            let name = schema.name;
-            self.faults.add(name, 0, "", "", format_args!("a file `{name}.csv` or `{name}.parquet`"));
-            return Loaded::Broken;
-        }
-        loaded
-    }
-
-    fn load(&mut self, schema: TableSchema) -> Loaded {
-        let name = schema.name;
-        let csv = self.folder.join(format!("{name}.csv"));
-        let parquet = self.folder.join(format!("{name}.parquet"));
-        let parts = self.folder.join(name);
-        let in_parts = schema.name == READINGS.name && parts.is_dir();
-        let there: Vec<String> = [(csv.exists(), ".csv"), (parquet.exists(), ".parquet"), (in_parts, "/")]
-            .iter()
-            .filter(|(is_there, _)| *is_there)
-            .map(|(_, ending)| format!("{name}{ending}"))
-            .collect();
-        if there.len() > 1 {
-            self.faults.add(name, 0, "", there.join(", "), format_args!("one of these, not several"));
-            return Loaded::Broken;
-        }
-        let extra = if name == WINGS.name { self.covariates } else { &[] };
-        let grids = if csv.exists() {
-            match fs::read(self.at(&csv)) {
-                Ok(bytes) => vec![read_csv(&bytes, schema, extra, self.faults)],
-                Err(error) => {
-                    self.faults.add(name, 0, "", error, format_args!("a file that can be read"));
-                    vec![None]
-                }
-            }
-        } else if parquet.exists() {
-            let path = self.at(&parquet).to_owned();
-            vec![read_parquet(&path, name, schema, extra, self.faults)]
-        } else if in_parts {
-            let files = self.parts(&parts);
-            let mut read = Vec::with_capacity(files.len());
-            for path in &files {
-                let file = path.file_name().unwrap_or_default().to_string_lossy();
-                let from = self.at(path).to_owned();
-                read.push(read_parquet(&from, &format!("{name}/{file}"), schema, extra, self.faults));
-            }
-            read
-        } else {
-            return Loaded::Absent;
+impl<R> FolderTables<R> {
+    /// The fleet that the tables make.
+    pub(super) fn assemble(self, fibres: &[Fibre]) -> Result<Fleet, Unfit> {
+        let sets = finish_sets(self.wings.drafts, fibres)?;
+        let history = |entry: WingEntry| {
+            let line_set = entry.set.unwrap_or(usize::MAX);
+            History { wing: entry.wing, line_set, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() }
         };
-        let Some(grids) = grids.into_iter().collect::<Option<Vec<_>>>().filter(|grids| !grids.is_empty()) else {
-            return Loaded::Broken;
-        };
-        let left_out: BTreeSet<&String> = grids.iter().flat_map(|grid| &grid.left_out).collect();
-        if !left_out.is_empty() {
-            let quote =
-                |column: &&String| if column.is_empty() { "(no name)".to_owned() } else { format!("`{column}`") };
-            let columns: Vec<String> = left_out.iter().map(quote).collect();
-            let word = if columns.len() == 1 { "column" } else { "columns" };
-            self.notes.push(format!("Table `{name}`: left out the {word} {}.", columns.join(", ")));
-        }
-        Loaded::Read(grids)
-    }
-
-    /// The Parquet files of `readings/`, by name.
-    fn parts(&mut self, folder: &Path) -> Vec<PathBuf> {
-        let name = READINGS.name;
-        let mut files = Vec::new();
-        match fs::read_dir(folder) {
-            Ok(entries) => {
-                let paths = entries.filter_map(Result::ok).map(|entry| entry.path());
-                files.extend(paths.filter(|path| path.extension().is_some_and(|ending| ending == "parquet")));
+        let mut histories: Vec<History> = self.wings.entries.into_iter().map(history).collect();
+        for mut entry in self.checks.entries {
+            entry.check.readings.shrink_to_fit();
+            if let Some(history) = entry.wing.and_then(|wing| histories.get_mut(wing)) {
+                history.checks.push(entry.check);
             }
-            Err(error) => self.faults.add(name, 0, "", error, format_args!("a folder that can be read")),
         }
-        files.extend(
-            self.staged
-                .iter()
-                .map(|staged| staged.path().to_owned())
-                .filter(|path| path.parent() == Some(folder) && !files.contains(path))
-                .collect::<Vec<_>>(),
-        );
-        files.sort();
-        if files.is_empty() {
-            self.faults.add(name, 0, "", "", format_args!("at least one Parquet file in `{name}/`"));
+        for OfWing { wing, what } in self.actions {
+            histories.get_mut(wing).into_iter().for_each(|history| history.actions.push(what.clone()));
         }
-        files
+        for OfWing { wing, what } in self.fittings {
+            histories.get_mut(wing).into_iter().for_each(|history| history.fittings.push(what.clone()));
+        }
+        Fleet::new(sets, histories).map_err(|error| Unfit { table: WINGS.name, why: error.to_string() })
     }
 }

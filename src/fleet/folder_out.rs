@@ -22,18 +22,8 @@ use crate::wing::{LineSet, ModelData, Side};
 /// # Errors
 /// [`FleetWriteError`] when the file system refuses or the tables have no place for what the fleet says.
 pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
-    let sets = first_of_each_model(fleet)?;
-    let tables = [
-        lines(fleet)?,
-        segments(&sets),
-        rows(&sets),
-        models(&sets),
-        wings(fleet),
-        checks(fleet),
-        risers(fleet),
-        actions(fleet),
-        fittings(fleet),
-    ];
+    let mut tables = model_tables(fleet)?;
+    tables.extend(wing_tables(fleet));
     if folder.join(READINGS.name).is_dir() {
         return Err(FleetWriteError::Table {
             table: READINGS.name.to_owned(),
@@ -42,15 +32,35 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
     }
     fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
     for table in tables {
-        let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
-        let is_written = needed || table.columns.iter().any(|column| !column.data.is_empty());
-        if is_written {
-            write(&table, folder, format, Cells::Exact)?;
-        }
-        remove_stale(folder, &table.name, is_written.then_some(format))?;
+        let name = table.name.clone();
+        let is_written = write_if_said(table, folder, format)?;
+        remove_stale(folder, &name, is_written.then_some(format))?;
     }
     write_frame(READINGS.name, readings(fleet), folder, format)?;
     remove_stale(folder, READINGS.name, Some(format))
+}
+
+/// The tables that describe models.
+pub(super) fn model_tables(fleet: &Fleet) -> Result<Vec<Table>, FleetWriteError> {
+    let sets = first_of_each_model(fleet)?;
+    Ok(vec![lines(fleet)?, segments(&sets), rows(&sets), models(&sets)])
+}
+
+/// The tables that say something of wings, without the readings; every optional column is there.
+pub(super) fn wing_tables(fleet: &Fleet) -> Vec<Table> {
+    vec![every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet)]
+}
+
+/// Writes a table without its empty optional columns, an optional one only if it has a row; says whether it did.
+pub(super) fn write_if_said(table: Table, folder: &Path, format: TableFormat) -> Result<bool, FleetWriteError> {
+    let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
+    let is_written = needed || table.columns.iter().any(|column| !column.data.is_empty());
+    if is_written {
+        let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
+        let required = all.iter().find(|schema| schema.name == table.name).map_or(&[][..], |schema| schema.required);
+        write(&table.without_empty(required), folder, format, Cells::Exact)?;
+    }
+    Ok(is_written)
 }
 
 /// Writes a fleet into a folder that is not there yet (or is empty): whole, or not at all.
@@ -59,6 +69,14 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
 /// [`FleetWriteError`] when the folder holds something, the file system refuses, or the tables have no place for what the
 /// fleet says.
 pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+    in_new_folder(folder, |temporary| write_folder(fleet, temporary, format))
+}
+
+/// Fills a folder under a temporary name, then gives it its own.
+pub(super) fn in_new_folder<T>(
+    folder: &Path,
+    fill: impl FnOnce(&Path) -> Result<T, FleetWriteError>,
+) -> Result<T, FleetWriteError> {
     let failed = |source| FleetWriteError::Io { path: folder.to_owned(), source };
     let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
     let name = name.ok_or_else(|| failed(ErrorKind::InvalidInput.into()))?;
@@ -69,9 +87,10 @@ pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Re
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(parent).map_err(failed)?;
     let temporary = parent.join(format!(".{name}.{}.tmp", std::process::id()));
-    let written = write_folder(fleet, &temporary, format).and_then(|()| {
+    let written = fill(&temporary).and_then(|filled| {
         sync_folder(&temporary);
-        fs::rename(&temporary, folder).map_err(failed)
+        fs::rename(&temporary, folder).map_err(failed)?;
+        Ok(filled)
     });
     if written.is_err() {
         // what is left of it is of no use
@@ -185,6 +204,10 @@ fn models(sets: &[&LineSet]) -> Table {
 }
 
 pub(super) fn wings(fleet: &Fleet) -> Table {
+    every_wing(fleet).without_empty(WINGS.required)
+}
+
+fn every_wing(fleet: &Fleet) -> Table {
     let all: Vec<_> = fleet.histories().iter().map(|history| &history.wing).collect();
     let mut table = Table::new(WINGS.name)
         .text("wing", all.iter().map(|wing| Some(wing.id.as_str())))
@@ -201,7 +224,7 @@ pub(super) fn wings(fleet: &Fleet) -> Table {
             table = table.number(name, all.iter().map(|wing| wing.covariates.get(name).copied()));
         }
     }
-    table.without_empty(WINGS.required)
+    table
 }
 
 /// Every check of the fleet beside its history.
@@ -222,11 +245,10 @@ fn checks(fleet: &Fleet) -> Table {
         .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
         .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
         .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm))
-        .without_empty(CHECKS.required)
 }
 
 /// The readings as columns that borrow their text: it is the only long table.
-fn readings(fleet: &Fleet) -> Vec<Column> {
+pub(super) fn readings(fleet: &Fleet) -> Vec<Column> {
     let all = || {
         let each =
             fleet.histories().iter().flat_map(|history| history.checks.iter().map(move |check| (history, check)));
@@ -264,7 +286,6 @@ fn risers(fleet: &Fleet) -> Table {
         .text("row", all.iter().map(|(_, riser)| Some(riser.row.name())))
         .number("datum_mm", all.iter().map(|(_, riser)| riser.datum_mm))
         .number("riser_mm", all.iter().map(|(_, riser)| riser.riser_mm))
-        .without_empty(RISERS.required)
 }
 
 /// The name by which tables call a segment: without a cascade, the line's.
@@ -290,7 +311,6 @@ fn actions(fleet: &Fleet) -> Table {
         .number("change_mm", all.iter().map(|(_, action)| Some(action.change_mm)))
         .number("turns", all.iter().map(|(_, action)| action.turns))
         .text("check", all.iter().map(|(_, action)| action.check.as_deref()))
-        .without_empty(ACTIONS.required)
 }
 
 fn fittings(fleet: &Fleet) -> Table {
@@ -306,7 +326,6 @@ fn fittings(fleet: &Fleet) -> Table {
         .text("can_loop", all.iter().map(|(_, fitting)| fitting.can_loop.map(truth)))
         .number("link_diameter_mm", all.iter().map(|(_, fitting)| fitting.link_diameter_mm))
         .number("step_mm", all.iter().map(|(_, fitting)| fitting.step_mm))
-        .without_empty(FITTINGS.required)
 }
 
 fn truth(value: bool) -> &'static str {

@@ -178,7 +178,7 @@ impl WearFit {
             .collect();
         let sigma = mixed.sigma();
         self.layout.for_each_cell(&mut builder, set, wing, self.shape(), |builder, index, entries| {
-            let cell = &wing.cells[index];
+            let cell = wing.cells.at(index);
             let n = f64::from(cell.count);
             let normal: f64 = StandardNormal.sample(generator);
             let mean = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()

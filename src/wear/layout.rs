@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::reduction::{LineEpoch, WingReduction};
+use super::levels::LineEpoch;
+use super::reduction::WingReduction;
 use super::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
 use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
 use crate::wing::{LineSet, Row};
@@ -55,12 +56,12 @@ impl Layout {
         for wing in &reduction.wings {
             let mut level = (u32::MAX, 0);
             let mut checks = BTreeSet::new();
-            for cell in &wing.cells {
+            for cell in wing.cells.iter() {
                 checks.insert(cell.check);
                 level =
                     if level.0 == cell.level { (level.0, level.1 + cell.count) } else { (cell.level, cell.count) };
                 several_per_level |= level.1 > 1;
-                let line = wing.levels[cell.level as usize].line;
+                let line = wing.levels.at(cell.level as usize).line;
                 seen.insert((wing.line_set(), line));
             }
             several_checks |= checks.len() > 1;
@@ -175,7 +176,7 @@ impl Layout {
     pub(crate) fn line_row(
         &self,
         set: &LineSet,
-        level: &LineEpoch,
+        level: LineEpoch<'_>,
         covariates: &[f64],
         shape: Shape,
         hours_h: f64,
@@ -278,7 +279,7 @@ impl Layout {
         let mut line = LineRow::default();
         let mut entries: Vec<(usize, f64)> = Vec::new();
         for (index, cell) in wing.cells.iter().enumerate() {
-            let level = &wing.levels[cell.level as usize];
+            let level = wing.levels.at(cell.level as usize);
             let row = set.lines()[level.line].row;
             let check = cell.check as usize;
             self.line_row(set, level, &wing.covariates, shape, wing.hours_h[check], &mut line);
@@ -308,7 +309,7 @@ impl Layout {
     /// An empty block for a wing, its restarted levels marked flat.
     pub(crate) fn empty_block(&self, wing: &WingReduction) -> BlockBuilder {
         let mut builder = BlockBuilder::new(&self.structure, &self.copies(wing.hours_h.len()));
-        for (index, _) in wing.levels.iter().enumerate().filter(|(_, level)| level.epoch > 0) {
+        for index in wing.levels.restarted() {
             builder.flatten(index);
         }
         builder
@@ -324,7 +325,7 @@ impl Layout {
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
         self.for_each_cell(&mut builder, set, wing, shape, |builder, index, entries| {
-            let cell = &wing.cells[index];
+            let cell = wing.cells.at(index);
             builder.add_weighted(
                 Some(cell.level as usize),
                 entries,

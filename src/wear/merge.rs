@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use thiserror::Error;
 
 use super::Reduction;
-use super::reduction::{Cell, WingReduction};
+use super::cells::Cell;
+use super::reduction::WingReduction;
 use crate::check::{Action, Check, History};
 use crate::wing::LineSet;
 
