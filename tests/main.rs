@@ -15,6 +15,8 @@ mod cli_forecast;
 #[cfg(feature = "cli")]
 mod cli_plan;
 #[cfg(feature = "cli")]
+mod cli_reduce;
+#[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_trust;
@@ -26,6 +28,8 @@ mod doubt_simulated;
 mod fleet_damaged;
 #[cfg(feature = "frames")]
 mod fleet_read;
+#[cfg(feature = "frames")]
+mod fleet_scan;
 #[cfg(feature = "frames")]
 mod fleet_work;
 mod forecast_backtest;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Check, Reading};
-use crate::wing::{LineSet, Side, stretch_mm_per_n, thermal_mm_per_k};
+use crate::wing::{LineSet, Row, Side, stretch_mm_per_n, thermal_mm_per_k};
 
 /// Load at which nominal lengths hold, N (common practice: 5 kg hung up).
 const REFERENCE_LOAD_N: f64 = 50.0;
@@ -51,36 +51,28 @@ pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
 
 /// What the deviations of one line set's readings are reckoned with, for many readings.
 #[derive(Debug, Clone)]
-pub(crate) struct DeviationTable<'a> {
-    set: &'a LineSet,
+pub(crate) struct DeviationTable {
     /// By line.
+    nominal_mm: Vec<f64>,
+    rows: Vec<Row>,
     stretch_mm_per_n: Vec<f64>,
     thermal_mm_per_k: Vec<f64>,
 }
 
-impl<'a> DeviationTable<'a> {
-    pub(crate) fn new(set: &'a LineSet) -> Self {
+impl DeviationTable {
+    pub(crate) fn new(set: &LineSet) -> Self {
         let lines = 0..set.lines().len();
         Self {
-            set,
+            nominal_mm: set.lines().iter().map(|line| line.nominal_mm).collect(),
+            rows: set.lines().iter().map(|line| line.row).collect(),
             stretch_mm_per_n: lines.clone().map(|line| stretch_mm_per_n(set, line)).collect(),
             thermal_mm_per_k: lines.map(|line| thermal_mm_per_k(set, line)).collect(),
         }
     }
 
-    pub(crate) fn lines(&self) -> usize {
-        self.set.lines().len()
-    }
-
-    /// Whether the line at an index has that name and is on that side.
-    pub(crate) fn is_line(&self, at: usize, name: &str, side: Side) -> bool {
-        self.set.lines().get(at).is_some_and(|line| line.name == name && line.side.is_none_or(|only| only == side))
-    }
-
     /// The same as [`reading_deviation_mm`], to the bit; `None` when the line is not in the set.
     pub(crate) fn deviation_mm(&self, check: &Check, side: Side, line: usize, reading_mm: f64) -> Option<f64> {
-        let place = self.set.lines().get(line)?;
-        let deviation = reading_mm - check.datum_mm(side, place.row) - place.nominal_mm;
+        let deviation = reading_mm - check.datum_mm(side, *self.rows.get(line)?) - self.nominal_mm.get(line)?;
         let mut correction = 0.0;
         let load = REFERENCE_LOAD_N - check.load_n;
         if load != 0.0 {

@@ -4,20 +4,33 @@ use std::collections::BTreeSet;
 
 use crate::wear::ReducedCell;
 
-/// A line that has no reading yet.
-const NONE: i32 = i32::MIN;
+/// A line that has no reading yet. Deviations are held with their sign bit turned, so that fresh memory says so.
+const NONE: i32 = 0;
+
+/// What a deviation is held as; `None` when it does not fit.
+fn held(um: i64) -> Option<i32> {
+    i32::try_from(um).ok().map(|um| um ^ i32::MIN).filter(|held| *held != NONE)
+}
+
+/// The deviation that is held, µm.
+fn told(held: i32) -> i64 {
+    (held ^ i32::MIN).into()
+}
 
 /// Sums of the readings of one check, by place: side, then line. While every line has been read at most once, with repeat 1,
-/// a line takes four bytes; else 32.
-#[derive(Debug, Default)]
-pub(super) enum CheckSums {
-    /// No reading yet.
-    #[default]
-    Empty,
-    /// Deviations, µm.
-    Single(Box<[i32]>),
+/// a line takes four bytes, lent by the caller; else 32.
+#[derive(Debug)]
+pub(super) enum CheckSums<'a> {
+    /// Deviations.
+    Single(&'a mut [i32]),
     /// Sums and which repeats are in them.
     Repeated(Box<Repeated>),
+}
+
+impl Default for CheckSums<'_> {
+    fn default() -> Self {
+        Self::Single(&mut [])
+    }
 }
 
 #[derive(Debug)]
@@ -45,16 +58,18 @@ pub(super) enum Added {
     Twice,
 }
 
-impl CheckSums {
-    /// Adds a reading; `places` is how many the check has.
-    pub(super) fn add(&mut self, place: usize, um: i64, repeat: u32, places: usize) -> Added {
-        if let Self::Empty = self {
-            *self = Self::Single(vec![NONE; places].into_boxed_slice());
-        }
+impl<'a> CheckSums<'a> {
+    /// Sums without a reading, in memory that holds noughts: one number for each place.
+    pub(super) fn new(places: &'a mut [i32]) -> Self {
+        Self::Single(places)
+    }
+
+    /// Adds a reading.
+    pub(super) fn add(&mut self, place: usize, um: i64, repeat: u32) -> Added {
         if let Self::Single(single) = self {
-            match (single.get_mut(place), i32::try_from(um)) {
-                (Some(free), Ok(um)) if repeat == 1 && um != NONE && *free == NONE => {
-                    *free = um;
+            match (single.get_mut(place), held(um)) {
+                (Some(free), Some(held)) if repeat == 1 && *free == NONE => {
+                    *free = held;
                     return Added::Once;
                 }
                 (Some(taken), _) if repeat == 1 && *taken != NONE => return Added::Twice,
@@ -63,7 +78,7 @@ impl CheckSums {
         }
         match self {
             Self::Repeated(repeated) => repeated.add(place, um, repeat),
-            Self::Empty | Self::Single(_) => Added::Once,
+            Self::Single(_) => Added::Once,
         }
     }
 
@@ -71,10 +86,9 @@ impl CheckSums {
     #[allow(clippy::cast_possible_truncation)]
     pub(super) fn cells(self, check: u32) -> Vec<ReducedCell> {
         match self {
-            Self::Empty => Vec::new(),
             Self::Single(single) => {
-                let read = single.iter().enumerate().filter(|(_, um)| **um != NONE);
-                read.map(|(place, um)| ReducedCell::single(place as u32, check, i64::from(*um))).collect()
+                let read = single.iter().enumerate().filter(|(_, held)| **held != NONE);
+                read.map(|(place, held)| ReducedCell::single(place as u32, check, told(*held))).collect()
             }
             Self::Repeated(repeated) => {
                 let read = repeated.places.iter().enumerate().filter(|(_, sums)| sums.count > 0);
@@ -93,9 +107,12 @@ impl CheckSums {
 
 impl Repeated {
     fn from_single(single: &[i32]) -> Self {
-        let place = |um: &i32| match *um {
+        let place = |held: &i32| match *held {
             NONE => Place::default(),
-            um => Place { squares_um2: i128::from(um) * i128::from(um), sum_um: um.into(), count: 1, repeats: 1 },
+            held => {
+                let um = told(held);
+                Place { squares_um2: i128::from(um) * i128::from(um), sum_um: um, count: 1, repeats: 1 }
+            }
         };
         Self { places: single.iter().map(place).collect(), later: BTreeSet::new() }
     }
@@ -135,14 +152,15 @@ mod tests {
             (1, 1 << 40, 1),
         ];
         for turn in 0..readings.len() {
-            let mut sums = CheckSums::default();
+            let mut places = [0; 4];
+            let mut sums = CheckSums::new(&mut places);
             let mut order = readings;
             order.rotate_left(turn);
             for (place, um, repeat) in order {
-                assert_eq!(sums.add(place, um, repeat, 4), Added::Once);
+                assert_eq!(sums.add(place, um, repeat), Added::Once);
             }
             for (place, um, repeat) in order {
-                assert_eq!(sums.add(place, um + 1, repeat, 4), Added::Twice, "{place} {repeat}");
+                assert_eq!(sums.add(place, um + 1, repeat), Added::Twice, "{place} {repeat}");
             }
             let found: Vec<_> =
                 sums.cells(9).iter().map(|cell| (cell.level, cell.count, cell.sum_um, cell.squares_um2)).collect();
@@ -155,9 +173,10 @@ mod tests {
             ];
             assert_eq!(found, expected);
         }
-        let mut plain = CheckSums::default();
-        assert_eq!(plain.add(1, 4, 1, 2), Added::Once);
+        let mut places = [0; 2];
+        let mut plain = CheckSums::new(&mut places);
+        assert_eq!(plain.add(1, 4, 1), Added::Once);
         assert!(matches!(plain, CheckSums::Single(_)));
-        assert_eq!(plain.add(1, 4, 1, 2), Added::Twice);
+        assert_eq!(plain.add(1, 4, 1), Added::Twice);
     }
 }

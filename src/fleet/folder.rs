@@ -78,7 +78,8 @@ impl FolderSpec {
     /// Reads a folder as it will be once some staged files are in their places.
     pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
-        let Some(mut tables) = self.tables(folder, staged, &mut faults, |source, schema| source.needed(schema)) else {
+        let Some(mut tables) = self.tables(folder, staged, &mut faults, |source, schema| source.needed(schema))
+        else {
             return Err(FleetReadError::Faulty(faults));
         };
         read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);

@@ -51,13 +51,22 @@ pub(super) fn wing_tables(fleet: &Fleet) -> Vec<Table> {
     vec![every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet)]
 }
 
+/// Columns of a table that are written even where they are empty.
+pub(super) fn required_columns(table: &str) -> &'static [&'static str] {
+    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
+    all.iter().find(|schema| schema.name == table).map_or(&[], |schema| schema.required)
+}
+
+/// Whether a table is written even where it has no row.
+pub(super) fn is_needed(table: &str) -> bool {
+    [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table)
+}
+
 /// Writes a table without its empty optional columns, an optional one only if it has a row; says whether it did.
 pub(super) fn write_if_said(table: Table, folder: &Path, format: TableFormat) -> Result<bool, FleetWriteError> {
-    let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
-    let is_written = needed || table.columns.iter().any(|column| !column.data.is_empty());
+    let is_written = is_needed(&table.name) || table.columns.iter().any(|column| !column.data.is_empty());
     if is_written {
-        let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
-        let required = all.iter().find(|schema| schema.name == table.name).map_or(&[][..], |schema| schema.required);
+        let required = required_columns(&table.name);
         write(&table.without_empty(required), folder, format, Cells::Exact)?;
     }
     Ok(is_written)

@@ -14,7 +14,7 @@ use super::fault::{FaultList, FleetReadError};
 use super::folder::{FolderSpec, FolderTables, Unfit, finish_sets};
 use super::grid::Grid;
 use super::parquet::ParquetTable;
-use super::reading_sums::{Doubtful, ReadingSums};
+use super::reading_sums::{Doubtful, ReadingSums, SumMemory};
 use super::reading_table::{Duplicates, LastCheck, read_grid};
 use super::schema::{ORDER, READINGS};
 use super::source::{Located, ParquetFile, left_out_note};
@@ -92,7 +92,8 @@ impl ScanSpec {
         };
         let located = std::mem::replace(&mut tables.readings, Located::Broken);
         let files = self.chosen(located, &mut faults);
-        let done = if faults.is_empty() { self.sums(&tables, &files) } else { Ok(Err(Doubtful)) };
+        let mut memory = SumMemory::new(&tables.wings, &tables.checks);
+        let done = if faults.is_empty() { self.sums(&tables, &files, &mut memory) } else { Ok(Err(Doubtful)) };
         let unfit = match done {
             Ok(Ok(sums)) => match self.reduced(tables, sums) {
                 Ok(scan) => return scan,
@@ -132,9 +133,14 @@ impl ScanSpec {
     }
 
     /// The sums of every check, and the columns left out.
-    fn sums(&self, tables: &FolderTables<Located>, files: &Located) -> Result<Result<Summed, Doubtful>, Unfit> {
+    fn sums<'a>(
+        &self,
+        tables: &FolderTables<Located>,
+        files: &Located,
+        memory: &'a mut SumMemory,
+    ) -> Result<Result<Summed<'a>, Doubtful>, Unfit> {
         let sets = finish_sets(tables.wings.drafts.clone(), self.folder.own_fibres())?;
-        let sums = ReadingSums::new(&tables.wings, &tables.checks, &sets);
+        let sums = ReadingSums::new(&tables.wings, &tables.checks, &sets, memory);
         let left_out = match files {
             Located::Parquet(files) => add_parquet(files, &sums),
             Located::Csv(path) => add_csv(path, &sums),
@@ -146,14 +152,14 @@ impl ScanSpec {
     fn reduced(
         &self,
         mut tables: FolderTables<Located>,
-        summed: Summed,
+        summed: Summed<'_>,
     ) -> Result<Result<Scan, FleetReadError>, Unfit> {
         let mut notes = Vec::new();
         notes.extend(left_out_note(READINGS.name, summed.left_out.iter().collect()));
         notes.append(&mut tables.notes);
         let index = std::mem::take(&mut tables.checks.index);
         let fleet = tables.assemble(self.folder.own_fibres())?;
-        let sums: Vec<Mutex<CheckSums>> = summed.sums.into_iter().map(Mutex::new).collect();
+        let sums: Vec<Mutex<CheckSums<'_>>> = summed.sums.into_iter().map(Mutex::new).collect();
         let reduction = Reduction::of_sums(fleet, &self.covariates, |check, number| {
             let place = index.get(&check.id).and_then(|at| sums.get(*at));
             let taken = place.and_then(|sums| sums.lock().ok()).map(|mut sums| std::mem::take(&mut *sums));
@@ -164,14 +170,14 @@ impl ScanSpec {
 }
 
 /// What one pass over the readings leaves.
-struct Summed {
+struct Summed<'a> {
     left_out: BTreeSet<String>,
     /// By check, in the order of the table.
-    sums: Vec<CheckSums>,
+    sums: Vec<CheckSums<'a>>,
 }
 
 /// Adds every row group of every file, on all threads.
-fn add_parquet(files: &[ParquetFile], sums: &ReadingSums<'_>) -> Result<BTreeSet<String>, Doubtful> {
+fn add_parquet(files: &[ParquetFile], sums: &ReadingSums<'_, '_>) -> Result<BTreeSet<String>, Doubtful> {
     let stopped = AtomicBool::new(false);
     let add = |file: &ParquetFile| -> Result<Vec<String>, Doubtful> {
         let mut faults = FaultList::default();
@@ -198,7 +204,7 @@ fn add_parquet(files: &[ParquetFile], sums: &ReadingSums<'_>) -> Result<BTreeSet
 }
 
 /// Adds every record of a CSV file: as many pieces are read as there are threads, then added.
-fn add_csv(path: &Path, sums: &ReadingSums<'_>) -> Result<BTreeSet<String>, Doubtful> {
+fn add_csv(path: &Path, sums: &ReadingSums<'_, '_>) -> Result<BTreeSet<String>, Doubtful> {
     let mut pieces = CsvPieces::open(path).map_err(|_| Doubtful)?;
     let mut left_out = BTreeSet::new();
     loop {
@@ -230,8 +236,8 @@ fn add_csv(path: &Path, sums: &ReadingSums<'_>) -> Result<BTreeSet<String>, Doub
 /// Goes through the readings again, row by row in the order of the files, and notes what is wrong where.
 fn find_faults(files: &Located, tables: &FolderTables<Located>, faults: &mut FaultList) {
     let (wings, checks) = (&tables.wings, &tables.checks);
-    let mut sums: Vec<CheckSums> = Vec::new();
-    sums.resize_with(checks.entries.len(), CheckSums::default);
+    let mut memory = SumMemory::new(wings, checks);
+    let mut sums = memory.sums();
     let mut twice: HashSet<usize> = HashSet::new();
     let mut last = LastCheck::default();
     for_each_piece(files, faults, |grid, faults| {
@@ -240,7 +246,7 @@ fn find_faults(files: &Located, tables: &FolderTables<Located>, faults: &mut Fau
         }
         read_grid(grid, wings, checks, &mut last, faults, |check, row| {
             let place = row.side.index() * (row.places / 2) + row.line;
-            if sums.get_mut(check).is_some_and(|sums| sums.add(place, 0, row.repeat, row.places) == Added::Twice) {
+            if sums.get_mut(check).is_some_and(|sums| sums.add(place, 0, row.repeat) == Added::Twice) {
                 twice.insert(check);
             }
         });

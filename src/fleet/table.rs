@@ -51,27 +51,6 @@ impl ColumnData {
         }
     }
 
-    /// So many empty cells of the same kind.
-    fn emptied(&self, cells: usize) -> Self {
-        match self {
-            ColumnData::Text(_) => ColumnData::Text(vec![None; cells]),
-            ColumnData::Number(_) => ColumnData::Number(vec![None; cells]),
-            ColumnData::Count(_) => ColumnData::Count(vec![None; cells]),
-        }
-    }
-
-    /// Adds cells; those of another kind count as empty.
-    fn append(&mut self, other: Self) {
-        match (self, other) {
-            (ColumnData::Text(cells), ColumnData::Text(more)) => cells.extend(more),
-            (ColumnData::Number(cells), ColumnData::Number(more)) => cells.extend(more),
-            (ColumnData::Count(cells), ColumnData::Count(more)) => cells.extend(more),
-            (ColumnData::Text(cells), more) => cells.resize(cells.len() + more.len(), None),
-            (ColumnData::Number(cells), more) => cells.resize(cells.len() + more.len(), None),
-            (ColumnData::Count(cells), more) => cells.resize(cells.len() + more.len(), None),
-        }
-    }
-
     /// Whether there is no cell.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -126,26 +105,6 @@ impl Table {
     fn with(mut self, name: &str, data: ColumnData) -> Self {
         self.columns.push(Column { name: name.to_owned(), data });
         self
-    }
-
-    /// Adds the rows of another table of that name; a column that only one of them has is empty for the other's rows.
-    pub(super) fn append(&mut self, other: Table) {
-        let height = |table: &Table| table.columns.first().map_or(0, |column| column.data.len());
-        let (before, added) = (height(self), height(&other));
-        for column in other.columns {
-            match self.columns.iter_mut().find(|known| known.name == column.name) {
-                Some(known) => known.data.append(column.data),
-                None => {
-                    let mut data = column.data.emptied(before);
-                    data.append(column.data);
-                    self.columns.push(Column { name: column.name, data });
-                }
-            }
-        }
-        for column in self.columns.iter_mut().filter(|column| column.data.len() < before + added) {
-            let empty = column.data.emptied(added);
-            column.data.append(empty);
-        }
     }
 
     /// The same table without the columns that have no value.
@@ -205,17 +164,6 @@ pub(super) fn write_frame(
         }
     }
     write_atomic(&folder.join(format!("{name}.{}", format.ending())), &bytes)
-}
-
-/// A file system that refuses is told apart from a table that cannot be put into its format.
-pub(super) fn refused(error: PolarsError, table: &str, path: &Path) -> FleetWriteError {
-    match error {
-        PolarsError::IO { error, .. } => FleetWriteError::Io {
-            path: path.to_owned(),
-            source: std::io::Error::new(error.kind(), error.to_string()),
-        },
-        other => FleetWriteError::Table { table: table.to_owned(), why: other.to_string() },
-    }
 }
 
 pub(super) fn series(column: &Column, harmless: bool) -> Series {

@@ -56,13 +56,81 @@ pub(crate) struct FewCell {
     count: u16,
 }
 
-/// The cells of one wing, by level, then check, in the smallest form that holds all of them: 8, 24 or 48 bytes a cell.
+/// Deviations by level and check, where each was read once; [`NOT_READ`] where it was not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct CellGrid {
+    checks: u32,
+    /// µm; by level, then check.
+    um: Vec<i32>,
+}
+
+/// What a grid holds where nothing was read.
+const NOT_READ: i32 = i32::MIN;
+
+/// The cells of one wing, by level, then check, in the smallest form that holds all of them: 4 bytes for each level and check, or
+/// 8, 24 or 48 bytes a cell.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(from = "Vec<Cell>", into = "Vec<Cell>")]
 pub(crate) enum Cells {
+    Grid(CellGrid),
     Single(Vec<SingleCell>),
     Few(Vec<FewCell>),
     Any(Vec<Cell>),
+}
+
+impl CellGrid {
+    /// The same cells, where that is shorter.
+    fn of(cells: &[SingleCell]) -> Option<Self> {
+        let checks = cells.iter().map(|cell| usize::from(cell.check) + 1).max()?;
+        let levels = cells.iter().map(|cell| usize::from(cell.level) + 1).max()?;
+        if levels * checks * size_of::<i32>() > size_of_val(cells) {
+            return None;
+        }
+        let mut um = vec![NOT_READ; levels * checks];
+        for cell in cells {
+            let place = &mut um[usize::from(cell.level) * checks + usize::from(cell.check)];
+            // two cells of one place, or a value that means nothing was read, need another form
+            if *place != NOT_READ || cell.um == NOT_READ {
+                return None;
+            }
+            *place = cell.um;
+        }
+        Some(Self { checks: u32::try_from(checks).ok()?, um })
+    }
+
+    fn cell(&self, place: usize) -> Option<Cell> {
+        let um = *self.um.get(place)?;
+        let place = u32::try_from(place).ok()?;
+        (um != NOT_READ).then(|| Cell::single(place / self.checks, place % self.checks, um.into()))
+    }
+}
+
+/// The cells of a wing, one after the other.
+pub(crate) struct CellIter<'a> {
+    cells: &'a Cells,
+    next: usize,
+}
+
+impl Iterator for CellIter<'_> {
+    type Item = Cell;
+
+    fn next(&mut self) -> Option<Cell> {
+        loop {
+            let at = self.next;
+            self.next += 1;
+            match self.cells {
+                Cells::Grid(grid) if at < grid.um.len() => {
+                    if let Some(cell) = grid.cell(at) {
+                        return Some(cell);
+                    }
+                }
+                Cells::Grid(_) => return None,
+                Cells::Single(cells) => return cells.get(at).map(|cell| cell.cell()),
+                Cells::Few(cells) => return cells.get(at).map(|cell| cell.cell()),
+                Cells::Any(cells) => return cells.get(at).copied(),
+            }
+        }
+    }
 }
 
 impl SingleCell {
@@ -104,8 +172,12 @@ impl FewCell {
 
 impl From<Vec<Cell>> for Cells {
     fn from(cells: Vec<Cell>) -> Self {
-        if let Some(single) = cells.iter().map(SingleCell::of).collect() {
-            return Self::Single(single);
+        if let Some(single) = cells.iter().map(SingleCell::of).collect::<Option<Vec<SingleCell>>>() {
+            let in_order = single.is_sorted_by_key(|cell| (cell.level, cell.check));
+            return match CellGrid::of(&single).filter(|_| in_order) {
+                Some(grid) => Self::Grid(grid),
+                None => Self::Single(single),
+            };
         }
         if let Some(few) = cells.iter().map(FewCell::of).collect() {
             return Self::Few(few);
@@ -116,17 +188,14 @@ impl From<Vec<Cell>> for Cells {
 
 impl From<Cells> for Vec<Cell> {
     fn from(cells: Cells) -> Self {
-        match cells {
-            Cells::Single(cells) => cells.into_iter().map(SingleCell::cell).collect(),
-            Cells::Few(cells) => cells.into_iter().map(FewCell::cell).collect(),
-            Cells::Any(cells) => cells,
-        }
+        cells.iter().collect()
     }
 }
 
 impl Cells {
     pub(crate) fn len(&self) -> usize {
         match self {
+            Self::Grid(grid) => grid.um.iter().filter(|um| **um != NOT_READ).count(),
             Self::Single(cells) => cells.len(),
             Self::Few(cells) => cells.len(),
             Self::Any(cells) => cells.len(),
@@ -134,26 +203,17 @@ impl Cells {
     }
 
     pub(crate) fn is_empty(&self) -> bool {
-        self.len() == 0
+        self.iter().next().is_none()
     }
 
-    /// The cell at a place below [`Cells::len`].
-    pub(crate) fn at(&self, index: usize) -> Cell {
-        match self {
-            Self::Single(cells) => cells[index].cell(),
-            Self::Few(cells) => cells[index].cell(),
-            Self::Any(cells) => cells[index],
-        }
-    }
-
-    pub(crate) fn iter(&self) -> impl Iterator<Item = Cell> + '_ {
-        (0..self.len()).map(|index| self.at(index))
+    pub(crate) fn iter(&self) -> CellIter<'_> {
+        CellIter { cells: self, next: 0 }
     }
 
     /// Readings in all.
     pub(crate) fn readings(&self) -> usize {
         match self {
-            Self::Single(cells) => cells.len(),
+            Self::Grid(_) | Self::Single(_) => self.len(),
             Self::Few(_) | Self::Any(_) => self.iter().map(|cell| cell.count as usize).sum(),
         }
     }
@@ -169,21 +229,30 @@ mod tests {
         let few = Cell { count: 3, sum_um: -6, squares_um2: 14, ..single };
         let wide = Cell { sum_um: i64::MAX / 2, squares_um2: i128::MAX / 2, count: 70_000, ..few };
         let far = Cell::single(70_000, 1, 5);
+        let row = |level| [0, 1, 2].map(|check| Cell::single(level, check, i64::from(level) - 7));
+        let mut full: Vec<Cell> = (0..5).flat_map(row).collect();
+        full.remove(4);
         for (cells, form) in [
-            (vec![single, Cell::single(0, 0, 0)], 0),
-            (vec![single, few], 1),
-            (vec![single, few, wide], 2),
-            (vec![far], 2),
-            (vec![Cell { squares_um2: single.squares_um2 - 1, ..single }], 1),
+            (full.clone(), 0),
+            (vec![single, Cell::single(4, 0, 0)], 1),
+            (full.iter().rev().copied().collect(), 1),
+            (full.iter().map(|cell| Cell::single(cell.level, cell.check, NOT_READ.into())).collect(), 1),
+            (vec![single, few], 2),
+            (vec![single, few, wide], 3),
+            (vec![far], 3),
+            (vec![Cell { squares_um2: single.squares_um2 - 1, ..single }], 2),
+            (Vec::new(), 1),
         ] {
             let held = Cells::from(cells.clone());
             let place = match &held {
-                Cells::Single(_) => 0,
-                Cells::Few(_) => 1,
-                Cells::Any(_) => 2,
+                Cells::Grid(_) => 0,
+                Cells::Single(_) => 1,
+                Cells::Few(_) => 2,
+                Cells::Any(_) => 3,
             };
             assert_eq!(place, form, "{cells:?}");
             assert_eq!(held.iter().collect::<Vec<_>>(), cells);
+            assert_eq!((held.len(), held.is_empty()), (cells.len(), cells.is_empty()));
             assert_eq!(held.readings(), cells.iter().map(|cell| cell.count as usize).sum::<usize>());
             assert_eq!(Vec::from(held), cells);
         }

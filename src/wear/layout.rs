@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
+use super::cells::Cell;
 use super::levels::LineEpoch;
 use super::reduction::WingReduction;
 use super::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
@@ -265,14 +266,14 @@ impl Layout {
         self.rates.keys().map(String::as_str)
     }
 
-    /// Calls `visit` with every cell of a wing, its level and its row of the model's columns.
+    /// Calls `visit` with every cell of a wing, its place and its row of the model's columns.
     pub(crate) fn for_each_cell(
         &self,
         builder: &mut BlockBuilder,
         set: &LineSet,
         wing: &WingReduction,
         shape: Shape,
-        mut visit: impl FnMut(&mut BlockBuilder, usize, &[(usize, f64)]),
+        mut visit: impl FnMut(&mut BlockBuilder, Cell, usize, &[(usize, f64)]),
     ) {
         let structure = &self.structure;
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
@@ -302,7 +303,7 @@ impl Layout {
                 );
             }
             entries.extend(line.fixed.iter().map(|(column, value)| (builder.fixed_column(*column), *value)));
-            visit(builder, index, &entries);
+            visit(builder, cell, index, &entries);
         }
     }
 
@@ -324,8 +325,7 @@ impl Layout {
         weights: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.for_each_cell(&mut builder, set, wing, shape, |builder, index, entries| {
-            let cell = wing.cells.at(index);
+        self.for_each_cell(&mut builder, set, wing, shape, |builder, cell, index, entries| {
             builder.add_weighted(
                 Some(cell.level as usize),
                 entries,

@@ -314,7 +314,8 @@ fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
 /// Side and line of each path, in their order.
 pub(super) fn line_keys(wing: &WingReduction) -> Vec<LineKey> {
     current_levels(wing)
-        .map(|index| wing.levels.at(index)).map(|level| LineKey { side: level.side, line: level.line })
+        .map(|index| wing.levels.at(index))
+        .map(|level| LineKey { side: level.side, line: level.line })
         .collect()
 }
 

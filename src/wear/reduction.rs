@@ -237,9 +237,9 @@ impl WingReduction {
     }
 
     /// The sums with `side · lines + line` in place of the level again.
-    pub(super) fn into_sums(self, set: &LineSet) -> Vec<Cell> {
+    pub(super) fn sums(&self, set: &LineSet) -> Vec<Cell> {
         let lines = set.lines().len();
-        let mut cells = Vec::from(self.cells);
+        let mut cells: Vec<Cell> = self.cells.iter().collect();
         for cell in &mut cells {
             let level = self.levels.at(cell.level as usize);
             #[allow(clippy::cast_possible_truncation)]
