@@ -40,7 +40,7 @@ fn parts_give_the_fit_of_the_whole_to_the_bit_also_when_they_share_wings() {
         assert_eq!(said["schema"], "linedrift.reduce/1");
         assert_eq!(said["wings"], 8);
     }
-    for options in [&[][..], &["--shape", "log"], &["--influence"], &["--robust"], &["--intervals", "profile"]] {
+    for options in [&[][..], &["--influence", "--terms", "rate"]] {
         let call = |source: &[&str]| {
             let mut args = vec!["wear", "--json"];
             args.extend_from_slice(options);
@@ -122,7 +122,7 @@ fn a_part_of_the_demo_stays_marked() {
     fs::write(at.join("loft/DEMO"), "").unwrap();
     assert_eq!(document(at, &["reduce", "loft", "--out", "part", "--json"])["demo"], true);
     assert_eq!(document(at, &["wear", "--from", "part", "--json"])["demo"], true);
-    assert!(stdout(&linedrift(at, &["wear", "--from", "part"])).contains("invented"));
+    assert!(stdout(&linedrift(at, &["wear", "--from", "part"])).contains("Invented data"));
 }
 
 #[test]

@@ -82,4 +82,5 @@ mod wear_hard;
 mod wear_inference;
 mod wear_lme4;
 mod wear_merge;
+mod wear_part;
 mod wear_paths;

@@ -3,8 +3,8 @@
     target/peers-venv/bin/python benches/peers/scan.py --wings 2500,12500,124000
 
 Invents each fleet as Parquet in parts in a temporary folder, then in turn, `--runs` times: a plain scan (every row of the four columns
-that matter is read: the sum of the readings, the longest of each text), the reduction and the fit (`cargo bench --bench scan`).
-Prints medians as a table; the ratio is that of the medians of one size. With `--shuffle`, rows are put in random order first.
+that matter is read: the sum of the readings, the longest of each text), `linedrift reduce` and `linedrift wear`. The reduction's seconds are
+those from the call to the sums, small tables included, without writing the part. Prints medians as a table; the ratio is that of the medians of one size. With `--shuffle`, rows are put in random order first.
 """
 
 import argparse
@@ -22,13 +22,14 @@ ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)
 PLAIN = """
 import json, sys, time
 import polars as pl
-begun = time.perf_counter()
+begun, cpu = time.perf_counter(), time.process_time()
 text = [pl.col(name).str.len_bytes().max() for name in ("check", "side", "line")]
 found = pl.scan_parquet(sys.argv[1] + "/readings/*.parquet").select(pl.len(), pl.col("reading_mm").sum(), *text)
 found = found.collect(engine="streaming")
 taken = time.perf_counter() - begun
 peak = next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM")) / 1024
-print(json.dumps({"s": taken, "rows": found["len"][0], "peak_mib": peak}))
+cpu = time.process_time() - cpu
+print(json.dumps({"s": taken, "cpu_s": cpu, "rows": found["len"][0], "peak_mib": peak}))
 """
 
 SHUFFLE = """
@@ -52,8 +53,16 @@ def run(command):
     return done.stdout
 
 
-def last_json(text):
-    return json.loads([line for line in text.splitlines() if line.startswith("{")][-1])
+def measured(command):
+    """Its JSON, wall seconds and peak of memory."""
+    begun = time.perf_counter()
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    text = child.stdout.read()
+    _, status, usage = os.wait4(child.pid, 0)
+    taken = time.perf_counter() - begun
+    if status != 0:
+        sys.exit(f"{' '.join(command)} failed")
+    return {**json.loads(text), "s": taken, "cpu_s": usage.ru_utime + usage.ru_stime, "peak_mib": usage.ru_maxrss / 1024}
 
 
 def folder_mib(folder):
@@ -69,14 +78,14 @@ def main():
     options.add_argument("--keep", help="put the fleets into this folder and leave them there")
     options = options.parse_args()
     run(["cargo", "build", "--release"])
-    run(["cargo", "bench", "--bench", "scan", "--no-run"])
     linedrift = os.path.join(ROOT, "target/release/linedrift")
-    print("| wings | readings | on disk MiB | written s | plain scan s | reduction s | ratio | readings/s | ns each | peak MiB "
-          "| fit s | evaluations | ms per 1,000 wings and evaluation | peak MiB in all |")
-    print("|" + "---|" * 14)
+    print("| wings | readings | MiB on disk | written s | plain scan s | CPU s | reduction s | ratio | million readings/s | ns each "
+          "| whole `reduce` CPU s | peak MiB | whole `wear` s | CPU s | evaluations | peak MiB |")
+    print("|" + "---|" * 16)
     for wings in options.wings.split(","):
         place = options.keep or tempfile.mkdtemp(prefix="linedrift-scan-")
         folder = os.path.join(place, f"fleet-{wings}{'-shuffled' if options.shuffle else ''}")
+        part = os.path.join(place, "all.part")
         try:
             written = None
             if not os.path.isdir(folder):
@@ -85,23 +94,24 @@ def main():
                 written = time.perf_counter() - begun
                 if options.shuffle:
                     run([sys.executable, "-c", SHUFFLE, folder])
-            plain, ours = [], []
+            plain, reduced, fitted = [], [], []
             for _ in range(options.runs):
-                plain.append(last_json(run([sys.executable, "-c", PLAIN, folder])))
-                ours.append(last_json(run(["cargo", "bench", "-q", "--bench", "scan", "--", folder])))
+                plain.append(json.loads(run([sys.executable, "-c", PLAIN, folder])))
+                reduced.append(measured([linedrift, "reduce", folder, "--out", part, "--json"]))
+                fitted.append(measured([linedrift, "wear", folder, "--json"]))
             size = folder_mib(os.path.join(folder, "readings"))
         finally:
             if not options.keep:
                 shutil.rmtree(place, ignore_errors=True)
         middle = lambda rows, key: statistics.median(row[key] for row in rows)
-        readings, scan_s, plain_s = ours[0]["readings"], middle(ours, "scan_s"), middle(plain, "s")
-        assert plain[0]["rows"] == readings, "the two did not read the same"
-        evaluation = 1e6 * middle(ours, "fit_s") / ours[0]["evaluations"] / ours[0]["wings"]
+        readings, scan_s, plain_s = reduced[0]["readings"], middle(reduced, "reduction_s"), middle(plain, "s")
+        assert plain[0]["rows"] == readings == fitted[0]["readings"], "they did not read the same"
         said = "–" if written is None else f"{written:.1f}"
-        print(f"| {int(wings):,} | {readings:,} | {size:,.0f} | {said} | {plain_s:.3f} | {scan_s:.3f} "
-              f"| {scan_s / plain_s:.2f} | {readings / scan_s / 1e6:.1f} M | {1e9 * scan_s / readings:.0f} "
-              f"| {middle(ours, 'scan_peak_mib'):,.0f} | {middle(ours, 'fit_s'):.2f} | {ours[0]['evaluations']} "
-              f"| {evaluation:.2f} | {middle(ours, 'peak_mib'):,.0f} |", flush=True)
+        print(f"| {int(wings):,} | {readings:,} | {size:,.0f} | {said} | {plain_s:.3f} | {middle(plain, 'cpu_s'):.2f} | {scan_s:.3f} "
+              f"| {scan_s / plain_s:.2f} | {readings / scan_s / 1e6:.1f} | {1e9 * scan_s / readings:.0f} "
+              f"| {middle(reduced, 'cpu_s'):.2f} | {middle(reduced, 'peak_mib'):,.0f} "
+              f"| {middle(fitted, 's'):.2f} | {middle(fitted, 'cpu_s'):.2f} | {fitted[0]['evaluations']} "
+              f"| {middle(fitted, 'peak_mib'):,.0f} |", flush=True)
 
 
 if __name__ == "__main__":

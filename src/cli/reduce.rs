@@ -1,6 +1,7 @@
 //! `linedrift reduce`
 
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 
 use linedrift::fleet::write_atomic_by;
 use linedrift::wear::ReductionPart;
@@ -34,6 +35,8 @@ struct ReduceDocument {
     schema: &'static str,
     readings: usize,
     wings: usize,
+    /// Reading the tables and summing the readings, without writing the part.
+    reduction_s: f64,
 }
 
 impl Args {
@@ -41,17 +44,22 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reducing the readings");
+        let begun = Instant::now();
         let part = Input::reduce(&self.fleet, &self.covariate, &self.part, &self.common)?;
+        let reduction_s = begun.elapsed().as_secs_f64();
         progress.step("writing the part");
         write_atomic_by(&self.out, |file| part.write_to(file))?;
         drop(progress);
         let (readings, wings) = (part.reduction().readings(), part.reduction().wings().len());
         if self.common.json {
-            let document = ReduceDocument { schema: "linedrift.reduce/1", readings, wings };
+            let document = ReduceDocument { schema: "linedrift.reduce/1", readings, wings, reduction_s };
             return Output::json(&Document::new(document, part.is_demo()));
         }
         let out = self.out.display();
-        Ok(Output::text(format!("Reduced {readings} readings of {wings} wings into {out}\n")))
+        let rate = readings as f64 / 1e6 / reduction_s;
+        Ok(Output::text(format!(
+            "Reduced {readings} readings of {wings} wings into {out}, {rate:.1} million a second\n"
+        )))
     }
 }
 

@@ -168,7 +168,7 @@ mod tests {
             let expected = [
                 (0, 5, 35, 25 + 36 + 49 + 64 + 81),
                 (1, 1, 1 << 40, 1 << 80),
-                (2, 1, low as i64, low * low),
+                (2, 1, i64::from(i32::MIN), low * low),
                 (3, 1, -7, 49),
             ];
             assert_eq!(found, expected);

@@ -7,6 +7,7 @@ use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
 use super::fault::{FaultList, FleetReadError};
+use super::grid::Loaded;
 use super::line_draft::LineDraft;
 use super::reading_table::read_readings;
 use super::schema::{
@@ -77,9 +78,11 @@ impl FolderSpec {
 
     /// Reads a folder as it will be once some staged files are in their places.
     pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
+        fn needed(source: &mut Source<'_>, schema: TableSchema) -> Loaded {
+            source.needed(schema)
+        }
         let mut faults = FaultList::default();
-        let Some(mut tables) = self.tables(folder, staged, &mut faults, |source, schema| source.needed(schema))
-        else {
+        let Some(mut tables) = self.tables(folder, staged, &mut faults, needed) else {
             return Err(FleetReadError::Faulty(faults));
         };
         read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);

@@ -111,6 +111,8 @@ impl ParquetTable {
     }
 
     /// One row group. `None`: it cannot be read; the fault says why.
+    // the type of a row group has no name outside polars
+    #[allow(clippy::redundant_closure_for_method_calls)]
     pub(super) fn group(&self, group: usize, faults: &mut FaultList) -> Option<Grid> {
         let before = self.description.row_groups.iter().take(group);
         let first_row = FIRST_ROW + before.map(|group| group.num_rows()).sum::<usize>();

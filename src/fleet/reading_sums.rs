@@ -125,6 +125,8 @@ impl<'a, 's> ReadingSums<'a, 's> {
     }
 
     /// Adds every row of a piece.
+    // the type of a view has no name outside polars
+    #[allow(clippy::redundant_closure_for_method_calls)]
     pub(super) fn add(&self, grid: &Grid) -> Result<(), Doubtful> {
         if !grid.whole {
             return Err(Doubtful);
