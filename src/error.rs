@@ -36,6 +36,12 @@ pub enum Error {
     /// The wear model cannot be fitted.
     #[error(transparent)]
     Wear(#[from] crate::wear::WearError),
+    /// A reduced part of a fleet cannot be read.
+    #[error(transparent)]
+    Part(#[from] crate::wear::PartError),
+    /// Parts do not belong to one fleet.
+    #[error(transparent)]
+    Merge(#[from] crate::wear::MergeError),
     /// An adjustment cannot be planned.
     #[error(transparent)]
     Plan(#[from] crate::plan::PlanError),

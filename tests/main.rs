@@ -18,6 +18,8 @@ mod cli_forecast;
 #[cfg(feature = "cli")]
 mod cli_plan;
 #[cfg(feature = "cli")]
+mod cli_reduce;
+#[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_terminal;
@@ -40,6 +42,8 @@ mod fleet_damaged;
 mod fleet_frames;
 #[cfg(feature = "frames")]
 mod fleet_read;
+#[cfg(feature = "frames")]
+mod fleet_scan;
 #[cfg(feature = "frames")]
 mod fleet_work;
 mod forecast_backtest;
@@ -102,4 +106,5 @@ mod wear_hard;
 mod wear_inference;
 mod wear_lme4;
 mod wear_merge;
+mod wear_part;
 mod wear_paths;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Check, Reading};
-use crate::wing::{LineSet, Side, stretch_mm_per_n, thermal_mm_per_k};
+use crate::wing::{LineSet, Row, Side, stretch_mm_per_n, thermal_mm_per_k};
 
 /// Load at which nominal lengths hold, N (common practice: 5 kg hung up).
 const REFERENCE_LOAD_N: f64 = 50.0;
@@ -47,6 +47,43 @@ pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
         correction -= thermal_mm_per_k(set, line) * warmth;
     }
     correction
+}
+
+/// What the deviations of one line set's readings are reckoned with, for many readings.
+#[derive(Debug, Clone)]
+pub(crate) struct DeviationTable {
+    /// By line.
+    nominal_mm: Vec<f64>,
+    rows: Vec<Row>,
+    stretch_mm_per_n: Vec<f64>,
+    thermal_mm_per_k: Vec<f64>,
+}
+
+impl DeviationTable {
+    pub(crate) fn new(set: &LineSet) -> Self {
+        let lines = 0..set.lines().len();
+        Self {
+            nominal_mm: set.lines().iter().map(|line| line.nominal_mm).collect(),
+            rows: set.lines().iter().map(|line| line.row).collect(),
+            stretch_mm_per_n: lines.clone().map(|line| stretch_mm_per_n(set, line)).collect(),
+            thermal_mm_per_k: lines.map(|line| thermal_mm_per_k(set, line)).collect(),
+        }
+    }
+
+    /// The same as [`reading_deviation_mm`], to the bit; `None` when the line is not in the set.
+    pub(crate) fn deviation_mm(&self, check: &Check, side: Side, line: usize, reading_mm: f64) -> Option<f64> {
+        let deviation = reading_mm - check.datum_mm(side, *self.rows.get(line)?) - self.nominal_mm.get(line)?;
+        let mut correction = 0.0;
+        let load = REFERENCE_LOAD_N - check.load_n;
+        if load != 0.0 {
+            correction += self.stretch_mm_per_n.get(line)? * load;
+        }
+        let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
+        if warmth != 0.0 {
+            correction -= self.thermal_mm_per_k.get(line)? * warmth;
+        }
+        Some(deviation + correction)
+    }
 }
 
 /// One mean deviation per line and side that was read, left before right, in the order of the line set.

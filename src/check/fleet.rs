@@ -201,6 +201,11 @@ impl Fleet {
         &self.histories
     }
 
+    /// Line sets and histories, as they are.
+    pub(crate) fn into_parts(self) -> (Vec<LineSet>, Vec<History>) {
+        (self.line_sets, self.histories)
+    }
+
     /// The line set of a history of this fleet. A history of another fleet, whose number this one does not have, is given a
     /// set without lines: what is asked of it then says that its lines are not there.
     #[must_use]

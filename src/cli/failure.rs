@@ -126,7 +126,10 @@ fn clean(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
 
 impl From<FleetReadError> for Failure {
     fn from(error: FleetReadError) -> Self {
-        Self::Data(error)
+        match error {
+            FleetReadError::Wear(error) => Self::result(&error),
+            faulty => Self::Data(faulty),
+        }
     }
 }
 
@@ -161,6 +164,7 @@ from_result!(
     linedrift::report::ReportError,
     linedrift::simulate::SimulateError,
     linedrift::trim::TrimError,
+    linedrift::wear::MergeError,
     linedrift::wear::WearError,
     std::io::Error
 );

@@ -3,8 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use linedrift::check::Fleet;
-use linedrift::fleet::FolderSpec;
+use linedrift::fleet::{FolderSpec, Scan, ScanSpec};
 use linedrift::simulate::FleetSpec;
+use linedrift::wear::ReductionPart;
 
 use super::args::Common;
 use super::{Failure, output};
@@ -31,6 +32,22 @@ impl Input {
         let demo = folder.join(DEMO_MARK).is_file();
         let fleet = if demo { read.fleet.marked_demo() } else { read.fleet };
         Ok(Self { fleet, source: folder.display().to_string() })
+    }
+
+    /// Reduces a folder without holding its readings; of the files in `readings/` only those named, where any is.
+    pub(super) fn reduce(
+        folder: &Path,
+        covariates: &[String],
+        parts: &[String],
+        common: &Common,
+    ) -> Result<ReductionPart, Failure> {
+        let spec = ScanSpec::default().covariates(covariates).fibres(common.fibres()?).parts(parts);
+        let Scan { reduction, notes } = spec.run(folder)?;
+        for note in &notes {
+            output::say(&format!("note: {note}\n"));
+        }
+        let part = ReductionPart::new(reduction);
+        Ok(if folder.join(DEMO_MARK).is_file() { part.marked_demo() } else { part })
     }
 
     /// The folder given, or the bundled demo: its folder where it lies in the current one, else made again from its seed.

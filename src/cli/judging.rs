@@ -2,7 +2,7 @@
 
 use linedrift::check::{Fleet, History};
 use linedrift::fleet::batch::{Batch, BatchFailure, BatchJob, ChosenCheck, JudgedCheck, TrimJob};
-use linedrift::forecast::{DueTable, LimitsTable, WingDue, WingFailure};
+use linedrift::forecast::{LimitsTable, WingFailure};
 use linedrift::trim::{Trim, TrimChange, TrimSpec};
 
 use super::args::Choice;

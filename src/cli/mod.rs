@@ -16,6 +16,7 @@ mod plan_after;
 mod plan_all;
 mod progress;
 mod record;
+mod reduce;
 mod report;
 mod sheet;
 mod simulate;
@@ -89,6 +90,9 @@ enum Command {
     /// Every result table of a fleet, as CSV and Parquet, and what their columns mean.
     #[command(after_help = CAUTIONS)]
     Tables(tables::Args),
+    /// Reduces a fleet, or some files of its readings, to a part that `wear --from` puts together with others.
+    #[command(after_help = CAUTIONS)]
+    Reduce(reduce::Args),
     /// Writes an invented fleet folder with its truth.
     #[command(after_help = CAUTIONS)]
     Simulate(simulate::Args),
@@ -124,6 +128,7 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),
         Some(Command::Tables(args)) => (args.common.json, args.run()),
+        Some(Command::Reduce(args)) => (args.common.json, args.run()),
         Some(Command::Simulate(args)) => (false, args.run()),
         Some(Command::Completions(args)) => (false, Ok(args.run(Cli::command()))),
         Some(Command::Man(args)) => (false, args.run(Cli::command())),

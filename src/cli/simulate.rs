@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use linedrift::fleet::{TableFormat, tables, write_atomic, write_folder, write_table};
+use clap::ValueEnum;
+use linedrift::fleet::{TableFormat, WrittenFleet, tables, write_atomic, write_folder, write_simulated, write_table};
 use linedrift::report::{policy_figure, text};
 use linedrift::simulate::{FleetSpec, PolicySpec};
 
@@ -20,14 +21,25 @@ pub(super) struct Args {
     #[arg(long, value_name = "N", conflicts_with = "demo")]
     seed: Option<u64>,
     /// Number of wings [default: 48]
-    #[arg(long, value_name = "N", conflicts_with = "demo", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "N", conflicts_with = "demo", value_parser = clap::value_parser!(u32).range(1..=250_000))]
     wings: Option<u32>,
+    /// Format of the tables
+    #[arg(long, value_enum, default_value_t = FormatName::Csv, conflicts_with_all = ["demo", "policies"])]
+    format: FormatName,
     /// Instead of tables: how wings fare when checked at fixed intervals and when checked by forecast
     #[arg(long, conflicts_with = "demo")]
     policies: bool,
     /// The bundled demo, with a page that says what it is
     #[arg(long)]
     demo: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum FormatName {
+    /// One file a table, with the truth of every wing
+    Csv,
+    /// Readings in parts, written as they are drawn into a new folder: for fleets of any size
+    Parquet,
 }
 
 const DEMO_README: &str = "\
@@ -68,6 +80,13 @@ impl Args {
             return self.compare(&progress);
         }
         progress.step("inventing wings");
+        if self.format == FormatName::Parquet {
+            let WrittenFleet { wings, checks, readings } = write_simulated(&spec, &self.out)?;
+            return Ok(Output::text(format!(
+                "Wrote an invented fleet of {wings} wings, {checks} checks and {readings} readings into {}\n",
+                self.out.display()
+            )));
+        }
         let made = spec.run()?;
         let truth = serde_json::to_string_pretty(&made.truth).map_err(|error| Failure::result(&error))?;
         progress.step("writing the tables");

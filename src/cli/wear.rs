@@ -16,6 +16,7 @@ use super::args::{Common, Tables};
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::progress::Progress;
+use super::reduce::read_parts;
 
 /// Residuals listed of each level.
 const LARGEST: usize = 3;
@@ -23,7 +24,11 @@ const LARGEST: usize = 3;
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
     /// Folder with the tables of a fleet
-    fleet: PathBuf,
+    #[arg(required_unless_present = "from")]
+    fleet: Option<PathBuf>,
+    /// Parts written by `reduce`, in place of a folder
+    #[arg(long, value_name = "PART", num_args = 1.., conflicts_with = "fleet")]
+    from: Vec<PathBuf>,
     /// How wear goes on with hours flown
     #[arg(long, value_enum, default_value_t = ShapeName::Linear)]
     shape: ShapeName,
@@ -171,27 +176,30 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &self.covariate, &self.common)?;
+        let part = match &self.fleet {
+            Some(fleet) => Input::reduce(fleet, &self.covariate, &[], &self.common)?,
+            None => read_parts(&self.from)?,
+        };
         progress.step("fitting the wear model");
-        let reduction = Reduction::new(&input.fleet, &self.covariate)?;
+        let reduction = part.reduction();
         let mut down_weighted = Vec::new();
         let fit = if let Some(path) = &self.save {
             // forecasts want the effects that the likelihood prefers, as `due` takes them
-            let fit = spec.fit_preferred(&input.fleet)?;
-            let text = SavedFit::new(fit.clone(), &input.fleet).to_json().map_err(|error| Failure::result(&error))?;
+            let fit = spec.fit_preferred_reduced(reduction)?;
+            let text = SavedFit::of_part(fit.clone(), &part).to_json().map_err(|error| Failure::result(&error))?;
             write_atomic(path, text.as_bytes())?;
             output::say(&format!("saved: {}\n", path.display()));
             fit
         } else if self.robust {
-            let robust = spec.fit_robust_reduced(&reduction, HuberRule::default())?;
+            let robust = spec.fit_robust_reduced(reduction, HuberRule::default())?;
             down_weighted = robust.down_weighted;
             robust.fit
         } else {
-            spec.fit_reduced(&reduction)?
+            spec.fit_reduced(reduction)?
         };
-        let mut results = self.asked(&spec, fit, &reduction, &progress)?;
+        let mut results = self.asked(&spec, fit, reduction, &progress)?;
         results.down_weighted = down_weighted;
-        results.drift = results.fit.drift(input.fleet.line_sets());
+        results.drift = results.fit.drift(reduction.line_sets());
         let fit = &results.fit;
         self.tables.write(&[
             tables::terms(fit.terms()),
@@ -199,7 +207,7 @@ impl Args {
             tables::drift(&results.drift),
         ])?;
         drop(progress);
-        let demo = input.fleet.is_demo();
+        let demo = part.is_demo();
         if self.common.json {
             return Output::json(&Document::new(results.document(), demo));
         }

@@ -1,11 +1,13 @@
 //! Files that are written whole or not at all.
 
 use std::fs::{self, File};
-use std::io::Write;
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use thiserror::Error;
+
+use crate::simulate::SimulateError;
 
 /// Why a table or file could not be written.
 #[derive(Debug, Error)]
@@ -28,6 +30,9 @@ pub enum FleetWriteError {
         /// Why.
         why: String,
     },
+    /// An invented fleet could not be made.
+    #[error(transparent)]
+    Simulate(#[from] SimulateError),
     /// The fleet says something that the tables have no place for.
     #[error("table `{table}` cannot hold `{what}`: {why}")]
     NotRepresentable {
@@ -50,6 +55,17 @@ pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), FleetWriteError> {
     StagedFile::new(path, bytes)?.commit()
 }
 
+/// The same for what is too long to be held: `fill` writes it piece by piece.
+///
+/// # Errors
+/// As [`write_atomic`].
+pub fn write_atomic_by(
+    path: &Path,
+    fill: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
+) -> Result<(), FleetWriteError> {
+    StagedFile::filled(path, fill)?.commit()
+}
+
 /// A file that is written and flushed under a temporary name beside the one that it is to replace. Dropped without
 /// [`StagedFile::commit`], it is removed.
 #[derive(Debug)]
@@ -63,6 +79,13 @@ pub(super) struct StagedFile {
 
 impl StagedFile {
     pub(super) fn new(path: &Path, bytes: &[u8]) -> Result<Self, FleetWriteError> {
+        Self::filled(path, |file| file.write_all(bytes))
+    }
+
+    fn filled(
+        path: &Path,
+        write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
+    ) -> Result<Self, FleetWriteError> {
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let failed = |source| FleetWriteError::Io { path: path.to_owned(), source };
         let target = target_of(path).map_err(failed)?;
@@ -73,7 +96,7 @@ impl StagedFile {
         let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
         let temporary = target.with_file_name(name);
         let staged = Self { path: path.to_owned(), target, temporary, waits: true };
-        fill(&staged.temporary, &staged.target, bytes).map_err(failed)?;
+        fill(&staged.temporary, &staged.target, write).map_err(failed)?;
         Ok(staged)
     }
 
@@ -130,10 +153,14 @@ fn target_of(path: &Path) -> std::io::Result<PathBuf> {
     }
 }
 
-fn fill(temporary: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let mut file = File::create_new(temporary)?;
-    file.write_all(bytes)?;
-    file.flush()?;
+fn fill(
+    temporary: &Path,
+    path: &Path,
+    write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
+) -> std::io::Result<()> {
+    let mut buffered = BufWriter::new(File::create_new(temporary)?);
+    write(&mut buffered)?;
+    let file = buffered.into_inner().map_err(std::io::IntoInnerError::into_error)?;
     if let Ok(before) = fs::metadata(path) {
         file.set_permissions(before.permissions())?;
     }

@@ -12,23 +12,42 @@ use super::schema::TableSchema;
 
 /// A table has some dozen columns; more than this is another kind of file.
 const MOST_COLUMNS: usize = 1000;
+/// Row of the first record: the header is row 1.
+pub(super) const FIRST_ROW: usize = 2;
+pub(super) const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 
 /// Reads a CSV file's bytes. `None`: nothing of it can be used; the faults say why.
 pub(super) fn read_csv(bytes: &[u8], schema: TableSchema, extra: &[String], faults: &mut FaultList) -> Option<Grid> {
+    read_csv_piece(bytes, FIRST_ROW, schema, extra, faults)
+}
+
+/// Reads the header and some records of a CSV file, of which the first stands in row `first_row`.
+pub(super) fn read_csv_piece(
+    bytes: &[u8],
+    first_row: usize,
+    schema: TableSchema,
+    extra: &[String],
+    faults: &mut FaultList,
+) -> Option<Grid> {
     let table = schema.name;
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    let bytes = bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(bytes);
     if let Err(error) = std::str::from_utf8(bytes) {
-        let row = 1 + bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
+        let before = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
+        let row = if before == 0 { 1 } else { before + first_row - 1 };
         faults.add(table, row, "", "", format_args!("text in UTF-8 (save the table as CSV UTF-8)"));
         return None;
     }
     if let Some(at) = bytes.iter().position(|byte| *byte == 0) {
-        let row = 1 + bytes.iter().take(at).filter(|byte| **byte == b'\n').count();
+        let before = bytes.iter().take(at).filter(|byte| **byte == b'\n').count();
+        let row = if before == 0 { 1 } else { before + first_row - 1 };
         faults.add(table, row, "", "", format_args!("text in UTF-8 without zero bytes (UTF-16 has them)"));
         return None;
     }
-    let shape = Shape::of(bytes, table, faults)?;
-    let chosen = Selection::new(table, &shape.header, schema, extra, faults);
+    let shape = Shape::of(bytes, first_row, table, faults)?;
+    // a later piece has the header of the first, which has been judged
+    let mut judged = FaultList::default();
+    let of_header = if first_row == FIRST_ROW { &mut *faults } else { &mut judged };
+    let chosen = Selection::new(table, &shape.header, schema, extra, of_header);
     let columns = match shape.cells(&chosen) {
         Ok(columns) => columns,
         Err(why) => {
@@ -40,6 +59,7 @@ pub(super) fn read_csv(bytes: &[u8], schema: TableSchema, extra: &[String], faul
         name: table.to_owned(),
         columns,
         height: shape.records,
+        first_row,
         rows: shape.rows,
         whole: shape.whole,
         left_out: chosen.left_out,
@@ -56,7 +76,7 @@ struct Shape<'a> {
 }
 
 impl<'a> Shape<'a> {
-    fn of(bytes: &'a [u8], table: &str, faults: &mut FaultList) -> Option<Self> {
+    fn of(bytes: &'a [u8], first_row: usize, table: &str, faults: &mut FaultList) -> Option<Self> {
         let mut records = Records::new(bytes);
         let Some(head) = records.next().filter(|head| !head.line.trim_ascii().is_empty()) else {
             faults.add(table, 1, "", "", format_args!("a header row (the file is empty)"));
@@ -84,7 +104,7 @@ impl<'a> Shape<'a> {
         let mut spans: Vec<(usize, usize)> = vec![(start, start)];
         let mut whole = true;
         let mut count = 0;
-        let mut row = 1;
+        let mut row = first_row - 1;
         loop {
             let from = records.at;
             let Some(record) = records.next() else { break };
@@ -92,7 +112,7 @@ impl<'a> Shape<'a> {
             let blank = record.fields == 1 && record.line.trim_ascii().is_empty();
             if !blank && record.fields == header.len() && !record.torn {
                 count += 1;
-                if count + 1 != row {
+                if count + first_row - 1 != row {
                     rows.push(row);
                 }
                 match spans.last_mut() {
@@ -105,7 +125,7 @@ impl<'a> Shape<'a> {
             }
         }
         let skipped = count - rows.len();
-        let rows = (!rows.is_empty()).then(|| (2..skipped + 2).chain(rows).collect());
+        let rows = (!rows.is_empty()).then(|| (first_row..skipped + first_row).chain(rows).collect());
         let body = match spans.as_slice() {
             [(from, to)] => Cow::Borrowed(bytes.get(*from..*to).unwrap_or_default()),
             many => {
@@ -159,7 +179,7 @@ pub(super) struct Piece<'a> {
     pub(super) line: &'a [u8],
     pub(super) fields: usize,
     /// A quote that opens or closes inside a field.
-    torn: bool,
+    pub(super) torn: bool,
 }
 
 /// The records of a file, one after the other.

@@ -5,6 +5,8 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use crate::wear::WearError;
+
 /// Faults kept in memory; the rest is counted.
 const KEPT: usize = 1000;
 /// Faults shown by `Display`; the rest is counted.
@@ -119,12 +121,15 @@ impl fmt::Display for FaultList {
 }
 
 /// Why a fleet folder could not be read.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum FleetReadError {
     /// The tables have faults; all of them are listed.
     #[error("{0}")]
     Faulty(FaultList),
+    /// The tables are sound, but do not allow what was asked of them.
+    #[error(transparent)]
+    Wear(#[from] WearError),
 }
 
 impl FleetReadError {
@@ -133,6 +138,7 @@ impl FleetReadError {
     pub fn faults(&self) -> &[Fault] {
         match self {
             FleetReadError::Faulty(list) => list.faults(),
+            FleetReadError::Wear(_) => &[],
         }
     }
 
@@ -141,6 +147,7 @@ impl FleetReadError {
     pub fn more(&self) -> usize {
         match self {
             FleetReadError::Faulty(list) => list.more(),
+            FleetReadError::Wear(_) => 0,
         }
     }
 }

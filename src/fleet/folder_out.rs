@@ -7,7 +7,7 @@ use std::path::Path;
 
 use polars::prelude::Column;
 
-use super::atomic::{FleetWriteError, sync_folder};
+use super::atomic::{FleetWriteError, StagedFile, sync_folder};
 use super::pending::Pending;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
@@ -35,11 +35,10 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
     Pending::read(folder)?.complete(folder)?;
     let (mut staged, mut stale) = (Vec::new(), Vec::new());
     for table in tables {
-        let is_written = is_written(&table);
-        if is_written {
-            staged.push(stage(&table, folder, format, Cells::Exact)?);
-        }
-        stale.extend(stale_files(folder, &table.name, is_written.then_some(format)));
+        let name = table.name.clone();
+        let written = stage_if_said(table, folder, format)?;
+        stale.extend(stale_files(folder, &name, written.is_some().then_some(format)));
+        staged.extend(written);
     }
     staged.push(stage_frame(READINGS.name, readings(fleet), folder, format)?);
     stale.extend(stale_files(folder, READINGS.name, Some(format)));
@@ -48,24 +47,57 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
 
 /// Every table but `readings`, also those with nothing in them.
 pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 9], FleetWriteError> {
+    let [lines, segments, rows, models] = model_tables(fleet)?;
+    let [wings, checks, risers, actions, fittings] = wing_tables(fleet);
+    let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings];
+    Ok(all.map(|table| {
+        let required = required_columns(&table.name);
+        table.without_empty(required)
+    }))
+}
+
+/// The tables that describe models.
+pub(super) fn model_tables(fleet: &Fleet) -> Result<[Table; 4], FleetWriteError> {
     let sets = first_of_each_model(fleet)?;
-    Ok([
-        lines(fleet)?,
-        segments(&sets),
-        rows(&sets),
-        models(&sets),
-        wings(fleet),
-        checks(fleet),
-        risers(fleet),
-        actions(fleet),
-        fittings(fleet),
-    ])
+    Ok([lines(fleet)?, segments(&sets), rows(&sets), models(&sets)])
+}
+
+/// The tables that say something of wings, without the readings; every optional column is there.
+pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 5] {
+    [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet)]
+}
+
+/// Columns of a table that are written even where they are empty.
+pub(super) fn required_columns(table: &str) -> &'static [&'static str] {
+    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
+    all.iter().find(|schema| schema.name == table).map_or(&[], |schema| schema.required)
+}
+
+/// Whether a table is written even where it has no row.
+pub(super) fn is_needed(table: &str) -> bool {
+    [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table)
 }
 
 /// Whether a table is needed, or has something to say.
 pub(super) fn is_written(table: &Table) -> bool {
-    let needed = [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table.name);
-    needed || table.columns.iter().any(|column| !column.data.is_empty())
+    is_needed(&table.name) || table.columns.iter().any(|column| !column.data.is_empty())
+}
+
+/// Writes a table without its empty optional columns under a temporary name, an optional one only if it has a row.
+fn stage_if_said(table: Table, folder: &Path, format: TableFormat) -> Result<Option<StagedFile>, FleetWriteError> {
+    if !is_written(&table) {
+        return Ok(None);
+    }
+    let required = required_columns(&table.name);
+    stage(&table.without_empty(required), folder, format, Cells::Exact).map(Some)
+}
+
+/// The same, put in its place; says whether it was written.
+pub(super) fn write_if_said(table: Table, folder: &Path, format: TableFormat) -> Result<bool, FleetWriteError> {
+    let staged = stage_if_said(table, folder, format)?;
+    let is_written = staged.is_some();
+    staged.map_or(Ok(()), StagedFile::commit)?;
+    Ok(is_written)
 }
 
 /// Writes a fleet into a folder that is not there yet (or is empty): whole, or not at all.
@@ -74,6 +106,14 @@ pub(super) fn is_written(table: &Table) -> bool {
 /// [`FleetWriteError`] when the folder holds something, the file system refuses, or the tables have no place for what the
 /// fleet says.
 pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+    in_new_folder(folder, |temporary| write_folder(fleet, temporary, format))
+}
+
+/// Fills a folder under a temporary name, then gives it its own.
+pub(super) fn in_new_folder<T>(
+    folder: &Path,
+    fill: impl FnOnce(&Path) -> Result<T, FleetWriteError>,
+) -> Result<T, FleetWriteError> {
     let failed = |source| FleetWriteError::Io { path: folder.to_owned(), source };
     let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
     let name = name.ok_or_else(|| failed(ErrorKind::InvalidInput.into()))?;
@@ -84,9 +124,10 @@ pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Re
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(parent).map_err(failed)?;
     let temporary = parent.join(format!(".{name}.{}.tmp", std::process::id()));
-    let written = write_folder(fleet, &temporary, format).and_then(|()| {
+    let written = fill(&temporary).and_then(|filled| {
         sync_folder(&temporary);
-        fs::rename(&temporary, folder).map_err(failed)
+        fs::rename(&temporary, folder).map_err(failed)?;
+        Ok(filled)
     });
     if written.is_err() {
         // what is left of it is of no use
@@ -199,6 +240,10 @@ fn models(sets: &[&LineSet]) -> Table {
 }
 
 pub(super) fn wings(fleet: &Fleet) -> Table {
+    every_wing(fleet).without_empty(WINGS.required)
+}
+
+fn every_wing(fleet: &Fleet) -> Table {
     let all: Vec<_> = fleet.histories().iter().map(|history| &history.wing).collect();
     let mut table = Table::new(WINGS.name)
         .text("wing", all.iter().map(|wing| Some(wing.id.as_str())))
@@ -215,7 +260,7 @@ pub(super) fn wings(fleet: &Fleet) -> Table {
             table = table.number(name, all.iter().map(|wing| wing.covariates.get(name).copied()));
         }
     }
-    table.without_empty(WINGS.required)
+    table
 }
 
 /// Every check of the fleet beside its history.
@@ -236,7 +281,6 @@ fn checks(fleet: &Fleet) -> Table {
         .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
         .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
         .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm))
-        .without_empty(CHECKS.required)
 }
 
 /// The readings as columns that borrow their text: it is the only long table.
@@ -278,7 +322,6 @@ fn risers(fleet: &Fleet) -> Table {
         .text("row", all.iter().map(|(_, riser)| Some(riser.row.name())))
         .number("datum_mm", all.iter().map(|(_, riser)| riser.datum_mm))
         .number("riser_mm", all.iter().map(|(_, riser)| riser.riser_mm))
-        .without_empty(RISERS.required)
 }
 
 /// The name by which tables call a segment: without a cascade, the line's.
@@ -304,7 +347,6 @@ fn actions(fleet: &Fleet) -> Table {
         .number("change_mm", all.iter().map(|(_, action)| Some(action.change_mm)))
         .number("turns", all.iter().map(|(_, action)| action.turns))
         .text("check", all.iter().map(|(_, action)| action.check.as_deref()))
-        .without_empty(ACTIONS.required)
 }
 
 fn fittings(fleet: &Fleet) -> Table {
@@ -320,7 +362,6 @@ fn fittings(fleet: &Fleet) -> Table {
         .text("can_loop", all.iter().map(|(_, fitting)| fitting.can_loop.map(truth)))
         .number("link_diameter_mm", all.iter().map(|(_, fitting)| fitting.link_diameter_mm))
         .number("step_mm", all.iter().map(|(_, fitting)| fitting.step_mm))
-        .without_empty(FITTINGS.required)
 }
 
 fn truth(value: bool) -> &'static str {

@@ -26,12 +26,14 @@ use polars::prelude::{DataFrame, DataType};
 
 use super::atomic::FleetWriteError;
 use super::catalogue::CatalogueTables;
+use super::csv::FIRST_ROW;
 use super::fault::{FaultList, FleetReadError};
-use super::folder::{Folder, FolderSpec, LoadedTables, left_out_note};
+use super::folder::{Folder, FolderSpec, LoadedTables};
 use super::folder_out::{is_written, readings, short_tables};
 use super::grid::{Grid, Loaded, Selection};
 use super::parquet::cells;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS};
+use super::source::left_out_note;
 use super::table::{Table, columns_frame, frame};
 use crate::check::Fleet;
 
@@ -121,11 +123,11 @@ impl FleetFrames {
         let mut load = |schema: TableSchema, frame: Option<&DataFrame>| {
             let Some(frame) = frame else { return Loaded::Absent };
             let extra = if schema.name == WINGS.name { spec.asked_covariates() } else { &[] };
-            let grids = [grid(frame, schema, extra, &mut faults)];
-            notes.extend(left_out_note(schema.name, &grids));
-            Loaded::Read(grids.into())
+            let grid = grid(frame, schema, extra, &mut faults);
+            notes.extend(left_out_note(schema.name, grid.left_out.iter().collect()));
+            Loaded::Read(vec![grid])
         };
-        let loaded = LoadedTables {
+        let mut loaded = LoadedTables {
             catalogue: CatalogueTables {
                 lines: load(LINES, Some(&self.lines)),
                 segments: load(SEGMENTS, self.segments.as_ref()),
@@ -138,8 +140,10 @@ impl FleetFrames {
             actions: load(ACTIONS, self.actions.as_ref()),
             fittings: load(FITTINGS, self.fittings.as_ref()),
             readings: load(READINGS, Some(&self.readings)),
+            notes: Vec::new(),
         };
-        spec.judge(&loaded, notes, faults)
+        loaded.notes = notes;
+        spec.judge(loaded, faults)
     }
 }
 
@@ -171,6 +175,7 @@ fn grid(frame: &DataFrame, schema: TableSchema, extra: &[String], faults: &mut F
         }
     }
     Grid {
+        first_row: FIRST_ROW,
         name: schema.name.to_owned(),
         columns,
         height: frame.height(),

@@ -46,6 +46,8 @@ pub(super) struct Grid {
     pub(super) name: String,
     pub(super) columns: Vec<(String, Cells)>,
     pub(super) height: usize,
+    /// Row number of the first record, where they are consecutive: 2, unless this is a later piece of a file.
+    pub(super) first_row: usize,
     /// Row number of each record, where they are not consecutive.
     pub(super) rows: Option<Vec<usize>>,
     /// Whether every record of the file is here, so that a name that is missing is missing.
@@ -62,7 +64,7 @@ impl Grid {
 
     /// Row number of a record, the header being row 1.
     pub(super) fn row_number(&self, at: usize) -> usize {
-        self.rows.as_ref().and_then(|rows| rows.get(at).copied()).unwrap_or(at + 2)
+        self.rows.as_ref().and_then(|rows| rows.get(at).copied()).unwrap_or(at + self.first_row)
     }
 
     pub(super) fn records(&self) -> impl Iterator<Item = Record<'_>> {

@@ -2,12 +2,15 @@
 
 use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use polars::prelude::{
-    ArrowDataType, ChunkApply, Column, DataType, ParquetReader, PolarsResult, SerReader, TimeUnit,
+    ArrowDataType, ChunkApply, Column, DataType, FileMetadata, FileMetadataRef, ParallelStrategy, ParquetReader,
+    PolarsResult, SerReader, TimeUnit,
 };
 
+use super::csv::FIRST_ROW;
 use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::parquet_pages::{ColumnChunk, is_sound};
@@ -23,93 +26,173 @@ pub(super) fn read_parquet(
     extra: &[String],
     faults: &mut FaultList,
 ) -> Option<Grid> {
-    // a damaged file can make the decoder panic; that is a fault of the file like any other
-    let read = catch_unwind(AssertUnwindSafe(|| read(path, table, schema, extra, faults)));
-    let why = match read {
-        Ok(Ok(grid)) => return Some(grid),
-        Ok(Err(why)) => why,
-        Err(_) => "damaged".to_owned(),
-    };
-    faults.add(table, 0, "", why, format_args!("a Parquet file that can be read"));
-    None
+    ParquetTable::open(path, table, schema, extra, faults)?.whole(faults)
 }
 
-fn read(
-    path: &Path,
-    table: &str,
-    schema: TableSchema,
-    extra: &[String],
-    faults: &mut FaultList,
-) -> Result<Grid, String> {
-    // opening a pipe would wait for someone to write into it
-    if !path.metadata().map_err(|error| error.to_string())?.is_file() {
-        return Err("not a file".to_owned());
+/// A Parquet file whose description has been read and judged.
+pub(super) struct ParquetTable {
+    path: PathBuf,
+    /// Name for faults.
+    name: String,
+    /// Description of the file without its row groups.
+    base: FileMetadata,
+    description: FileMetadataRef,
+    columns: Vec<String>,
+    /// Whether every column that is wanted can be read.
+    sound: bool,
+    pub(super) left_out: Vec<String>,
+}
+
+/// Runs what may panic on a damaged file, which is a fault of the file like any other.
+fn guarded<T>(run: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
+    catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| Err("damaged".to_owned()))
+}
+
+impl ParquetTable {
+    /// Opens a file and judges its columns. `None`: nothing of it can be used; the faults say why.
+    pub(super) fn open(
+        path: &Path,
+        table: &str,
+        schema: TableSchema,
+        extra: &[String],
+        faults: &mut FaultList,
+    ) -> Option<Self> {
+        let opened = guarded(|| Self::described(path, table, schema, extra, faults));
+        opened.map_err(|why| unreadable(table, &why, faults)).ok()
     }
-    let file = File::open(path).map_err(|error| error.to_string())?;
-    let size = file.metadata().map_err(|error| error.to_string())?.len();
-    let pages = file.try_clone().map_err(|error| error.to_string())?;
-    let mut reader = ParquetReader::new(file);
-    // a description that contradicts the file would make the decoder panic
-    let description = reader.get_metadata().map_err(|error| error.to_string())?.clone();
-    let groups = &description.row_groups;
-    let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
-    let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
-    if !inside || sum != Some(description.num_rows) {
-        return Err("damaged".to_owned());
-    }
-    let height = description.num_rows;
-    let file_schema = reader.schema().map_err(|error| error.to_string())?;
-    let header: Vec<String> = file_schema.iter_names().map(ToString::to_string).collect();
-    let mut chosen = Selection::new(table, &header, schema, extra, faults);
-    let mut whole = true;
-    chosen.wanted.retain(|(_, name)| match file_schema.get(name.as_str()).map(|field| &field.dtype) {
-        Some(dtype) if is_readable(dtype) => true,
-        Some(dtype) => {
-            whole = false;
-            let value = format!("{dtype:?}");
-            faults.add(table, 1, name, value, format_args!("a column of text, numbers, dates or true/false"));
-            false
+
+    fn described(
+        path: &Path,
+        table: &str,
+        schema: TableSchema,
+        extra: &[String],
+        faults: &mut FaultList,
+    ) -> Result<Self, String> {
+        // opening a pipe would wait for someone to write into it
+        if !path.metadata().map_err(|error| error.to_string())?.is_file() {
+            return Err("not a file".to_owned());
         }
-        None => false,
-    });
-    if chosen.wanted.is_empty() {
-        return Ok(Grid {
-            name: table.to_owned(),
-            columns: Vec::new(),
-            height: 0,
-            rows: None,
-            whole: false,
-            left_out: chosen.left_out,
+        let file = File::open(path).map_err(|error| error.to_string())?;
+        let size = file.metadata().map_err(|error| error.to_string())?.len();
+        let mut reader = ParquetReader::new(file);
+        // a description that contradicts the file would make the decoder panic
+        let description = reader.get_metadata().map_err(|error| error.to_string())?.clone();
+        let groups = &description.row_groups;
+        let inside = groups.iter().all(|group| group.byte_ranges_iter().all(|range| range.end <= size));
+        let sum = groups.iter().try_fold(0_usize, |sum, group| sum.checked_add(group.num_rows()));
+        if !inside || sum != Some(description.num_rows) {
+            return Err("damaged".to_owned());
+        }
+        let file_schema = reader.schema().map_err(|error| error.to_string())?;
+        let header: Vec<String> = file_schema.iter_names().map(ToString::to_string).collect();
+        let mut chosen = Selection::new(table, &header, schema, extra, faults);
+        let mut sound = true;
+        chosen.wanted.retain(|(_, name)| match file_schema.get(name.as_str()).map(|field| &field.dtype) {
+            Some(dtype) if is_readable(dtype) => true,
+            Some(dtype) => {
+                sound = false;
+                let value = format!("{dtype:?}");
+                faults.add(table, 1, name, value, format_args!("a column of text, numbers, dates or true/false"));
+                false
+            }
+            None => false,
         });
+        let mut base = (*description).clone();
+        base.row_groups.clear();
+        Ok(Self {
+            path: path.to_owned(),
+            name: table.to_owned(),
+            base,
+            description,
+            columns: chosen.wanted.into_iter().map(|(_, name)| name).collect(),
+            sound,
+            left_out: chosen.left_out,
+        })
     }
-    // no page is decoded before the headers of all are found to agree with the description
-    let mut chunks = Vec::new();
-    for group in groups {
-        for (_, name) in &chosen.wanted {
-            for column in group.columns_under_root_iter(name).into_iter().flatten() {
-                let [values, unpacked] = [column.num_values(), column.uncompressed_size()].map(u64::try_from);
-                let (Ok(values), Ok(unpacked)) = (values, unpacked) else { return Err("damaged".to_owned()) };
-                chunks.push(ColumnChunk { bytes: column.byte_range(), values, unpacked });
+
+    /// How many row groups the file has.
+    pub(super) fn groups(&self) -> usize {
+        self.description.row_groups.len()
+    }
+
+    /// One row group. `None`: it cannot be read; the fault says why.
+    // the type of a row group has no name outside polars
+    #[allow(clippy::redundant_closure_for_method_calls)]
+    pub(super) fn group(&self, group: usize, faults: &mut FaultList) -> Option<Grid> {
+        let before = self.description.row_groups.iter().take(group);
+        let first_row = FIRST_ROW + before.map(|group| group.num_rows()).sum::<usize>();
+        let mut only = self.base.clone();
+        only.row_groups.extend(self.description.row_groups.get(group).cloned());
+        only.num_rows = only.row_groups.iter().map(|group| group.num_rows()).sum();
+        // other threads have groups of their own
+        self.grid(Arc::new(only), first_row, ParallelStrategy::None, faults)
+    }
+
+    fn whole(&self, faults: &mut FaultList) -> Option<Grid> {
+        self.grid(self.description.clone(), FIRST_ROW, ParallelStrategy::Auto, faults)
+    }
+
+    fn grid(
+        &self,
+        part: FileMetadataRef,
+        first_row: usize,
+        parallel: ParallelStrategy,
+        faults: &mut FaultList,
+    ) -> Option<Grid> {
+        let read = guarded(|| self.decoded(part, first_row, parallel));
+        read.map_err(|why| unreadable(&self.name, &why, faults)).ok()
+    }
+
+    fn decoded(&self, part: FileMetadataRef, first_row: usize, parallel: ParallelStrategy) -> Result<Grid, String> {
+        let grid = |columns, height| Grid {
+            name: self.name.clone(),
+            columns,
+            height,
+            first_row,
+            rows: None,
+            whole: self.sound && !self.columns.is_empty(),
+            left_out: self.left_out.clone(),
+        };
+        if self.columns.is_empty() {
+            return Ok(grid(Vec::new(), 0));
+        }
+        let file = File::open(&self.path).map_err(|error| error.to_string())?;
+        // no page is decoded before the headers of all are found to agree with the description
+        for group in &part.row_groups {
+            for name in &self.columns {
+                for column in group.columns_under_root_iter(name).into_iter().flatten() {
+                    let [values, unpacked] = [column.num_values(), column.uncompressed_size()].map(u64::try_from);
+                    let (Ok(values), Ok(unpacked)) = (values, unpacked) else { return Err("damaged".to_owned()) };
+                    let chunk = ColumnChunk { bytes: column.byte_range(), values, unpacked };
+                    if values != group.num_rows() as u64 || !is_sound(&file, &chunk) {
+                        return Err("damaged".to_owned());
+                    }
+                }
             }
         }
-        let rows = group.num_rows() as u64;
-        if chunks.drain(..).any(|chunk| chunk.values != rows || !is_sound(&pages, &chunk)) {
-            return Err("damaged".to_owned());
+        let height = part.num_rows;
+        let mut reader = ParquetReader::new(file)
+            .with_columns(Some(self.columns.clone()))
+            .read_parallel(parallel)
+            .set_rechunk(true);
+        reader.set_metadata(part);
+        let frame = reader.finish().map_err(|error| error.to_string())?;
+        let mut columns = Vec::with_capacity(self.columns.len());
+        for name in &self.columns {
+            let column = frame.column(name).map_err(|error| error.to_string())?;
+            // pages that say another number of values than the description
+            if column.len() != height {
+                return Err("damaged".to_owned());
+            }
+            let cells = cells(column).map_err(|error| format!("{name}: {error}"))?;
+            columns.push((name.clone(), cells));
         }
+        Ok(grid(columns, frame.height()))
     }
-    let names = chosen.wanted.iter().map(|(_, name)| name.clone()).collect();
-    let frame = reader.with_columns(Some(names)).set_rechunk(true).finish().map_err(|error| error.to_string())?;
-    let mut columns = Vec::with_capacity(chosen.wanted.len());
-    for (_, name) in chosen.wanted {
-        let column = frame.column(&name).map_err(|error| error.to_string())?;
-        // pages that say another number of values than the description
-        if column.len() != height {
-            return Err("damaged".to_owned());
-        }
-        let cells = cells(column).map_err(|error| format!("{name}: {error}"))?;
-        columns.push((name, cells));
-    }
-    Ok(Grid { name: table.to_owned(), columns, height, rows: None, whole, left_out: chosen.left_out })
+}
+
+fn unreadable(table: &str, why: &str, faults: &mut FaultList) {
+    faults.add(table, 0, "", why, format_args!("a Parquet file that can be read"));
 }
 
 /// Whether a column of this type can be read (types that the polars build lacks would make it panic).

@@ -1,5 +1,7 @@
 //! The `readings` table, the only long one: no look-up by hash and no allocation where a row follows from the one before.
 
+use std::collections::HashSet;
+
 use super::cell::{Cell, Limit};
 use super::check_table::Checks;
 use super::fault::FaultList;
@@ -11,11 +13,44 @@ use crate::wing::Side;
 
 /// Reads all files of `readings` into the checks.
 pub(super) fn read_readings(loaded: &Loaded, wings: &Wings, checks: &mut Checks, faults: &mut FaultList) {
+    let mut readings: Vec<Vec<Reading>> = Vec::new();
+    readings.resize_with(checks.entries.len(), Vec::new);
     for grid in loaded.grids() {
-        read_grid(grid, wings, checks, faults);
+        read_grid(grid, wings, checks, &mut LastCheck::default(), faults, |check, row| {
+            let Some(known) = readings.get_mut(check) else { return };
+            if known.capacity() == 0 {
+                known.reserve(row.places);
+            }
+            let Row { side, line, reading_mm, repeat, .. } = row;
+            let operator = row.operator.map(|cell| cell.text().into_owned());
+            known.push(Reading { side, line, reading_mm, repeat, operator });
+        });
     }
-    report_duplicates(loaded, wings, checks, faults);
+    for (entry, readings) in checks.entries.iter_mut().zip(readings) {
+        entry.check.readings = readings;
+    }
+    let twice = with_duplicates(checks);
+    if !twice.is_empty() {
+        let mut duplicates = Duplicates::new(wings, checks, twice);
+        loaded.grids().iter().for_each(|grid| duplicates.report(grid, faults));
+    }
 }
+
+/// One reading, as it stands in its row.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Row<'a> {
+    pub(super) side: Side,
+    pub(super) line: usize,
+    pub(super) reading_mm: f64,
+    pub(super) repeat: u32,
+    pub(super) operator: Option<Cell<'a>>,
+    /// Lines of the wing, both sides.
+    pub(super) places: usize,
+}
+
+/// The check of the last row of the piece before, so that an unknown one is named once where its rows stand together.
+#[derive(Debug, Default)]
+pub(super) struct LastCheck(Option<String>);
 
 /// The check that the last row belonged to.
 #[derive(Clone, Copy)]
@@ -27,14 +62,22 @@ struct Known<'a> {
     line: usize,
 }
 
-fn read_grid(grid: &Grid, wings: &Wings, checks: &mut Checks, faults: &mut FaultList) {
+/// Judges every row of a piece and gives the sound ones to `sink`, with the index of their check.
+pub(super) fn read_grid<'a>(
+    grid: &'a Grid,
+    wings: &'a Wings,
+    checks: &Checks,
+    last_check: &mut LastCheck,
+    faults: &mut FaultList,
+    mut sink: impl FnMut(usize, Row<'a>),
+) {
     let column = |name| grid.column(name).unwrap_or(&Cells::Empty);
     let has = |name| grid.column(name).is_some();
     let (check_cells, side_cells, line_cells, value_cells) =
         (column("check"), column("side"), column("line"), column("reading_mm"));
     let (repeat_cells, operator_cells) = (column("repeat"), column("operator"));
     let all_there = has("check") && has("side") && has("line") && has("reading_mm");
-    let mut last: Option<Known<'_>> = None;
+    let mut last: Option<Known<'a>> = None;
     for at in 0..grid.height {
         let record = Record { grid, at };
         let (Some(check), Some(side), Some(line), Some(value)) =
@@ -45,7 +88,14 @@ fn read_grid(grid: &Grid, wings: &Wings, checks: &mut Checks, faults: &mut Fault
         };
         let mut known = match last {
             Some(known) if known.cell == check => known,
-            _ => find_check(check, record, wings, checks, faults),
+            _ => {
+                let goes_on = last.is_none() && last_check.0.as_deref() == Some(check.text().as_ref());
+                let known = find_check(check, wings, checks);
+                if known.check.is_none() && checks.whole && !goes_on {
+                    record.fault(faults, "check", format_args!("a check that `checks` has"));
+                }
+                known
+            }
         };
         let side = match side {
             Cell::Text("left") => Some(Side::Left),
@@ -79,27 +129,18 @@ fn read_grid(grid: &Grid, wings: &Wings, checks: &mut Checks, faults: &mut Fault
             }
         };
         let (Some(side), Some(line), Some(reading_mm)) = (side, index, reading_mm) else { continue };
-        if let Some(entry) = known.check.and_then(|check| checks.entries.get_mut(check)) {
-            if entry.check.readings.capacity() == 0 {
-                entry.check.readings.reserve(known.draft.map_or(0, |draft| 2 * draft.line_count()));
-            }
-            let operator = operator_cells.get(at).map(|cell| cell.text().into_owned());
-            entry.check.readings.push(Reading { side, line, reading_mm, repeat, operator });
+        if let Some(check) = known.check {
+            let places = known.draft.map_or(0, |draft| 2 * draft.line_count());
+            sink(check, Row { side, line, reading_mm, repeat, operator: operator_cells.get(at), places });
         }
+    }
+    if let Some(known) = last {
+        last_check.0 = Some(known.cell.text().into_owned());
     }
 }
 
-fn find_check<'a>(
-    cell: Cell<'a>,
-    record: Record<'_>,
-    wings: &'a Wings,
-    checks: &Checks,
-    faults: &mut FaultList,
-) -> Known<'a> {
+fn find_check<'a>(cell: Cell<'a>, wings: &'a Wings, checks: &Checks) -> Known<'a> {
     let check = checks.index.get(cell.text().as_ref()).copied();
-    if check.is_none() && checks.whole {
-        record.fault(faults, "check", format_args!("a check that `checks` has"));
-    }
     let wing = check.and_then(|check| checks.entries.get(check)).and_then(|entry| entry.wing);
     Known { cell, check, draft: wing.and_then(|wing| wings.draft_of(wing)), line: 0 }
 }
@@ -135,10 +176,10 @@ fn report_empty(record: Record<'_>, all_there: bool, faults: &mut FaultList) {
     }
 }
 
-/// Each line once per check, side and repeat. Rows are looked up only once something is found.
-fn report_duplicates(loaded: &Loaded, wings: &Wings, checks: &Checks, faults: &mut FaultList) {
+/// The checks in which a line has the same repeat more than once on one side.
+fn with_duplicates(checks: &Checks) -> HashSet<usize> {
     let mut keys: Vec<(usize, usize, u32)> = Vec::new();
-    let mut twice: std::collections::HashSet<usize> = std::collections::HashSet::new();
+    let mut twice = HashSet::new();
     for (at, entry) in checks.entries.iter().enumerate() {
         keys.clear();
         keys.extend(entry.check.readings.iter().map(|reading| (reading.side.index(), reading.line, reading.repeat)));
@@ -148,24 +189,39 @@ fn report_duplicates(loaded: &Loaded, wings: &Wings, checks: &Checks, faults: &m
             twice.insert(at);
         }
     }
-    if twice.is_empty() {
-        return;
+    twice
+}
+
+/// Each line once per check, side and repeat. Rows are looked up only in checks where something was found.
+pub(super) struct Duplicates<'a> {
+    wings: &'a Wings,
+    checks: &'a Checks,
+    twice: HashSet<usize>,
+    seen: HashSet<(usize, usize, Side, u32)>,
+}
+
+impl<'a> Duplicates<'a> {
+    pub(super) fn new(wings: &'a Wings, checks: &'a Checks, twice: HashSet<usize>) -> Self {
+        Self { wings, checks, twice, seen: HashSet::new() }
     }
-    let mut seen: std::collections::HashSet<(usize, usize, Side, u32)> = std::collections::HashSet::new();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let Some(check) = record.text("check").and_then(|check| checks.index.get(check.as_ref()).copied()) else {
-            continue;
-        };
-        let draft = checks.entries.get(check).and_then(|entry| wings.draft_of(entry.wing?));
-        let (Some(draft), true) = (draft, twice.contains(&check)) else { continue };
-        let Some(side) = record.text("side").and_then(|side| side.parse::<Side>().ok()) else { continue };
-        let Some(line) = record.text("line").and_then(|line| draft.find(&line, side)) else { continue };
-        let cell = |name| record.grid.column(name).and_then(|cells| cells.get(record.at));
-        let Ok(repeat) = cell("repeat").map_or(Ok(1), Cell::count) else { continue };
-        if cell("reading_mm").is_some_and(|value| value.number(Limit::NotNegative).is_ok())
-            && !seen.insert((check, line, side, repeat))
-        {
-            record.fault(faults, "line", format_args!("each line once per check and side, or a `repeat` of its own"));
+
+    /// Reports the rows of a piece that repeat an earlier one; pieces come in the order of the files.
+    pub(super) fn report(&mut self, grid: &Grid, faults: &mut FaultList) {
+        for record in grid.records() {
+            let check = record.text("check").and_then(|check| self.checks.index.get(check.as_ref()).copied());
+            let Some(check) = check.filter(|check| self.twice.contains(check)) else { continue };
+            let draft = self.checks.entries.get(check).and_then(|entry| self.wings.draft_of(entry.wing?));
+            let Some(draft) = draft else { continue };
+            let Some(side) = record.text("side").and_then(|side| side.parse::<Side>().ok()) else { continue };
+            let Some(line) = record.text("line").and_then(|line| draft.find(&line, side)) else { continue };
+            let cell = |name| record.grid.column(name).and_then(|cells| cells.get(record.at));
+            let Ok(repeat) = cell("repeat").map_or(Ok(1), Cell::count) else { continue };
+            if cell("reading_mm").is_some_and(|value| value.number(Limit::NotNegative).is_ok())
+                && !self.seen.insert((check, line, side, repeat))
+            {
+                let expected = format_args!("each line once per check and side, or a `repeat` of its own");
+                record.fault(faults, "line", expected);
+            }
         }
     }
 }

@@ -1,5 +1,7 @@
 //! What fleet to invent.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -280,10 +282,20 @@ impl FleetSpec {
     /// [`SimulateError::OutOfRange`] for a setting outside its range, [`SimulateError::NoDate`] when a check would fall
     /// past the calendar's end.
     pub fn run(&self) -> Result<Simulated, SimulateError> {
+        self.run_part(0..self.wings)
+    }
+
+    /// Makes some of the wings only, by their numbers from 0: the same wings as [`FleetSpec::run`] makes, so that a large
+    /// fleet can be made part by part. Numbers past the last wing are left out.
+    ///
+    /// # Errors
+    /// As [`FleetSpec::run`].
+    pub fn run_part(&self, wings: Range<usize>) -> Result<Simulated, SimulateError> {
         self.validate()?;
         let sets = line_sets(self.models)?;
+        let wings = wings.start..wings.end.min(self.wings);
         let runs: Vec<WingRun> =
-            (0..self.wings).into_par_iter().map(|index| wing_run(self, &sets, index)).collect::<Result<_, _>>()?;
+            wings.into_par_iter().map(|index| wing_run(self, &sets, index)).collect::<Result<_, _>>()?;
         let mut histories = Vec::with_capacity(runs.len());
         let mut truth = Truth { spec: self.clone(), wings: Vec::with_capacity(runs.len()), misreadings: Vec::new() };
         for run in runs {
@@ -292,6 +304,12 @@ impl FleetSpec {
             truth.misreadings.extend(run.misreadings);
         }
         Ok(Simulated { fleet: Fleet::new(sets, histories)?, truth })
+    }
+
+    /// How many wings the fleet has.
+    #[must_use]
+    pub fn wing_count(&self) -> usize {
+        self.wings
     }
 
     /// The true rates.

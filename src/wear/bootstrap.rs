@@ -193,8 +193,7 @@ impl WearFit {
             })
             .collect();
         let sigma = mixed.sigma();
-        self.layout.for_each_cell(&mut builder, set, wing, self.shape(), |builder, index, entries| {
-            let cell = &wing.cells[index];
+        self.layout.for_each_cell(&mut builder, set, wing, self.shape(), |builder, cell, _, entries| {
             let n = f64::from(cell.count);
             let normal: f64 = StandardNormal.sample(generator);
             let mean = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()

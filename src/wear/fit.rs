@@ -138,7 +138,7 @@ impl WearFit {
                 let mut lines: Vec<_> = wing
                     .cells
                     .iter()
-                    .map(|cell| &wing.levels[cell.level as usize])
+                    .map(|cell| wing.levels.at(cell.level as usize))
                     .map(|level| (level.side, level.line))
                     .collect();
                 lines.dedup();
@@ -147,7 +147,7 @@ impl WearFit {
             restarted_lines: read(|wing| {
                 let mut levels: Vec<u32> = wing.cells.iter().map(|cell| cell.level).collect();
                 levels.dedup();
-                levels.iter().filter(|level| wing.levels[**level as usize].epoch > 0).count()
+                levels.iter().filter(|level| wing.levels.at(**level as usize).epoch > 0).count()
             }),
             spec: spec.clone(),
             layout,

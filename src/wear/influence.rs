@@ -52,7 +52,7 @@ impl WearFit {
                     .filter(|_| block.distance.is_some());
                 WingInfluence {
                     wing: wing.wing().to_owned(),
-                    readings: wing.cells.iter().map(|cell| cell.count as usize).sum(),
+                    readings: wing.cells.readings(),
                     distance: block.distance,
                     term: most.and_then(|k| self.mixed().fixed().get(k)).map(|effect| effect.name.clone()),
                     shift_se: most.map(|k| block.shifts[k]),

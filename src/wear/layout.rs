@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::reduction::{LineEpoch, WingReduction};
+use super::cells::Cell;
+use super::levels::LineEpoch;
+use super::reduction::WingReduction;
 use super::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
 use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
 use crate::wing::{LineSet, Row};
@@ -55,12 +57,12 @@ impl Layout {
         for wing in &reduction.wings {
             let mut level = (u32::MAX, 0);
             let mut checks = BTreeSet::new();
-            for cell in &wing.cells {
+            for cell in wing.cells.iter() {
                 checks.insert(cell.check);
                 level =
                     if level.0 == cell.level { (level.0, level.1 + cell.count) } else { (cell.level, cell.count) };
                 several_per_level |= level.1 > 1;
-                let line = wing.levels[cell.level as usize].line;
+                let line = wing.levels.at(cell.level as usize).line;
                 seen.insert((wing.line_set(), line));
             }
             several_checks |= checks.len() > 1;
@@ -175,7 +177,7 @@ impl Layout {
     pub(crate) fn line_row(
         &self,
         set: &LineSet,
-        level: &LineEpoch,
+        level: LineEpoch<'_>,
         covariates: &[f64],
         shape: Shape,
         hours_h: f64,
@@ -264,21 +266,21 @@ impl Layout {
         self.rates.keys().map(String::as_str)
     }
 
-    /// Calls `visit` with every cell of a wing, its level and its row of the model's columns.
+    /// Calls `visit` with every cell of a wing, its place and its row of the model's columns.
     pub(crate) fn for_each_cell(
         &self,
         builder: &mut BlockBuilder,
         set: &LineSet,
         wing: &WingReduction,
         shape: Shape,
-        mut visit: impl FnMut(&mut BlockBuilder, usize, &[(usize, f64)]),
+        mut visit: impl FnMut(&mut BlockBuilder, Cell, usize, &[(usize, f64)]),
     ) {
         let structure = &self.structure;
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
         let mut line = LineRow::default();
         let mut entries: Vec<(usize, f64)> = Vec::new();
         for (index, cell) in wing.cells.iter().enumerate() {
-            let level = &wing.levels[cell.level as usize];
+            let level = wing.levels.at(cell.level as usize);
             let row = set.lines()[level.line].row;
             let check = cell.check as usize;
             self.line_row(set, level, &wing.covariates, shape, wing.hours_h[check], &mut line);
@@ -301,14 +303,14 @@ impl Layout {
                 );
             }
             entries.extend(line.fixed.iter().map(|(column, value)| (builder.fixed_column(*column), *value)));
-            visit(builder, index, &entries);
+            visit(builder, cell, index, &entries);
         }
     }
 
     /// An empty block for a wing, its restarted levels marked flat.
     pub(crate) fn empty_block(&self, wing: &WingReduction) -> BlockBuilder {
         let mut builder = BlockBuilder::new(&self.structure, &self.copies(wing.hours_h.len()));
-        for (index, _) in wing.levels.iter().enumerate().filter(|(_, level)| level.epoch > 0) {
+        for index in wing.levels.restarted() {
             builder.flatten(index);
         }
         builder
@@ -323,8 +325,7 @@ impl Layout {
         weights: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.for_each_cell(&mut builder, set, wing, shape, |builder, index, entries| {
-            let cell = &wing.cells[index];
+        self.for_each_cell(&mut builder, set, wing, shape, |builder, cell, index, entries| {
             builder.add_weighted(
                 Some(cell.level as usize),
                 entries,

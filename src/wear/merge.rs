@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use thiserror::Error;
 
 use super::Reduction;
-use super::reduction::{Cell, WingReduction};
+use super::cells::Cell;
+use super::reduction::WingReduction;
 use crate::check::{Action, Check, History};
 use crate::wing::LineSet;
 
@@ -145,7 +146,7 @@ impl WingReduction {
         let mut sums: BTreeMap<(u32, u32), Cell> = BTreeMap::new();
         for part in [self, other] {
             let at = places(&part.record.checks);
-            for cell in part.into_sums(set) {
+            for cell in part.sums(set) {
                 let check = at.get(cell.check as usize).copied().unwrap_or_default();
                 let sum = sums.entry((cell.level, check)).or_insert(Cell {
                     check,

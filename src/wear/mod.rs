@@ -7,6 +7,7 @@
 //! never looks at a reading again.
 
 mod bootstrap;
+mod cells;
 mod compare;
 mod draws;
 mod drift;
@@ -14,8 +15,10 @@ mod fit;
 mod influence;
 mod intervals;
 mod layout;
+mod levels;
 mod merge;
 mod outcome;
+mod part;
 mod paths;
 mod posterior;
 mod predict;
@@ -32,6 +35,8 @@ mod shape;
 mod spec;
 mod summary;
 
+pub(crate) use cells::{Cell as ReducedCell, micrometres};
+
 pub use bootstrap::{Bootstrap, BootstrapSpec};
 pub use compare::LikelihoodRatio;
 pub use draws::{DrawNoise, LineKey, PathDraws};
@@ -41,6 +46,7 @@ pub use influence::{FleetInfluence, WingInfluence};
 pub use intervals::{IntervalMethod, IntervalRow};
 pub use merge::MergeError;
 pub use outcome::{Diagnostic, SpreadRow, TermRow};
+pub use part::{PartError, ReductionPart};
 pub use posterior::{PathFunctional, PathMoments, PathPosterior};
 pub use predict::{LineAt, PredictSpec, PredictionRow, UnseenPolicy};
 pub use reduction::{Reduction, WingReduction};

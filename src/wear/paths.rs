@@ -2,7 +2,8 @@
 
 use super::fit::Component;
 use super::layout::{Layout, LineRow};
-use super::reduction::{LineEpoch, WingReduction};
+use super::levels::LineEpoch;
+use super::reduction::WingReduction;
 use super::{DrawNoise, LineKey, WearError, WearFit};
 use crate::check::Fleet;
 use crate::stats::mixed::{BlockBuilder, BlockPosterior, LevelPrior};
@@ -74,15 +75,15 @@ impl<'a> WingModel<'a> {
         let levels: Vec<usize> = current_levels(self.wing).collect();
         let mut offsets: Vec<OwnOffset> = levels.iter().map(|&index| self.own_offset(index)).collect();
         // lines that the same adjustment moved, by the place of the first of them
-        let together = |a: &LineEpoch, b: &LineEpoch| {
+        let together = |a: LineEpoch<'_>, b: LineEpoch<'_>| {
             a.side == b.side && a.epoch > 0 && b.epoch > 0 && !a.adjusted.is_empty() && a.adjusted == b.adjusted
         };
         let group: Vec<usize> = levels
             .iter()
             .enumerate()
             .map(|(k, &index)| {
-                let here = &self.wing.levels[index];
-                (0..k).find(|&first| together(&self.wing.levels[levels[first]], here)).unwrap_or(k)
+                let here = self.wing.levels.at(index);
+                (0..k).find(|&first| together(self.wing.levels.at(levels[first]), here)).unwrap_or(k)
             })
             .collect();
         if let Some(spread_mm) = self.component.mixed.inner_sd() {
@@ -104,7 +105,7 @@ impl<'a> WingModel<'a> {
 
     fn line_path(&self, index: usize, group: usize, own: OwnOffset) -> LinePath {
         let Self { layout, component, set, wing, builder, posterior } = self;
-        let level = &wing.levels[index];
+        let level = wing.levels.at(index);
         let shape = component.shape;
         let now_h = wing.hours_h.last().copied().unwrap_or(0.0);
         let (g_now, g_later) = (shape.at(now_h), shape.at(now_h + RENEWED_MATCH_H));
@@ -154,7 +155,7 @@ impl<'a> WingModel<'a> {
     }
 
     /// The contributions of a line row as places in a draw.
-    fn places(&self, level: &LineEpoch, row: &LineRow) -> Vec<(usize, f64)> {
+    fn places(&self, level: LineEpoch<'_>, row: &LineRow) -> Vec<(usize, f64)> {
         let (fixed, posterior) = (self.component.mixed.fixed(), &self.posterior);
         let mut places: Vec<(usize, f64)> = row
             .fixed
@@ -176,7 +177,7 @@ impl<'a> WingModel<'a> {
     }
 
     fn own_offset(&self, index: usize) -> OwnOffset {
-        let level = &self.wing.levels[index];
+        let level = self.wing.levels.at(index);
         let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Flat };
         if let Some(own) = self.posterior.inner(&self.builder, index, prior) {
             let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
@@ -241,14 +242,15 @@ fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
 /// Side and line of each path, in their order.
 pub(super) fn line_keys(wing: &WingReduction) -> Vec<LineKey> {
     current_levels(wing)
-        .map(|index| LineKey { side: wing.levels[index].side, line: wing.levels[index].line })
+        .map(|index| wing.levels.at(index))
+        .map(|level| LineKey { side: level.side, line: level.line })
         .collect()
 }
 
 /// The last epoch of each line and side.
 fn current_levels(wing: &WingReduction) -> impl Iterator<Item = usize> {
     let levels = &wing.levels;
-    (0..levels.len()).filter(|&index| levels.get(index + 1).is_none_or(|next| next.epoch == 0))
+    (0..levels.len()).filter(|&index| index + 1 == levels.len() || levels.at(index + 1).epoch == 0)
 }
 
 fn add(sum: &mut Vec<(usize, f64)>, terms: &[(usize, f64)], factor: f64) {

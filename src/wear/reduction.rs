@@ -6,54 +6,14 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::Shape;
+use super::cells::{Cell, Cells, micrometres};
 use super::layout::Layout;
+use super::levels::{Levels, LineEpoch};
 use super::restarts::Restarts;
 use super::spec::WearError;
 use crate::check::{Check, Fleet, History, reading_deviation_mm};
 use crate::stats::mixed::Block;
 use crate::wing::{LineSet, Side};
-
-/// Deviations are held as integers of this many per millimetre, so that sums are exact and order does not matter.
-const PER_MM: f64 = 1000.0;
-
-/// Readings of one line on one side at one check, summed exactly.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) struct Cell {
-    pub(crate) level: u32,
-    pub(crate) check: u32,
-    pub(crate) count: u32,
-    /// Sum of deviations, µm.
-    pub(crate) sum_um: i64,
-    /// Sum of squared deviations, µm².
-    pub(crate) squares_um2: i128,
-}
-
-impl Cell {
-    pub(crate) fn sum_mm(&self) -> f64 {
-        self.sum_um as f64 / PER_MM
-    }
-
-    pub(crate) fn squares_mm2(&self) -> f64 {
-        self.squares_um2 as f64 / (PER_MM * PER_MM)
-    }
-}
-
-/// One line on one side between two restarts of its offset.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(crate) struct LineEpoch {
-    pub(crate) side: Side,
-    pub(crate) line: usize,
-    /// 0 as built; each restart adds one.
-    pub(crate) epoch: usize,
-    /// Hours at which each segment of the path (canopy down) was new; empty when all are as old as the wing.
-    pub(crate) new_at_h: Vec<f64>,
-    /// Intended change at the restart, mm.
-    pub(crate) change_mm: f64,
-    /// Its standard uncertainty, mm; `None` where a segment was replaced, or nothing says what was done.
-    pub(crate) change_sd_mm: Option<f64>,
-    /// Segments that were adjusted at the restart; empty when nothing was recorded.
-    pub(crate) adjusted: Vec<usize>,
-}
 
 /// One wing's readings, reduced to exact sums per line, side and check, and what is recorded of it beside them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -63,9 +23,9 @@ pub struct WingReduction {
     pub(crate) covariates: Vec<f64>,
     pub(crate) hours_h: Vec<f64>,
     /// By side, line, epoch.
-    pub(crate) levels: Vec<LineEpoch>,
+    pub(crate) levels: Levels,
     /// By level, then check.
-    pub(crate) cells: Vec<Cell>,
+    pub(crate) cells: Cells,
 }
 
 /// A fleet's readings, reduced. From here on a fit sees no reading again. Parts of a fleet add up exactly
@@ -87,21 +47,58 @@ impl Reduction {
     /// # Errors
     /// [`WearError::Covariate`] when a wing lacks a covariate that was asked for.
     pub fn new(fleet: &Fleet, covariates: &[String]) -> Result<Self, WearError> {
-        let mut out = Self {
-            line_sets: fleet.line_sets().to_vec(),
-            wings: Vec::with_capacity(fleet.histories().len()),
-            unread: Vec::new(),
-            covariates: covariates.to_vec(),
-        };
-        for history in fleet.histories() {
+        let reduced = |history: &History| {
             let values = match covariate_values(history, covariates) {
-                Err(_) if history.checks.iter().all(|check| check.readings.is_empty()) => continue,
+                Err(_) if history.checks.iter().all(|check| check.readings.is_empty()) => return Ok(None),
                 values => values?,
             };
-            let reduced = WingReduction::new(fleet.line_set(history), history, values);
-            if reduced.cells.is_empty() { out.unread.push(reduced) } else { out.wings.push(reduced) }
+            Ok(Some(WingReduction::new(fleet.line_set(history), history, values)))
+        };
+        let wings = fleet.histories().par_iter().map(reduced).collect();
+        Self::gathered(fleet.line_sets().to_vec(), covariates, wings)
+    }
+
+    /// From sums that were made elsewhere: `sums(check, number)` gives those of a check, its number among the wing's checks
+    /// in each, their `level` being `side · lines + line`.
+    pub(crate) fn of_sums(
+        fleet: Fleet,
+        covariates: &[String],
+        sums: impl Fn(&Check, u32) -> Vec<Cell> + Sync,
+    ) -> Result<Self, WearError> {
+        let (line_sets, histories) = fleet.into_parts();
+        let reduced = |history: History| {
+            let numbered = (0u32..).zip(&history.checks);
+            let cells: Vec<Cell> = numbered.flat_map(|(number, check)| sums(check, number)).collect();
+            let values = match covariate_values(&history, covariates) {
+                Err(_) if cells.is_empty() => return Ok(None),
+                values => values?,
+            };
+            let record = without_readings(history);
+            Ok(Some(WingReduction::from_sums(&line_sets[record.line_set], record, values, cells)))
+        };
+        let wings = histories.into_par_iter().map(reduced).collect();
+        Self::gathered(line_sets, covariates, wings)
+    }
+
+    /// Puts wings together; the first that has no sums for a reason decides.
+    fn gathered(
+        line_sets: Vec<LineSet>,
+        covariates: &[String],
+        reduced: Vec<Result<Option<WingReduction>, WearError>>,
+    ) -> Result<Self, WearError> {
+        let mut out = Self { line_sets, wings: Vec::new(), unread: Vec::new(), covariates: covariates.to_vec() };
+        for wing in reduced {
+            let Some(wing) = wing? else { continue };
+            if wing.cells.is_empty() { out.unread.push(wing) } else { out.wings.push(wing) }
         }
+        out.wings.shrink_to_fit();
         Ok(out.in_order())
+    }
+
+    /// The line sets of the fleet, by model and table version.
+    #[must_use]
+    pub fn line_sets(&self) -> &[LineSet] {
+        &self.line_sets
     }
 
     /// One block per wing; `weights` by wing and cell, empty when all readings count alike.
@@ -145,7 +142,7 @@ impl Reduction {
     /// Readings in all.
     #[must_use]
     pub fn readings(&self) -> usize {
-        self.wings.iter().flat_map(|wing| &wing.cells).map(|cell| cell.count as usize).sum()
+        self.wings.iter().map(|wing| wing.cells.readings()).sum()
     }
 }
 
@@ -192,7 +189,7 @@ impl WingReduction {
         let record = History {
             wing: history.wing.clone(),
             line_set: history.line_set,
-            checks: history.checks.iter().map(without_readings).collect(),
+            checks: history.checks.iter().map(check_without_readings).collect(),
             actions: history.actions.clone(),
             fittings: Vec::new(),
         };
@@ -202,14 +199,14 @@ impl WingReduction {
     /// From sums whose `level` is still `side · lines + line`, in any order.
     pub(super) fn from_sums(set: &LineSet, record: History, covariates: Vec<f64>, mut cells: Vec<Cell>) -> Self {
         let lines = set.lines().len();
-        cells.sort_unstable_by_key(|cell| (cell.level, cell.check));
+        by_line(&mut cells, 2 * lines);
         let restarts = Restarts::new(set, &record, |check| {
             cells.iter().filter(move |cell| cell.check as usize == check).map(move |cell| {
                 let key = cell.level as usize;
                 (Side::BOTH[key / lines.max(1) % 2], key % lines.max(1))
             })
         });
-        let mut levels: Vec<LineEpoch> = Vec::with_capacity(2 * lines);
+        let mut levels = Levels::with_capacity(2 * lines);
         let mut first_level = vec![0usize; 2 * lines];
         for side in Side::BOTH {
             for line in (0..lines).filter(|line| set.has(*line, side)) {
@@ -222,10 +219,10 @@ impl WingReduction {
                         side,
                         line,
                         epoch,
-                        new_at_h: restarts.clocks(set, side, line, from.map(|start| start.check)),
+                        new_at_h: &restarts.clocks(set, side, line, from.map(|start| start.check)),
                         change_mm: from.map_or(0.0, |start| start.change_mm),
                         change_sd_mm: from.and_then(|start| start.change_sd_mm),
-                        adjusted: from.map_or_else(Vec::new, |start| start.adjusted.clone()),
+                        adjusted: from.map_or(&[], |start| &start.adjusted),
                     });
                 }
             }
@@ -237,15 +234,16 @@ impl WingReduction {
             let level = (first_level[key] + epoch) as u32;
             cell.level = level;
         }
-        Self { hours_h: record.checks.iter().map(|check| check.hours_h).collect(), record, covariates, levels, cells }
+        let hours_h = record.checks.iter().map(|check| check.hours_h).collect();
+        Self { hours_h, record, covariates, levels, cells: cells.into() }
     }
 
     /// The sums with `side · lines + line` in place of the level again.
-    pub(super) fn into_sums(self, set: &LineSet) -> Vec<Cell> {
+    pub(super) fn sums(&self, set: &LineSet) -> Vec<Cell> {
         let lines = set.lines().len();
-        let mut cells = self.cells;
+        let mut cells: Vec<Cell> = self.cells.iter().collect();
         for cell in &mut cells {
-            let level = &self.levels[cell.level as usize];
+            let level = self.levels.at(cell.level as usize);
             #[allow(clippy::cast_possible_truncation)]
             let key = (level.side.index() * lines + level.line) as u32;
             cell.level = key;
@@ -254,8 +252,40 @@ impl WingReduction {
     }
 }
 
-fn without_readings(check: &Check) -> Check {
+/// Puts cells in the order of their level, then check; levels are below `places`. Sums come check by check, so that counting does
+/// what else a sort would.
+fn by_line(cells: &mut Vec<Cell>, places: usize) {
+    let in_range = cells.iter().all(|cell| (cell.level as usize) < places);
+    if !in_range || !cells.is_sorted_by_key(|cell| cell.check) {
+        cells.sort_unstable_by_key(|cell| (cell.level, cell.check));
+        return;
+    }
+    let mut next = vec![0_usize; places + 1];
+    for cell in &*cells {
+        next[cell.level as usize + 1] += 1;
+    }
+    for place in 1..next.len() {
+        next[place] += next[place - 1];
+    }
+    let mut sorted = cells.clone();
+    for cell in &*cells {
+        let place = &mut next[cell.level as usize];
+        sorted[*place] = *cell;
+        *place += 1;
+    }
+    *cells = sorted;
+}
+
+fn check_without_readings(check: &Check) -> Check {
     Check { id: check.id.clone(), readings: Vec::new(), risers: Vec::new(), ..*check }
+}
+
+fn without_readings(mut history: History) -> History {
+    history.fittings = Vec::new();
+    for check in &mut history.checks {
+        (check.readings, check.risers) = (Vec::new(), Vec::new());
+    }
+    history
 }
 
 /// Adds up one check; `place` holds where each side and line stands among its sums.
@@ -269,8 +299,7 @@ fn sum_check(set: &LineSet, check: &Check, index: usize, place: &mut [usize], su
             place[key] = sums.len();
             sums.push(Cell { level: key as u32, check: index as u32, count: 0, sum_um: 0, squares_um2: 0 });
         }
-        #[allow(clippy::cast_possible_truncation)]
-        let um = (deviation_mm * PER_MM).round() as i64;
+        let um = micrometres(deviation_mm);
         let cell = &mut sums[place[key]];
         cell.count += 1;
         cell.sum_um = cell.sum_um.saturating_add(um);

@@ -86,7 +86,7 @@ impl WingReduction {
         if record.checks != self.record.checks || record.actions != self.record.actions {
             return Some("checks and actions");
         }
-        let again = Self::from_sums(set, record, self.covariates.clone(), self.clone().into_sums(set));
+        let again = Self::from_sums(set, record, self.covariates.clone(), self.sums(set));
         (again != *self).then_some("sums and restarts")
     }
 }

@@ -152,8 +152,7 @@ impl<'a> WingResiduals<'a> {
         }
         let mut readings_mm = Vec::with_capacity(wing.cells.len());
         let mut scratch = fit.layout.empty_block(wing);
-        fit.layout.for_each_cell(&mut scratch, set, wing, component.shape, |_, index, entries| {
-            let cell = &wing.cells[index];
+        fit.layout.for_each_cell(&mut scratch, set, wing, component.shape, |_, cell, _, entries| {
             let expected = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
                 + lines[cell.level as usize].unwrap_or(0.0);
             readings_mm.push(cell.sum_mm() / f64::from(cell.count) - expected);
@@ -200,11 +199,11 @@ impl<'a> WingResiduals<'a> {
             }
         }
         let of_line = |found: ResidualRow, index: usize| {
-            let level = &wing.levels[index];
+            let level = wing.levels.at(index);
             let line = &set.lines()[level.line];
             ResidualRow { side: Some(level.side), line: Some(line.name.clone()), row: Some(line.row), ..found }
         };
-        for (index, value) in self.lines.iter().enumerate().filter(|(index, _)| wing.levels[*index].epoch == 0) {
+        for (index, value) in self.lines.iter().enumerate().filter(|(index, _)| wing.levels.at(*index).epoch == 0) {
             let found = value.and_then(|value| blank(ResidualLevel::Line, value, mixed.inner_sd().unwrap_or(0.0)));
             out.extend(found.map(|found| of_line(found, index)));
         }

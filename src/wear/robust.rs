@@ -120,7 +120,7 @@ impl WearSpec {
             let set = &reduction.line_sets[wing.line_set()];
             for ((cell, weight), residual_mm) in wing.cells.iter().zip(weights).zip(residuals) {
                 if *weight < 1.0 {
-                    let level = &wing.levels[cell.level as usize];
+                    let level = wing.levels.at(cell.level as usize);
                     down_weighted.push(DownWeighted {
                         wing: wing.wing().to_owned(),
                         check: wing.checks().get(cell.check as usize).map_or_else(String::new, |c| c.id.clone()),
@@ -192,7 +192,7 @@ impl HuberRule {
         for ((residuals, wing), old) in residuals(fit, reduction, old)?.iter().zip(&reduction.wings).zip(old) {
             let weights: Vec<f64> = residuals
                 .iter()
-                .zip(&wing.cells)
+                .zip(wing.cells.iter())
                 .map(|(residual, cell)| {
                     let distance = (residual * f64::from(cell.count).sqrt() / sigma).abs();
                     if distance <= self.tuning { 1.0 } else { self.tuning / distance }

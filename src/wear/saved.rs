@@ -3,8 +3,8 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::WearFit;
 use super::fit::UncheckedFit;
+use super::{ReductionPart, WearFit};
 use crate::check::Fleet;
 use crate::wing::{LineSet, shown};
 
@@ -152,12 +152,22 @@ impl SavedFit {
             checks.filter(|check| !check.readings.is_empty()).map(|check| check.hours_h)
         };
         let hours_to_h = hours().fold(0.0, f64::max);
+        Self::seen(fit, [hours().fold(hours_to_h, f64::min), hours_to_h], fleet.is_demo())
+    }
+
+    /// The same of a reduced fleet.
+    #[must_use]
+    pub fn of_part(fit: WearFit, part: &ReductionPart) -> Self {
+        Self::seen(fit, part.hours_seen_h(), part.is_demo())
+    }
+
+    fn seen(fit: WearFit, [hours_from_h, hours_to_h]: [f64; 2], demo: bool) -> Self {
         Self {
             format: FORMAT.to_owned(),
             version: VERSION,
             library: env!("CARGO_PKG_VERSION").to_owned(),
-            demo: fleet.is_demo(),
-            hours_from_h: hours().fold(hours_to_h, f64::min),
+            demo,
+            hours_from_h,
             hours_to_h,
             fit,
         }

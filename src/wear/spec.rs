@@ -267,9 +267,16 @@ impl WearSpec {
     /// # Errors
     /// As [`WearSpec::fit`].
     pub fn fit_preferred(&self, fleet: &Fleet) -> Result<WearFit, WearError> {
-        let reduction = Reduction::new(fleet, &self.covariates)?;
-        let plain = self.clone().wing_effects(WingEffects::Rate).fit_reduced(&reduction)?;
-        let by_row = self.clone().wing_effects(WingEffects::RateRow).fit_reduced(&reduction)?;
+        self.fit_preferred_reduced(&Reduction::new(fleet, &self.covariates)?)
+    }
+
+    /// The same for a reduced fleet.
+    ///
+    /// # Errors
+    /// As [`WearSpec::fit`].
+    pub fn fit_preferred_reduced(&self, reduction: &Reduction) -> Result<WearFit, WearError> {
+        let plain = self.clone().wing_effects(WingEffects::Rate).fit_reduced(reduction)?;
+        let by_row = self.clone().wing_effects(WingEffects::RateRow).fit_reduced(reduction)?;
         Ok(if by_row.deviance() + PRICE_OF_A_VARIANCE < plain.deviance() { by_row } else { plain })
     }
 

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use linedrift::fleet::{Fault, FolderSpec};
+use linedrift::fleet::{Fault, FolderSpec, ScanSpec};
 
 pub(crate) const SOUND: [(&str, &str); 10] = [
     (
@@ -84,5 +84,10 @@ pub(crate) fn faults_after(changes: &[(&str, &str, &str)]) -> Vec<Fault> {
         assert!(text.contains(from), "`{from}` is not in {table}");
         fs::write(&path, text.replacen(from, to, 1)).unwrap();
     }
-    FolderSpec::default().read(folder.path()).map_or_else(|error| error.faults().to_vec(), |_| Vec::new())
+    let whole = FolderSpec::default().read(folder.path());
+    let whole = whole.map_or_else(|error| error.faults().to_vec(), |_| Vec::new());
+    let scanned = ScanSpec::default().run(folder.path());
+    let scanned = scanned.map_or_else(|error| error.faults().to_vec(), |_| Vec::new());
+    assert_eq!(scanned, whole, "the streaming pass finds the same faults after {changes:?}");
+    whole
 }

@@ -1,0 +1,165 @@
+//! A long CSV file, piece by piece.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use super::csv::{BYTE_ORDER_MARK, FIRST_ROW, Records};
+
+/// Bytes read in one go: some 300,000 records.
+const PIECE: usize = 8 << 20;
+
+/// The header and whole records of a file.
+pub(super) struct CsvPiece {
+    pub(super) bytes: Vec<u8>,
+    /// Row of the first record.
+    pub(super) first_row: usize,
+}
+
+/// Cuts a CSV file between records. Only one piece is held, unless a record is longer than that.
+pub(super) struct CsvPieces {
+    file: File,
+    header: Vec<u8>,
+    rest: Vec<u8>,
+    first_row: usize,
+    piece: usize,
+    state: State,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    Header,
+    Records,
+    Done,
+}
+
+/// Where to cut, and how many records stand before.
+#[derive(Debug, Clone, Copy)]
+struct Cut {
+    at: usize,
+    records: usize,
+}
+
+impl CsvPieces {
+    pub(super) fn open(path: &Path) -> std::io::Result<Self> {
+        Self::with_size(path, PIECE)
+    }
+
+    fn with_size(path: &Path, piece: usize) -> std::io::Result<Self> {
+        Ok(Self {
+            file: File::open(path)?,
+            header: Vec::new(),
+            rest: Vec::new(),
+            first_row: FIRST_ROW,
+            piece,
+            state: State::Header,
+        })
+    }
+
+    /// The next piece; `None` at the end. A file without records is one piece.
+    pub(super) fn next(&mut self) -> std::io::Result<Option<CsvPiece>> {
+        if self.state == State::Done {
+            return Ok(None);
+        }
+        let mut wanted = self.piece;
+        loop {
+            let missing = wanted.saturating_sub(self.rest.len()) as u64;
+            let read = (&mut self.file).take(missing).read_to_end(&mut self.rest)? as u64;
+            let is_end = read < missing;
+            if self.state == State::Header {
+                if let Some(rest) = self.rest.strip_prefix(BYTE_ORDER_MARK) {
+                    self.rest = rest.to_vec();
+                }
+                let head = cut(&self.rest, 1);
+                if is_end || head.at == 0 {
+                    // short, or without an end to its header
+                    if is_end {
+                        self.state = State::Done;
+                        return Ok(Some(CsvPiece { bytes: std::mem::take(&mut self.rest), first_row: FIRST_ROW }));
+                    }
+                    wanted *= 2;
+                    continue;
+                }
+                self.header = self.rest.drain(..head.at).collect();
+                self.state = State::Records;
+            }
+            let found = if is_end { Cut { at: self.rest.len(), records: 0 } } else { cut(&self.rest, usize::MAX) };
+            if found.at == 0 && !is_end {
+                wanted *= 2;
+                continue;
+            }
+            if is_end {
+                self.state = State::Done;
+                if self.rest.is_empty() {
+                    return Ok(None);
+                }
+            }
+            let mut bytes = self.header.clone();
+            bytes.extend(self.rest.drain(..found.at));
+            let first_row = self.first_row;
+            self.first_row += found.records;
+            return Ok(Some(CsvPiece { bytes, first_row }));
+        }
+    }
+}
+
+/// The place behind the last record (but at most so many) that is known to be whole.
+fn cut(bytes: &[u8], most: usize) -> Cut {
+    let mut records = Records::new(bytes);
+    let mut found = Cut { at: 0, records: 0 };
+    while found.records < most {
+        let Some(record) = records.next() else { break };
+        let at = records.place();
+        // a quote that is still open may close in what follows
+        let is_whole = at < bytes.len() || (bytes.last() == Some(&b'\n') && !record.torn);
+        if !is_whole {
+            break;
+        }
+        found = Cut { at, records: found.records + 1 };
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::fleet::csv::{read_csv, read_csv_piece};
+    use crate::fleet::fault::FaultList;
+    use crate::fleet::schema::RISERS;
+
+    proptest! {
+        /// Whatever the text and wherever it is cut: the same cells, the same rows, the same faults.
+        #[test]
+        fn pieces_give_what_the_whole_gives(
+            body in "(([ab1]{0,3}|\"[a,\n]{0,4}\"|\"[ab]\"\"\"),([ab]{0,2}),A?(,x)?\r?\n|\n){0,12}[ab,]{0,5}",
+            mark: bool,
+            size in 20_usize..90,
+        ) {
+            let text = format!("{}check,side,row\n{body}", if mark { "\u{feff}" } else { "" });
+            let folder = tempfile::tempdir().unwrap();
+            let path = folder.path().join("risers.csv");
+            std::fs::write(&path, &text).unwrap();
+            let mut whole_faults = FaultList::default();
+            let whole = read_csv(text.as_bytes(), RISERS, &[], &mut whole_faults).unwrap();
+            let rows = |grid: &crate::fleet::grid::Grid| -> Vec<(usize, Vec<String>)> {
+                (0..grid.height)
+                    .map(|at| {
+                        let cell = |name| grid.column(name).unwrap().get(at).map(|c| c.text().into_owned());
+                        let cells = ["check", "side", "row"].map(|name| cell(name).unwrap_or_default());
+                        (grid.row_number(at), cells.to_vec())
+                    })
+                    .collect()
+            };
+            let mut pieces = CsvPieces::with_size(&path, size).unwrap();
+            let (mut found, mut faults) = (Vec::new(), FaultList::default());
+            while let Some(piece) = pieces.next().unwrap() {
+                let grid = read_csv_piece(&piece.bytes, piece.first_row, RISERS, &[], &mut faults).unwrap();
+                found.extend(rows(&grid));
+            }
+            prop_assert_eq!(found, rows(&whole), "{:?}", text);
+            prop_assert_eq!(faults, whole_faults, "{:?}", text);
+        }
+    }
+}
