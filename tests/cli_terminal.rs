@@ -52,6 +52,8 @@ fn every_commands_text_fits_80_columns() {
         &["wear", "loft", "--shape", "auto"],
         &["sheet", "loft", "--wing", "W01", "--out", "sheet.csv"],
         &["trim", "loft", "--parts", "4", "--out", "parts"],
+        &["reduce", "loft", "--out", "part.bin"],
+        &["wear", "--from", "part.bin"],
         &["simulate", "--out", "other", "--wings", "3"],
         &["man", "--out", "man"],
     ] {
