@@ -182,7 +182,7 @@ fn a_killed_simulation_leaves_no_folder_of_that_name() {
         .spawn()
         .unwrap();
     let begun = Instant::now();
-    while names(at).is_empty() && begun.elapsed() < Duration::from_secs(60) {
+    while names(at).is_empty() && begun.elapsed() < Duration::from_mins(1) {
         std::thread::sleep(Duration::from_millis(5));
     }
     child.kill().unwrap();
