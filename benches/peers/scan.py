@@ -1,6 +1,6 @@
 """The streaming pass beside a plain polars scan of the same columns, for fleets of several sizes.
 
-    target/peers-venv/bin/python benches/peers/scan.py --wings 2500,12500,124000
+    target/peers-venv/bin/python benches/peers/scan.py --wings 2500,12500,124000 --fits 1
 
 Invents each fleet as Parquet in parts in a temporary folder, then in turn, `--runs` times: a plain scan (every row of the four columns
 that matter is read: the sum of the readings, the longest of each text), `linedrift reduce` and `linedrift wear`. The reduction's seconds are
@@ -75,9 +75,12 @@ def main():
     options.add_argument("--wings", default="2500,12500,124000")
     options.add_argument("--runs", type=int, default=5)
     options.add_argument("--shuffle", action="store_true")
+    options.add_argument("--built", action="store_true", help="take target/release/linedrift as it is")
+    options.add_argument("--fits", type=int, help="runs of `wear`, where they should be fewer")
     options.add_argument("--keep", help="put the fleets into this folder and leave them there")
     options = options.parse_args()
-    run(["cargo", "build", "--release"])
+    if not options.built:
+        run(["cargo", "build", "--release"])
     linedrift = os.path.join(ROOT, "target/release/linedrift")
     print("| wings | readings | MiB on disk | written s | plain scan s | CPU s | reduction s | ratio | million readings/s | ns each "
           "| whole `reduce` CPU s | peak MiB | whole `wear` s | CPU s | evaluations | peak MiB |")
@@ -95,10 +98,11 @@ def main():
                 if options.shuffle:
                     run([sys.executable, "-c", SHUFFLE, folder])
             plain, reduced, fitted = [], [], []
-            for _ in range(options.runs):
+            for count in range(options.runs):
                 plain.append(json.loads(run([sys.executable, "-c", PLAIN, folder])))
                 reduced.append(measured([linedrift, "reduce", folder, "--out", part, "--json"]))
-                fitted.append(measured([linedrift, "wear", folder, "--json"]))
+                if count < (options.fits or options.runs):
+                    fitted.append(measured([linedrift, "wear", folder, "--json"]))
             size = folder_mib(os.path.join(folder, "readings"))
         finally:
             if not options.keep:

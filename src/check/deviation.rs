@@ -3,7 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Check, Reading};
-use crate::wing::{LineSet, Row, Side, stretch_mm_per_n, thermal_mm_per_k};
+#[cfg(feature = "frames")]
+use crate::wing::Row;
+use crate::wing::{LineSet, Side, stretch_mm_per_n, thermal_mm_per_k};
 
 /// Load at which nominal lengths hold, N (common practice: 5 kg hung up).
 const REFERENCE_LOAD_N: f64 = 50.0;
@@ -50,6 +52,7 @@ pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
 }
 
 /// What the deviations of one line set's readings are reckoned with, for many readings.
+#[cfg(feature = "frames")]
 #[derive(Debug, Clone)]
 pub(crate) struct DeviationTable {
     /// By line.
@@ -59,6 +62,7 @@ pub(crate) struct DeviationTable {
     thermal_mm_per_k: Vec<f64>,
 }
 
+#[cfg(feature = "frames")]
 impl DeviationTable {
     pub(crate) fn new(set: &LineSet) -> Self {
         let lines = 0..set.lines().len();

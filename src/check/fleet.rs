@@ -202,6 +202,7 @@ impl Fleet {
     }
 
     /// Line sets and histories, as they are.
+    #[cfg(feature = "frames")]
     pub(crate) fn into_parts(self) -> (Vec<LineSet>, Vec<History>) {
         (self.line_sets, self.histories)
     }

@@ -19,7 +19,9 @@ mod verdict;
 
 pub use action::{Action, ActionKind, Fitting};
 pub use budget::{Budget, BudgetPart, Distribution, Repeats, SharedBy, Uncertainty, Weighted};
-pub(crate) use deviation::{DeviationTable, correction_mm};
+#[cfg(feature = "frames")]
+pub(crate) use deviation::DeviationTable;
+pub(crate) use deviation::correction_mm;
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
 pub use fleet::{Fleet, FleetError, History};
 pub use reading::{Check, Condition, Reading, RiserReading, Stage};

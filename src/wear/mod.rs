@@ -35,6 +35,7 @@ mod shape;
 mod spec;
 mod summary;
 
+#[cfg(feature = "frames")]
 pub(crate) use cells::{Cell as ReducedCell, micrometres};
 
 pub use bootstrap::{Bootstrap, BootstrapSpec};

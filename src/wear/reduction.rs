@@ -60,6 +60,7 @@ impl Reduction {
 
     /// From sums that were made elsewhere: `sums(check, number)` gives those of a check, its number among the wing's checks
     /// in each, their `level` being `side · lines + line`.
+    #[cfg(feature = "frames")]
     pub(crate) fn of_sums(
         fleet: Fleet,
         covariates: &[String],
@@ -280,6 +281,7 @@ fn check_without_readings(check: &Check) -> Check {
     Check { id: check.id.clone(), readings: Vec::new(), risers: Vec::new(), ..*check }
 }
 
+#[cfg(feature = "frames")]
 fn without_readings(mut history: History) -> History {
     history.fittings = Vec::new();
     for check in &mut history.checks {
