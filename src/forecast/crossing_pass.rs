@@ -1,9 +1,9 @@
 //! One pass over the draws of a wing's paths: each draw's first crossing.
 
 use std::borrow::Cow;
-use std::cmp::Ordering;
 
 use super::error::positive;
+use super::middle_seeker::MiddleSeeker;
 use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
 use crate::stats::dense::{dot, sum};
 use crate::wear::{LineKey, PathBlock, Shape};
@@ -64,10 +64,20 @@ impl<'a> CrossingPass<'a> {
         if !sums.iter().all(|sum| sum.at.is_finite() && sum.per_g.is_finite()) {
             self.layout.refuse_not_finite(start, slope, self.set)?;
         }
-        let common = self.common(start, slope, &span, &sums);
-        let Some(first) = self.layout.first(start, slope, span.now, &sums, common, &self.limits) else {
+        let mut first = self.layout.first_of_rows(start, slope, span.now, &sums, &self.limits);
+        // over a limit now: what comes later does not matter
+        if first.ahead > 0.0 {
+            let now = self.common_now(start, slope, &span, &sums);
+            if let Some(cause) = self.layout.over_now(start, slope, span.now, now, &sums, &self.limits) {
+                first = First { ahead: 0.0, cause };
+            } else {
+                let common = self.common_from(now, start, slope, &span, &sums);
+                self.layout.first_of_rest(&mut first, start, slope, span.now, &sums, common, &self.limits);
+            }
+        }
+        if !first.ahead.is_finite() {
             return Ok(());
-        };
+        }
         let hours = if first.ahead <= 0.0 {
             Some(self.hours_now_h)
         } else {
@@ -83,7 +93,8 @@ impl<'a> CrossingPass<'a> {
     pub(super) fn quantity(&mut self, cause: Cause, start: &[f64], slope: &[f64], shape: Shape) -> Option<Linear> {
         let span = self.span_of(shape);
         let sums = self.layout.sums(start, slope);
-        let common = self.common(start, slope, &span, &sums);
+        let now = self.common_now(start, slope, &span, &sums);
+        let common = self.common_from(now, start, slope, &span, &sums);
         self.layout.quantity(cause, start, slope, common)
     }
 
@@ -110,26 +121,31 @@ impl<'a> CrossingPass<'a> {
         FirstCrossing::new(self.hours_now_h, self.horizon_h, self.draws, self.crossed)
     }
 
-    /// The common offset of one draw: the straight line in `g` through its median now and later.
-    fn common(&mut self, start: &[f64], slope: &[f64], span: &ShapeSpan, sums: &[Linear; 6]) -> Linear {
-        let layout = &self.layout;
-        if layout.trim_count == 0.0 {
-            return Linear::default();
+    /// The common offset of one draw now: the median of its lines A–D.
+    fn common_now(&mut self, start: &[f64], slope: &[f64], span: &ShapeSpan, sums: &[Linear; 6]) -> f64 {
+        if self.layout.trim_count == 0.0 {
+            return 0.0;
         }
-        let mut mean = Linear::default();
-        for row in Row::ALL.iter().filter(|row| row.is_trim()) {
-            mean.at += sums[row.index()].at / layout.trim_count;
-            mean.per_g += sums[row.index()].per_g / layout.trim_count;
-        }
-        layout.trim_values(start, slope, span.now, &mut self.now.values);
-        let now = self.now.median(mean.value(span.now));
+        self.layout.trim_values(start, slope, span.now, &mut self.now.values);
+        self.now.median(self.layout.trim_mean(sums).value(span.now))
+    }
+
+    /// The common offset of one draw: the straight line in `g` through its median now, which is known, and later.
+    fn common_from(
+        &mut self,
+        now: f64,
+        start: &[f64],
+        slope: &[f64],
+        span: &ShapeSpan,
+        sums: &[Linear; 6],
+    ) -> Linear {
         let step = span.later - span.now;
         // a saturated shape stands still: then the median of now holds for good
-        if step <= 1e-12 {
+        if self.layout.trim_count == 0.0 || step <= 1e-12 {
             return Linear { at: now, per_g: 0.0 };
         }
-        layout.trim_values(start, slope, span.later, &mut self.later.values);
-        let later = self.later.median(mean.value(span.later));
+        self.layout.trim_values(start, slope, span.later, &mut self.later.values);
+        let later = self.later.median(self.layout.trim_mean(sums).value(span.later));
         let per_g = (later - now) / step;
         Linear { at: now - per_g * span.now, per_g }
     }
@@ -141,57 +157,6 @@ struct ShapeSpan {
     shape: Shape,
     now: f64,
     later: f64,
-}
-
-/// Medians of many samples that resemble each other.
-///
-/// The median mostly lies where it lay before, seen from the mean: values below that place are only counted, those near
-/// it are sorted. Where the median is not among them, all values are. Either way it is the median, exactly.
-#[derive(Debug, Clone, Default)]
-struct MiddleSeeker {
-    /// The sample. At least one value.
-    values: Vec<f64>,
-    /// Where the median lies, less the mean, over the last samples.
-    shift: f64,
-    /// How far on either side to look.
-    reach: f64,
-    near: Vec<f64>,
-}
-
-impl MiddleSeeker {
-    /// The median of the values, whose mean is about `mean`.
-    fn median(&mut self, mean: f64) -> f64 {
-        let n = self.values.len();
-        let (low, high) = (mean + self.shift - self.reach, mean + self.shift + self.reach);
-        self.near.resize(n + 1, 0.0);
-        let (mut below, mut inside) = (0, 0);
-        for value in &self.values {
-            below += usize::from(*value < low);
-            self.near[inside] = *value;
-            inside += usize::from(*value >= low && *value <= high);
-        }
-        let (first, second) = ((n - 1) / 2, n / 2);
-        let median = if below <= first && second < below + inside {
-            // in balance when one in thirty is missed
-            self.reach *= 0.99;
-            middle(&mut self.near[..inside], second - below, n.is_multiple_of(2))
-        } else {
-            self.reach = (1.35 * self.reach).max(1e-3);
-            middle(&mut self.values, second, n.is_multiple_of(2))
-        };
-        let seen = median - mean;
-        self.shift = if self.reach > 1e-3 { self.shift + 0.1 * (seen - self.shift) } else { seen };
-        median
-    }
-}
-
-/// The value of rank `rank` (from 0), or its mean with the one before.
-fn middle(values: &mut [f64], rank: usize, even: bool) -> f64 {
-    // the values are finite, and plain comparisons the fastest
-    let order = |a: &f64, b: &f64| a.partial_cmp(b).unwrap_or(Ordering::Equal);
-    let (before, middle, _) = values.select_nth_unstable_by(rank, order);
-    let middle = *middle;
-    if even { f64::midpoint(before.iter().copied().fold(f64::NEG_INFINITY, f64::max), middle) } else { middle }
 }
 
 /// A quantity of one draw, `at + per_g · g`.
@@ -357,16 +322,18 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// First crossing of one draw (`None`: never).
-    fn first(
-        &self,
-        start: &[f64],
-        slope: &[f64],
-        now: f64,
-        sums: &[Linear; 6],
-        common: Linear,
-        limits: &Limits,
-    ) -> Option<First> {
+    /// Mean over the lines A–D.
+    fn trim_mean(&self, sums: &[Linear; 6]) -> Linear {
+        let mut mean = Linear::default();
+        for row in Row::ALL.iter().filter(|row| row.is_trim()) {
+            mean.at += sums[row.index()].at / self.trim_count;
+            mean.per_g += sums[row.index()].per_g / self.trim_count;
+        }
+        mean
+    }
+
+    /// First crossing of a difference of rows or of the incidence (infinitely far ahead: never).
+    fn first_of_rows(&self, start: &[f64], slope: &[f64], now: f64, sums: &[Linear; 6], limits: &Limits) -> First {
         let mut first = First { ahead: f64::INFINITY, cause: Cause::Offset };
         for front in 0..4 {
             for rear in front + 1..4 {
@@ -377,10 +344,59 @@ impl<'a> Layout<'a> {
                 }
             }
         }
-        if let Some(weights) = &self.incidence_deg_per_mm {
+        if let Some(weights) = self.incidence_deg_per_mm.as_ref().filter(|_| first.ahead > 0.0) {
             let incidence = Linear { at: dot(weights, start), per_g: dot(weights, slope) };
             first.offer(incidence.ahead(now, limits.incidence_limit_deg()), Cause::Incidence);
         }
+        first
+    }
+
+    /// The common offset, the brakes or a line that is over its limit now, the first in this order; `common` is the offset now.
+    fn over_now(
+        &self,
+        start: &[f64],
+        slope: &[f64],
+        now: f64,
+        common: f64,
+        sums: &[Linear; 6],
+        limits: &Limits,
+    ) -> Option<Cause> {
+        if self.trim_count > 0.0 && common.abs() >= limits.offset_limit_mm() {
+            return Some(Cause::Offset);
+        }
+        let brake = Row::Brake.index();
+        if self.counts[brake] > 0.0
+            && sums[brake].over(self.counts[brake]).value(now) - common <= -limits.brake_short_limit_mm()
+        {
+            return Some(Cause::Brake);
+        }
+        for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
+            let range = run.from..run.to;
+            let (start, slope, limits) = (&start[range.clone()], &slope[range.clone()], &self.tolerances_mm[range]);
+            let over = || {
+                let values = start.iter().zip(slope).map(|(at, per_g)| at + per_g * now - common);
+                values.zip(limits).map(|(value, limit)| value.abs() >= *limit)
+            };
+            // without a branch first: mostly no line is
+            if over().fold(false, |any, over| any | over) {
+                return over().position(|over| over).map(|offset| Cause::Line(self.lines[run.from + offset]));
+            }
+        }
+        None
+    }
+
+    /// First crossing of the common offset, the brakes or a line, where it is sooner than `first`; none is over its limit now.
+    #[allow(clippy::too_many_arguments)]
+    fn first_of_rest(
+        &self,
+        first: &mut First,
+        start: &[f64],
+        slope: &[f64],
+        now: f64,
+        sums: &[Linear; 6],
+        common: Linear,
+        limits: &Limits,
+    ) {
         if self.trim_count > 0.0 {
             first.offer(common.ahead(now, limits.offset_limit_mm()), Cause::Offset);
         }
@@ -388,9 +404,6 @@ impl<'a> Layout<'a> {
         if self.counts[brake] > 0.0 {
             let relative = sums[brake].over(self.counts[brake]).less(common);
             first.offer(relative.ahead_down(now, -limits.brake_short_limit_mm()), Cause::Brake);
-        }
-        if first.ahead <= 0.0 {
-            return Some(first);
         }
         for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
             let range = run.from..run.to;
@@ -401,14 +414,11 @@ impl<'a> Layout<'a> {
             };
             // a straight line that is within its limit now and at the first crossing so far does not cross before it
             let then = now + first.ahead;
-            let outside =
-                |line: &Linear, limit: f64| (line.value(now).abs() >= limit) | (line.value(then).abs() >= limit);
-            if lines().fold(false, |any, (line, limit)| any | outside(&line, *limit)) {
+            if lines().fold(false, |any, (line, limit)| any | (line.value(then).abs() >= *limit)) {
                 for (offset, (line, limit)) in lines().enumerate() {
                     first.offer(line.ahead(now, *limit), Cause::Line(self.lines[run.from + offset]));
                 }
             }
         }
-        first.ahead.is_finite().then_some(first)
     }
 }

@@ -1,7 +1,5 @@
 //! When the first limit is crossed, over many draws.
 
-use std::collections::BTreeMap;
-
 use super::{CrossingHours, Reason};
 use crate::wear::LineKey;
 use crate::wing::Row;
@@ -182,17 +180,23 @@ impl FirstCrossing {
     #[must_use]
     pub fn most_often(&self, hours_h: f64) -> Option<Cause> {
         let reason = self.first_limits(hours_h).first()?.reason;
-        let mut counts: BTreeMap<Cause, usize> = BTreeMap::new();
-        for draw in &self.crossed[..self.count(hours_h)] {
-            if draw.cause.reason() == reason {
-                *counts.entry(draw.cause).or_insert(0) += 1;
+        let mut counts: Vec<CauseCount> = Vec::new();
+        for draw in self.crossed[..self.count(hours_h)].iter().filter(|draw| draw.cause.reason() == reason) {
+            match counts.iter_mut().find(|known| known.cause == draw.cause) {
+                Some(known) => known.draws += 1,
+                None => counts.push(CauseCount { cause: draw.cause, draws: 1 }),
             }
         }
-        // of equal counts the first in order, so that the answer does not depend on the iteration
-        counts.into_iter().max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0))).map(|(cause, _)| cause)
+        // of equal counts the first in order of causes
+        counts.into_iter().max_by(|a, b| a.draws.cmp(&b.draws).then(b.cause.cmp(&a.cause))).map(|most| most.cause)
     }
 
     fn count(&self, hours_h: f64) -> usize {
         self.crossed.partition_point(|draw| draw.hours_h <= hours_h)
     }
+}
+
+struct CauseCount {
+    cause: Cause,
+    draws: usize,
 }

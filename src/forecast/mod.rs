@@ -19,6 +19,7 @@ mod incidence;
 mod knowledge;
 mod limits;
 mod limits_table;
+mod middle_seeker;
 mod normal_tail;
 mod outcome;
 mod passage;
