@@ -1,5 +1,7 @@
 //! The `actions` and `fittings` tables.
 
+use polars::prelude::PlHashSet;
+
 use super::cell::Limit;
 use super::check_table::Checks;
 use super::fault::FaultList;
@@ -50,12 +52,36 @@ pub(super) fn read_actions(
     actions
 }
 
+/// What becomes of `fittings`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Fittings {
+    /// They are kept.
+    Kept,
+    /// Their faults are found, and no more: a large fleet has millions of them.
+    Judged,
+}
+
 /// Reads `fittings`, in table order.
-pub(super) fn read_fittings(loaded: &Loaded, wings: &Wings, faults: &mut FaultList) -> Vec<OfWing<Fitting>> {
+pub(super) fn read_fittings(
+    loaded: &Loaded,
+    wings: &Wings,
+    what_for: Fittings,
+    faults: &mut FaultList,
+) -> Vec<OfWing<Fitting>> {
     let mut fittings: Vec<OfWing<Fitting>> = Vec::new();
-    let mut seen = std::collections::HashSet::new();
+    let mut seen: PlHashSet<(usize, Side, usize)> = PlHashSet::default();
+    // a wing's fittings mostly stand together
+    let mut last: Option<(String, usize)> = None;
     for record in loaded.grids().iter().flat_map(Grid::records) {
-        let wing = find_wing(record, wings, faults);
+        let name = record.text("wing");
+        let wing = match (&last, &name) {
+            (Some((known, wing)), Some(name)) if known == name.as_ref() => Some(*wing),
+            _ => {
+                let wing = find_wing(record, wings, faults);
+                last = name.map(std::borrow::Cow::into_owned).zip(wing);
+                wing
+            }
+        };
         let side: Option<Side> = record.needed_name("side", faults);
         let name = record.needed_text("segment", faults);
         let segment = name.and_then(|_| find_segment(record, wings, wing, side, faults));
@@ -66,6 +92,9 @@ pub(super) fn read_fittings(loaded: &Loaded, wings: &Wings, faults: &mut FaultLi
         let step_mm = record.number("step_mm", Limit::Positive, faults);
         let (Some(wing), Some(side), Some(segment)) = (wing, side, segment) else { continue };
         if seen.insert((wing, side, segment)) {
+            if what_for == Fittings::Judged {
+                continue;
+            }
             let what = Fitting { side, segment, turns, spare_mm, can_loop, link_diameter_mm, step_mm };
             fittings.push(OfWing { wing, what });
         } else {

@@ -1,6 +1,6 @@
 //! Names that are different to the program and the same to the eye.
 
-use std::collections::HashMap;
+use polars::prelude::PlHashMap as HashMap;
 
 use unicode_security::skeleton;
 
@@ -25,7 +25,7 @@ pub(super) fn report_alike(loaded: &Loaded, names: Names, faults: &mut FaultList
     if records().all(|record| record.text(names.column).is_none_or(|name| name.is_ascii())) {
         return;
     }
-    let mut first: HashMap<(String, String), String> = HashMap::new();
+    let mut first: HashMap<(String, String), String> = HashMap::default();
     for record in records() {
         let Some(name) = record.text(names.column) else { continue };
         let scope = names.within.and_then(|within| record.text(within)).unwrap_or_default().into_owned();
@@ -65,7 +65,7 @@ pub(super) fn report_hidden(loaded: &Loaded, columns: &[&str], faults: &mut Faul
 
 /// A note for every pair of names that differ only in capitals, which is allowed.
 pub(super) fn notes_on_capitals(loaded: &Loaded, column: &str, notes: &mut Vec<String>) {
-    let mut first: HashMap<String, String> = HashMap::new();
+    let mut first: HashMap<String, String> = HashMap::default();
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let Some(name) = record.text(column) else { continue };
         let known = first.entry(name.to_lowercase()).or_insert_with(|| name.to_string());

@@ -1,6 +1,8 @@
 //! The models of a folder: which line sets there are, and which the wings follow.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
+
+use polars::prelude::PlHashMap as HashMap;
 
 use super::fault::FaultList;
 use super::grid::{Grid, Loaded, Record};

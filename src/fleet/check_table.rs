@@ -1,6 +1,6 @@
 //! The `checks` and `risers` tables.
 
-use std::collections::HashMap;
+use polars::prelude::PlHashMap as HashMap;
 
 use jiff::civil::{Date, date};
 
@@ -39,7 +39,7 @@ impl Checks {
     pub(super) fn read(loaded: &Loaded, wings: &Wings, faults: &mut FaultList) -> Self {
         let mut all = Self {
             entries: Vec::new(),
-            index: HashMap::new(),
+            index: HashMap::default(),
             whole: matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["check"]),
         };
         let mut visits: Vec<Vec<Visit<'_>>> = Vec::new();

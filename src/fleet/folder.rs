@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::action_table::{OfWing, read_actions, read_fittings};
+use super::action_table::{Fittings, OfWing, read_actions, read_fittings};
 use super::alike::{Names, notes_on_capitals, report_alike, report_hidden};
 use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
@@ -100,7 +100,7 @@ impl FolderSpec {
         mut faults: FaultList,
     ) -> Result<Folder, FleetReadError> {
         report_hidden(&loaded.readings, &["operator"], &mut faults);
-        let mut tables = self.understood(loaded, &mut faults);
+        let mut tables = self.understood(loaded, Fittings::Kept, &mut faults);
         read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);
         let notes = std::mem::take(&mut tables.notes);
         if faults.is_empty() {
@@ -121,7 +121,8 @@ impl FolderSpec {
         readings: impl FnOnce(&mut Source<'_>, TableSchema) -> R,
     ) -> Option<FolderTables<R>> {
         let loaded = self.load(folder, staged, faults, readings)?;
-        Some(self.understood(loaded, faults))
+        // what hangs on the links says nothing of wear: it is judged like every table and left
+        Some(self.understood(loaded, Fittings::Judged, faults))
     }
 
     /// The tables of a folder, not yet understood.
@@ -162,14 +163,14 @@ impl FolderSpec {
         })
     }
 
-    fn understood<R>(&self, loaded: LoadedTables<R>, faults: &mut FaultList) -> FolderTables<R> {
+    fn understood<R>(&self, loaded: LoadedTables<R>, fittings: Fittings, faults: &mut FaultList) -> FolderTables<R> {
         let mut notes = loaded.report_names(faults);
         let catalogue = Catalogue::read(&loaded.catalogue, faults);
         let wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, faults);
         let mut checks = Checks::read(&loaded.checks, &wings, faults);
         checks.read_risers(&loaded.risers, faults);
         let actions = read_actions(&loaded.actions, &wings, &checks, faults);
-        let fittings = read_fittings(&loaded.fittings, &wings, faults);
+        let fittings = read_fittings(&loaded.fittings, &wings, fittings, faults);
         for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
             let version = draft.version.as_ref().map(|version| format!(" ({version})")).unwrap_or_default();
             notes.push(format!(

@@ -1,6 +1,6 @@
 //! A line set while its folder is being read.
 
-use std::collections::HashMap;
+use polars::prelude::PlHashMap as HashMap;
 
 use super::line_table::LineEntry;
 use super::segment_table::Cascade;
@@ -34,7 +34,7 @@ impl LineDraft {
             model: model.to_owned(),
             version: version.map(str::to_owned),
             lines: Vec::new(),
-            index: HashMap::new(),
+            index: HashMap::default(),
             cascade,
             rows: Vec::new(),
             data: ModelData::default(),

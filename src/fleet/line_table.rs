@@ -1,6 +1,8 @@
 //! The `lines`, `rows` and `models` tables.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
+
+use polars::prelude::PlHashMap as HashMap;
 
 use super::cell::Limit;
 use super::fault::FaultList;
@@ -91,7 +93,7 @@ pub(super) fn read_lines(
 
 /// Reads `rows`, by model, in table order.
 pub(super) fn read_rows(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, Vec<RowData>> {
-    let mut rows: HashMap<String, Vec<RowData>> = HashMap::new();
+    let mut rows: HashMap<String, Vec<RowData>> = HashMap::default();
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let model = record.needed_text("model", faults);
         let row: Option<Row> = record.needed_name("row", faults);
@@ -110,7 +112,7 @@ pub(super) fn read_rows(loaded: &Loaded, faults: &mut FaultList) -> HashMap<Stri
 
 /// Reads `models`, by model.
 pub(super) fn read_models(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, ModelData> {
-    let mut models: HashMap<String, ModelData> = HashMap::new();
+    let mut models: HashMap<String, ModelData> = HashMap::default();
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let model = record.needed_text("model", faults);
         let mut number = |column| record.number(column, Limit::Positive, faults);

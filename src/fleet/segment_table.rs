@@ -1,6 +1,6 @@
 //! The `segments` table: one cascade per model.
 
-use std::collections::HashMap;
+use polars::prelude::PlHashMap as HashMap;
 
 use super::cell::Limit;
 use super::fault::FaultList;
@@ -26,8 +26,8 @@ struct Entry<'a> {
 
 /// Reads the cascades by model. A model that is not in the table has none.
 pub(super) fn read_segments(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, Cascade> {
-    let mut cascades: HashMap<String, Cascade> = HashMap::new();
-    let mut entries: HashMap<String, Vec<Entry<'_>>> = HashMap::new();
+    let mut cascades: HashMap<String, Cascade> = HashMap::default();
+    let mut entries: HashMap<String, Vec<Entry<'_>>> = HashMap::default();
     let whole = loaded.is_whole(&["model", "segment"]);
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let model = record.needed_text("model", faults);

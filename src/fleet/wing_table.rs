@@ -1,6 +1,8 @@
 //! The `wings` table.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
+
+use polars::prelude::PlHashMap as HashMap;
 
 use super::catalogue::{Catalogue, SetKey};
 use super::cell::Limit;
@@ -34,7 +36,7 @@ impl Wings {
         faults: &mut FaultList,
     ) -> Self {
         let mut read: Vec<(Wing, Option<SetKey>)> = Vec::new();
-        let mut index: HashMap<String, usize> = HashMap::new();
+        let mut index: HashMap<String, usize> = HashMap::default();
         for record in loaded.grids().iter().flat_map(Grid::records) {
             let id = record.needed_text("wing", faults);
             let model = record.needed_text("model", faults);
