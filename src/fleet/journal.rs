@@ -224,6 +224,13 @@ impl Journal {
     }
 }
 
+impl Drop for Journal {
+    fn drop(&mut self) {
+        // said aloud: a process that is just being started holds a copy of the descriptor until it runs
+        let _ = self.file.unlock();
+    }
+}
+
 /// A line of the journal. Numbers are finite and names are text: this does not fail, and if it did the line would be refused
 /// on reading.
 fn line_of(what: &impl Serialize) -> String {

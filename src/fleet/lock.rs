@@ -17,7 +17,7 @@ const LOCK_FILE: &str = ".linedrift-lock";
 /// that ends: a file that is left behind locks nothing. The file stays and holds the number of the last process.
 #[derive(Debug)]
 pub struct FolderLock {
-    _file: File,
+    file: File,
 }
 
 impl FolderLock {
@@ -34,7 +34,14 @@ impl FolderLock {
         file.set_len(0).map_err(failed)?;
         file.write_all(format!("{}\n", std::process::id()).as_bytes()).map_err(failed)?;
         Pending::read(folder)?.complete(folder)?;
-        Ok(Self { _file: file })
+        Ok(Self { file })
+    }
+}
+
+impl Drop for FolderLock {
+    fn drop(&mut self) {
+        // said aloud: a process that is just being started holds a copy of the descriptor until it runs
+        let _ = self.file.unlock();
     }
 }
 
