@@ -253,7 +253,7 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
     let made = FleetSpec::default().wings(24).years(4.0).seed(12).run().unwrap();
     let fit = WearSpec::default().fit(&made.fleet).unwrap();
     let spec = DueSpec::default().draws(1500);
-    let (mut planned, mut risk_after) = (0, 0.0);
+    let mut lowered = Vec::new();
     for history in made.fleet.histories() {
         let set = made.fleet.line_set(history);
         let check = history.checks.last().unwrap();
@@ -265,10 +265,14 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
         }
         let actions = plan.actions(check.date, check.hours_h, None);
         let after = spec.run_after(&made.fleet, &fit, &history.wing.id, &actions).unwrap();
-        planned += 1;
-        risk_after += after.row.risk_now.unwrap();
+        lowered.push(risk - after.row.risk_now.unwrap());
     }
-    let mean = risk_after / f64::from(planned);
-    eprintln!("{planned} wings over a limit had a plan; the chance of being over after it is {mean:.2} on average");
-    assert!(planned >= 4 && mean < 0.85, "{planned} planned, {mean}");
+    let n = lowered.len() as f64;
+    let mean = lowered.iter().sum::<f64>() / n;
+    let se = (lowered.iter().map(|one| (one - mean).powi(2)).sum::<f64>() / (n - 1.0) / n).sqrt();
+    eprintln!(
+        "{n} wings over a limit had a plan; it lowers the chance of being over by {mean:.2} ± {se:.2} on average"
+    );
+    // plans bring lines within their tolerances, not to nought, so that some chance stays; lowered it is, beyond chance
+    assert!(n >= 4.0 && mean > 3.0 * se, "{n} planned, {mean} ± {se}");
 }

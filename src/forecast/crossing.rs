@@ -117,7 +117,8 @@ impl CrossingSpec {
         let start = start.as_standard_layout();
         let slope = CowArray::from(&paths.slope_mm);
         let slope = slope.as_standard_layout();
-        let mut pass = self.pass(&paths.lines, set, hours_now_h, incidence_deg_per_mm.map(Cow::Borrowed))?;
+        let mut pass =
+            self.pass(Cow::Borrowed(&paths.lines), set, hours_now_h, incidence_deg_per_mm.map(Cow::Borrowed))?;
         for ((start, slope), shape) in start.rows().into_iter().zip(slope.rows()).zip(&paths.shapes) {
             let (Some(start), Some(slope)) = (start.to_slice(), slope.to_slice()) else {
                 return Err(ForecastError::Draws { what: "contiguous arrays", got: 0, expected: 2 });
@@ -130,7 +131,7 @@ impl CrossingSpec {
     /// A pass over draws that come one after the other.
     pub(super) fn pass<'a>(
         &self,
-        lines: &'a [LineKey],
+        lines: Cow<'a, [LineKey]>,
         set: &'a LineSet,
         hours_now_h: f64,
         incidence_deg_per_mm: Option<Cow<'a, [f64]>>,

@@ -29,7 +29,7 @@ pub(super) struct CrossingPass<'a> {
 
 impl<'a> CrossingPass<'a> {
     pub(super) fn new(
-        lines: &'a [LineKey],
+        lines: Cow<'a, [LineKey]>,
         set: &'a LineSet,
         limits: Limits,
         incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
@@ -59,20 +59,20 @@ impl<'a> CrossingPass<'a> {
     /// Takes one draw: deviations at `g = 0` and their changes per unit of `g`, line by line.
     pub(super) fn judge(&mut self, start: &[f64], slope: &[f64], shape: Shape) -> Result<(), ForecastError> {
         let span = self.span_of(shape);
+        let draw = self.layout.draw(start, slope, span.now);
         self.draws += 1;
-        let sums = self.layout.sums(start, slope);
-        if !sums.iter().all(|sum| sum.at.is_finite() && sum.per_g.is_finite()) {
+        if !draw.means.iter().all(|mean| mean.at.is_finite() && mean.per_g.is_finite()) {
             self.layout.refuse_not_finite(start, slope, self.set)?;
         }
-        let mut first = self.layout.first_of_rows(start, slope, span.now, &sums, &self.limits);
+        let mut first = self.layout.first_of_rows(&draw, &self.limits);
         // over a limit now: what comes later does not matter
         if first.ahead > 0.0 {
-            let now = self.common_now(start, slope, &span, &sums);
-            if let Some(cause) = self.layout.over_now(start, slope, span.now, now, &sums, &self.limits) {
+            let now = self.common_now(&draw);
+            if let Some(cause) = self.layout.over_now(&draw, now, &self.limits) {
                 first = First { ahead: 0.0, cause };
             } else {
-                let common = self.common_from(now, start, slope, &span, &sums);
-                self.layout.first_of_rest(&mut first, start, slope, span.now, &sums, common, &self.limits);
+                let common = self.common_from(now, &draw, &span);
+                self.layout.first_of_rest(&mut first, &draw, common, &self.limits);
             }
         }
         if !first.ahead.is_finite() {
@@ -92,10 +92,10 @@ impl<'a> CrossingPass<'a> {
     /// One watched quantity of one draw (`None`: the draws do not have it).
     pub(super) fn quantity(&mut self, cause: Cause, start: &[f64], slope: &[f64], shape: Shape) -> Option<Linear> {
         let span = self.span_of(shape);
-        let sums = self.layout.sums(start, slope);
-        let now = self.common_now(start, slope, &span, &sums);
-        let common = self.common_from(now, start, slope, &span, &sums);
-        self.layout.quantity(cause, start, slope, common)
+        let draw = self.layout.draw(start, slope, span.now);
+        let now = self.common_now(&draw);
+        let common = self.common_from(now, &draw, &span);
+        self.layout.quantity(cause, &draw, common)
     }
 
     /// Every pair of rows among A–D that the draws have, the front one first.
@@ -122,33 +122,37 @@ impl<'a> CrossingPass<'a> {
     }
 
     /// The common offset of one draw now: the median of its lines A–D.
-    fn common_now(&mut self, start: &[f64], slope: &[f64], span: &ShapeSpan, sums: &[Linear; 6]) -> f64 {
+    fn common_now(&mut self, draw: &Draw<'_>) -> f64 {
         if self.layout.trim_count == 0.0 {
             return 0.0;
         }
-        self.layout.trim_values(start, slope, span.now, &mut self.now.values);
-        self.now.median(self.layout.trim_mean(sums).value(span.now))
+        self.layout.trim_values(draw, draw.now, &mut self.now.values);
+        self.now.median(self.layout.trim_mean(draw).value(draw.now))
     }
 
     /// The common offset of one draw: the straight line in `g` through its median now, which is known, and later.
-    fn common_from(
-        &mut self,
-        now: f64,
-        start: &[f64],
-        slope: &[f64],
-        span: &ShapeSpan,
-        sums: &[Linear; 6],
-    ) -> Linear {
+    fn common_from(&mut self, now: f64, draw: &Draw<'_>, span: &ShapeSpan) -> Linear {
         let step = span.later - span.now;
         // a saturated shape stands still: then the median of now holds for good
         if self.layout.trim_count == 0.0 || step <= 1e-12 {
             return Linear { at: now, per_g: 0.0 };
         }
-        self.layout.trim_values(start, slope, span.later, &mut self.later.values);
-        let later = self.later.median(self.layout.trim_mean(sums).value(span.later));
+        self.layout.trim_values(draw, span.later, &mut self.later.values);
+        let later = self.later.median(self.layout.trim_mean(draw).value(span.later));
         let per_g = (later - now) / step;
         Linear { at: now - per_g * span.now, per_g }
     }
+}
+
+/// One draw of a wing's paths.
+struct Draw<'d> {
+    /// Per line: deviation at `g = 0`, and its change per unit of `g`.
+    start: &'d [f64],
+    slope: &'d [f64],
+    /// `g` now.
+    now: f64,
+    /// Mean over the lines of each row; nought for a row without lines.
+    means: [Linear; 6],
 }
 
 /// `g` of a draw's shape now and 100 h later.
@@ -223,9 +227,17 @@ struct Run {
     to: usize,
 }
 
+impl Run {
+    /// The row's lines in one draw.
+    fn lines<'d>(&self, draw: &Draw<'d>) -> impl Iterator<Item = Linear> + use<'d> {
+        let range = self.from..self.to;
+        draw.start[range.clone()].iter().zip(&draw.slope[range]).map(|(at, per_g)| Linear { at: *at, per_g: *per_g })
+    }
+}
+
 /// What the columns of the draws are.
 struct Layout<'a> {
-    lines: &'a [LineKey],
+    lines: Cow<'a, [LineKey]>,
     runs: Vec<Run>,
     counts: [f64; 6],
     trim_count: f64,
@@ -235,7 +247,7 @@ struct Layout<'a> {
 
 impl<'a> Layout<'a> {
     fn new(
-        lines: &'a [LineKey],
+        lines: Cow<'a, [LineKey]>,
         set: &LineSet,
         limits: &Limits,
         incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
@@ -280,102 +292,98 @@ impl<'a> Layout<'a> {
         Err(ForecastError::NotFinite { line: line.unwrap_or_default() })
     }
 
-    /// Deviations of the lines A–D of one draw at `g`.
-    fn trim_values(&self, start: &[f64], slope: &[f64], g: f64, values: &mut Vec<f64>) {
-        values.clear();
-        for run in self.runs.iter().filter(|run| run.row.is_trim()) {
-            let range = run.from..run.to;
-            values.extend(start[range.clone()].iter().zip(&slope[range]).map(|(at, per_g)| at + per_g * g));
-        }
-    }
-
-    /// Sums over the lines of each row.
-    fn sums(&self, start: &[f64], slope: &[f64]) -> [Linear; 6] {
+    fn draw<'d>(&self, start: &'d [f64], slope: &'d [f64], now: f64) -> Draw<'d> {
         let mut sums = [Linear::default(); 6];
         for run in &self.runs {
             let row = &mut sums[run.row.index()];
             row.at += sum(&start[run.from..run.to]);
             row.per_g += sum(&slope[run.from..run.to]);
         }
-        sums
+        for (sum, count) in sums.iter_mut().zip(self.counts).filter(|(_, count)| *count > 0.0) {
+            *sum = sum.over(count);
+        }
+        Draw { start, slope, now, means: sums }
+    }
+
+    /// Deviations of the lines A–D of one draw at `g`.
+    fn trim_values(&self, draw: &Draw<'_>, g: f64, values: &mut Vec<f64>) {
+        values.clear();
+        for run in self.runs.iter().filter(|run| run.row.is_trim()) {
+            values.extend(run.lines(draw).map(|line| line.value(g)));
+        }
+    }
+
+    /// Mean of a row's lines (`None`: there are none).
+    fn row_mean(&self, draw: &Draw<'_>, row: Row) -> Option<Linear> {
+        (self.counts[row.index()] > 0.0).then(|| draw.means[row.index()])
+    }
+
+    /// Change of incidence, where it is watched.
+    fn incidence(&self, draw: &Draw<'_>) -> Option<Linear> {
+        let weights = self.incidence_deg_per_mm.as_ref()?;
+        Some(Linear { at: dot(weights, draw.start), per_g: dot(weights, draw.slope) })
     }
 
     /// One watched quantity of one draw (`None`: the draws do not have it); `common` is the draw's common offset.
-    fn quantity(&self, cause: Cause, start: &[f64], slope: &[f64], common: Linear) -> Option<Linear> {
-        let sums = self.sums(start, slope);
-        let row = |row: Row| {
-            let count = self.counts[row.index()];
-            (count > 0.0).then(|| sums[row.index()].over(count))
-        };
+    fn quantity(&self, cause: Cause, draw: &Draw<'_>, common: Linear) -> Option<Linear> {
         match cause {
-            Cause::RowDifference { front, rear } => Some(row(front)?.less(row(rear)?)),
-            Cause::Incidence => {
-                let weights = self.incidence_deg_per_mm.as_ref()?;
-                Some(Linear { at: dot(weights, start), per_g: dot(weights, slope) })
+            Cause::RowDifference { front, rear } => {
+                Some(self.row_mean(draw, front)?.less(self.row_mean(draw, rear)?))
             }
+            Cause::Incidence => self.incidence(draw),
             Cause::Offset => (self.trim_count > 0.0).then_some(common),
-            Cause::Brake => Some(row(Row::Brake)?.less(common)),
+            Cause::Brake => Some(self.row_mean(draw, Row::Brake)?.less(common)),
             Cause::Line(key) => {
                 let at = self.lines.iter().position(|line| *line == key)?;
-                Some(Linear { at: *start.get(at)?, per_g: *slope.get(at)? }.less(common))
+                Some(Linear { at: *draw.start.get(at)?, per_g: *draw.slope.get(at)? }.less(common))
             }
         }
     }
 
     /// Mean over the lines A–D.
-    fn trim_mean(&self, sums: &[Linear; 6]) -> Linear {
+    fn trim_mean(&self, draw: &Draw<'_>) -> Linear {
         let mut mean = Linear::default();
         for row in Row::ALL.iter().filter(|row| row.is_trim()) {
-            mean.at += sums[row.index()].at / self.trim_count;
-            mean.per_g += sums[row.index()].per_g / self.trim_count;
+            let share = self.counts[row.index()] / self.trim_count;
+            mean.at += share * draw.means[row.index()].at;
+            mean.per_g += share * draw.means[row.index()].per_g;
         }
         mean
     }
 
     /// First crossing of a difference of rows or of the incidence (infinitely far ahead: never).
-    fn first_of_rows(&self, start: &[f64], slope: &[f64], now: f64, sums: &[Linear; 6], limits: &Limits) -> First {
+    fn first_of_rows(&self, draw: &Draw<'_>, limits: &Limits) -> First {
         let mut first = First { ahead: f64::INFINITY, cause: Cause::Offset };
         for front in 0..4 {
             for rear in front + 1..4 {
-                if self.counts[front] > 0.0 && self.counts[rear] > 0.0 {
-                    let difference = sums[front].over(self.counts[front]).less(sums[rear].over(self.counts[rear]));
-                    let cause = Cause::RowDifference { front: Row::ALL[front], rear: Row::ALL[rear] };
-                    first.offer(difference.ahead(now, limits.row_difference_limit_mm()), cause);
+                let (front, rear) = (Row::ALL[front], Row::ALL[rear]);
+                if let (Some(one), Some(other)) = (self.row_mean(draw, front), self.row_mean(draw, rear)) {
+                    let ahead = one.less(other).ahead(draw.now, limits.row_difference_limit_mm());
+                    first.offer(ahead, Cause::RowDifference { front, rear });
                 }
             }
         }
-        if let Some(weights) = self.incidence_deg_per_mm.as_ref().filter(|_| first.ahead > 0.0) {
-            let incidence = Linear { at: dot(weights, start), per_g: dot(weights, slope) };
-            first.offer(incidence.ahead(now, limits.incidence_limit_deg()), Cause::Incidence);
+        if first.ahead > 0.0
+            && let Some(incidence) = self.incidence(draw)
+        {
+            first.offer(incidence.ahead(draw.now, limits.incidence_limit_deg()), Cause::Incidence);
         }
         first
     }
 
     /// The common offset, the brakes or a line that is over its limit now, the first in this order; `common` is the offset now.
-    fn over_now(
-        &self,
-        start: &[f64],
-        slope: &[f64],
-        now: f64,
-        common: f64,
-        sums: &[Linear; 6],
-        limits: &Limits,
-    ) -> Option<Cause> {
+    fn over_now(&self, draw: &Draw<'_>, common: f64, limits: &Limits) -> Option<Cause> {
         if self.trim_count > 0.0 && common.abs() >= limits.offset_limit_mm() {
             return Some(Cause::Offset);
         }
-        let brake = Row::Brake.index();
-        if self.counts[brake] > 0.0
-            && sums[brake].over(self.counts[brake]).value(now) - common <= -limits.brake_short_limit_mm()
-        {
+        let brake = self.row_mean(draw, Row::Brake);
+        if brake.is_some_and(|brake| brake.value(draw.now) - common <= -limits.brake_short_limit_mm()) {
             return Some(Cause::Brake);
         }
         for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
-            let range = run.from..run.to;
-            let (start, slope, limits) = (&start[range.clone()], &slope[range.clone()], &self.tolerances_mm[range]);
             let over = || {
-                let values = start.iter().zip(slope).map(|(at, per_g)| at + per_g * now - common);
-                values.zip(limits).map(|(value, limit)| value.abs() >= *limit)
+                let values = run.lines(draw).map(|line| line.value(draw.now) - common);
+                values.zip(&self.tolerances_mm[run.from..run.to]).map(|(value, limit)| value.abs() >= *limit)
             };
             // without a branch first: mostly no line is
             if over().fold(false, |any, over| any | over) {
@@ -386,37 +394,20 @@ impl<'a> Layout<'a> {
     }
 
     /// First crossing of the common offset, the brakes or a line, where it is sooner than `first`; none is over its limit now.
-    #[allow(clippy::too_many_arguments)]
-    fn first_of_rest(
-        &self,
-        first: &mut First,
-        start: &[f64],
-        slope: &[f64],
-        now: f64,
-        sums: &[Linear; 6],
-        common: Linear,
-        limits: &Limits,
-    ) {
+    fn first_of_rest(&self, first: &mut First, draw: &Draw<'_>, common: Linear, limits: &Limits) {
         if self.trim_count > 0.0 {
-            first.offer(common.ahead(now, limits.offset_limit_mm()), Cause::Offset);
+            first.offer(common.ahead(draw.now, limits.offset_limit_mm()), Cause::Offset);
         }
-        let brake = Row::Brake.index();
-        if self.counts[brake] > 0.0 {
-            let relative = sums[brake].over(self.counts[brake]).less(common);
-            first.offer(relative.ahead_down(now, -limits.brake_short_limit_mm()), Cause::Brake);
+        if let Some(brake) = self.row_mean(draw, Row::Brake) {
+            first.offer(brake.less(common).ahead_down(draw.now, -limits.brake_short_limit_mm()), Cause::Brake);
         }
         for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
-            let range = run.from..run.to;
-            let (start, slope, limits) = (&start[range.clone()], &slope[range.clone()], &self.tolerances_mm[range]);
-            let lines = || {
-                let lines = start.iter().zip(slope).map(|(at, per_g)| Linear { at: *at, per_g: *per_g }.less(common));
-                lines.zip(limits)
-            };
+            let lines = || run.lines(draw).map(|line| line.less(common)).zip(&self.tolerances_mm[run.from..run.to]);
             // a straight line that is within its limit now and at the first crossing so far does not cross before it
-            let then = now + first.ahead;
+            let then = draw.now + first.ahead;
             if lines().fold(false, |any, (line, limit)| any | (line.value(then).abs() >= *limit)) {
                 for (offset, (line, limit)) in lines().enumerate() {
-                    first.offer(line.ahead(now, *limit), Cause::Line(self.lines[run.from + offset]));
+                    first.offer(line.ahead(draw.now, *limit), Cause::Line(self.lines[run.from + offset]));
                 }
             }
         }

@@ -242,13 +242,13 @@ impl DueSpec {
     /// A pass over the draws of one wing, for [`DueSpec::wing_judged`].
     pub(super) fn pass<'a>(
         &self,
-        paths: &'a WingSampler<'_>,
+        paths: &WingSampler<'_>,
         history: &History,
         set: &'a LineSet,
     ) -> Result<CrossingPass<'a>, ForecastError> {
         let hours_now = last_check(history).map_or(0.0, |check| check.hours_h);
         let weights = incidence_weights(set, paths.lines()).map(Cow::Owned);
-        self.crossing_of(history).pass(paths.lines(), set, hours_now, weights)
+        self.crossing_of(history).pass(Cow::Owned(paths.lines().to_vec()), set, hours_now, weights)
     }
 
     /// The next check of one wing, from the crossings of its draws.

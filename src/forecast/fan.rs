@@ -189,7 +189,7 @@ impl DueSpec {
         let until_h = until_h(&row.crossing_hours, row.hours_now, row.due_hours.max(detail.interval_hours));
         let spec = CrossingSpec::default().limits(*limits);
         let mut watch = Watch {
-            pass: spec.pass(&paths.lines, set, row.hours_now, weights.map(Cow::Owned))?,
+            pass: spec.pass(Cow::Borrowed(&paths.lines), set, row.hours_now, weights.map(Cow::Owned))?,
             paths,
             set,
             limits,

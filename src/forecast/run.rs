@@ -4,9 +4,9 @@ use rayon::prelude::*;
 
 use super::crossing_pass::CrossingPass;
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{DueSpec, DueTable, FirstCrossing, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
+use super::{DueSpec, DueTable, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
 use crate::check::{Action, Fleet, History};
-use crate::wear::{BlockDraws, DemoFit, PathScratch, SavedFit, WearFit};
+use crate::wear::{BlockDraws, DemoFit, PathDraws, PathScratch, SavedFit, WearFit, WingSampler};
 
 /// Wings that are worked on together, on one thread.
 const WINGS_TOGETHER: usize = 8;
@@ -183,61 +183,61 @@ impl PreparedDue<'_> {
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
     pub(super) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
-        let paths: Vec<Result<WingPaths<'_>, ForecastError>> =
-            histories.iter().map(|history| self.source.paths(self.fleet.line_set(history), history)).collect();
-        let mut passes: Vec<Option<Result<CrossingPass<'_>, ForecastError>>> = paths
-            .iter()
-            .zip(histories)
-            .map(|(paths, history)| match paths {
-                Ok(WingPaths::Fit(sampler)) => Some(self.spec.pass(sampler, history, self.fleet.line_set(history))),
-                _ => None,
-            })
-            .collect();
+        let mut begun: Vec<Result<Begun<'_>, ForecastError>> =
+            histories.iter().map(|history| self.begin(history)).collect();
         let mut scratch = PathScratch::default();
         for block in &self.blocks {
-            for (paths, pass) in paths.iter().zip(&mut passes) {
-                if let (Ok(WingPaths::Fit(sampler)), Some(Ok(judge))) = (paths, pass.as_mut())
-                    && let Some(drawn) = sampler.block(block, &mut scratch)
-                    && let Err(error) = judge.judge_block(&drawn)
+            for one in &mut begun {
+                if let Ok(Begun::Drawn { sampler, pass }) = one
+                    && let Err(error) = pass.judge_block(&sampler.block(block, &mut scratch))
                 {
-                    *pass = Some(Err(error));
+                    *one = Err(error);
                 }
             }
         }
-        let crossings: Vec<Option<Result<FirstCrossing, ForecastError>>> =
-            passes.into_iter().map(|pass| pass.map(|pass| pass.map(CrossingPass::finish))).collect();
-        paths
-            .into_iter()
-            .zip(crossings)
-            .zip(histories)
-            .map(|((paths, crossing), history)| self.answer(paths?, crossing, history))
-            .collect()
+        begun.into_iter().zip(histories).map(|(begun, history)| self.finish(begun?, history)).collect()
     }
 
-    fn answer(
-        &self,
-        paths: WingPaths<'_>,
-        crossing: Option<Result<FirstCrossing, ForecastError>>,
-        history: &History,
-    ) -> Result<WingDue, ForecastError> {
+    fn begin(&self, history: &History) -> Result<Begun<'_>, ForecastError> {
+        let set = self.fleet.line_set(history);
+        Ok(match self.source.paths(set, history)? {
+            WingPaths::Fit(sampler) => {
+                let pass = self.spec.pass(&sampler, history, set)?;
+                Begun::Drawn { sampler, pass: Box::new(pass) }
+            }
+            WingPaths::Own { paths, why, .. } => Begun::Own { paths, why },
+            WingPaths::None(why) => Begun::None(why),
+        })
+    }
+
+    fn finish(&self, begun: Begun<'_>, history: &History) -> Result<WingDue, ForecastError> {
         let (spec, set) = (&self.spec, self.fleet.line_set(history));
         let usage = self.usage.of(history);
         let usage = usage.as_ref();
-        match (paths, crossing) {
-            (WingPaths::Fit(sampler), Some(crossing)) => {
-                spec.wing_judged(sampler.own_history(), crossing?, history, set, usage)
+        match begun {
+            Begun::Drawn { sampler, pass } => {
+                spec.wing_judged(sampler.own_history(), pass.finish(), history, set, usage)
             }
-            (WingPaths::Fit(sampler), None) => spec.wing(LinePaths::Fit(&sampler.path_draws()), history, set, usage),
-            (WingPaths::Own { paths, why, .. }, _) => {
+            Begun::Own { paths, why } => {
                 let mut due = spec.wing(LinePaths::Own(&paths), history, set, usage)?;
                 if let Some(sentence) = why_own(why) {
                     due.detail.explanation = format!("{} {sentence}", due.detail.explanation);
                 }
                 Ok(due)
             }
-            (WingPaths::None(why), _) => spec.wing(LinePaths::None(why), history, set, usage),
+            Begun::None(why) => spec.wing(LinePaths::None(why), history, set, usage),
         }
     }
+}
+
+/// A wing whose forecast has been begun.
+enum Begun<'a> {
+    /// From draws of the fit, judged block by block.
+    Drawn { sampler: WingSampler<'a>, pass: Box<CrossingPass<'a>> },
+    /// From its own points.
+    Own { paths: PathDraws, why: WhyNone },
+    /// From its interval.
+    None(WhyNone),
 }
 
 /// Why a wing stands by itself, where its row does not say it already.

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use ndarray::linalg::general_mat_mul;
-use ndarray::{Array1, Array2, ArrayViewMut2, Axis, Slice};
+use ndarray::{Array1, Array2, ArrayView2, ArrayViewMut2, Axis, Slice};
 
 use super::fit::Component;
 use super::paths::{LinePath, WingModel, line_keys};
@@ -48,17 +48,16 @@ pub(crate) struct BlockDraws {
 /// Room for the draws of a block, to be used again.
 #[derive(Debug, Default)]
 pub(crate) struct PathScratch {
-    start: Vec<f64>,
-    slope: Vec<f64>,
-    values: Vec<f64>,
+    start: Array2<f64>,
+    slope: Array2<f64>,
+    values: Array2<f64>,
 }
 
-/// Some draws of one wing.
+/// Some draws of one wing: draws × lines.
 pub(crate) struct PathBlock<'b> {
     shape: Shape,
-    columns: usize,
-    start_mm: &'b [f64],
-    slope_mm: &'b [f64],
+    start_mm: ArrayView2<'b, f64>,
+    slope_mm: ArrayView2<'b, f64>,
 }
 
 /// One draw of the paths of a wing's lines.
@@ -74,12 +73,11 @@ pub(crate) struct PathDraw<'b> {
 impl PathBlock<'_> {
     /// Draw by draw.
     pub(crate) fn draws(&self) -> impl Iterator<Item = PathDraw<'_>> {
-        // a wing without lines has no columns, and nothing that could cross
-        let columns = self.columns.max(1);
-        self.start_mm
-            .chunks_exact(columns)
-            .zip(self.slope_mm.chunks_exact(columns))
-            .map(|(start_mm, slope_mm)| PathDraw { shape: self.shape, start_mm, slope_mm })
+        let rows = self.start_mm.rows().into_iter().zip(self.slope_mm.rows());
+        // rows of a block are contiguous
+        rows.filter_map(|(start, slope)| {
+            Some(PathDraw { shape: self.shape, start_mm: start.to_slice()?, slope_mm: slope.to_slice()? })
+        })
     }
 }
 
@@ -171,7 +169,7 @@ impl WingSampler<'_> {
         let size = (self.noise.draws(), self.lines.len());
         let (mut start_mm, mut slope_mm) = (Array2::zeros(size), Array2::zeros(size));
         let mut shapes = Vec::with_capacity(size.0);
-        let mut values = Vec::new();
+        let mut values = Array2::default((0, 0));
         for part in &self.parts {
             let rows = Slice::from(part.fixed.draws.clone());
             let (start, slope) = (start_mm.slice_axis_mut(Axis(0), rows), slope_mm.slice_axis_mut(Axis(0), rows));
@@ -181,20 +179,16 @@ impl WingSampler<'_> {
         PathDraws { lines: self.lines.clone(), start_mm, slope_mm, shapes, own_history: self.own_history }
     }
 
-    /// The draws of one block, made in `scratch`.
-    pub(crate) fn block<'b>(&self, block: &BlockDraws, scratch: &'b mut PathScratch) -> Option<PathBlock<'b>> {
-        let part = self.parts.get(block.part)?;
-        let size = (block.draws.len(), self.lines.len());
+    /// The draws of one block (of [`FixedDraws::blocks`] of the same draws), made in `scratch`.
+    pub(crate) fn block<'b>(&self, block: &BlockDraws, scratch: &'b mut PathScratch) -> PathBlock<'b> {
+        let (part, columns) = (&self.parts[block.part], self.lines.len());
+        let size = (block.draws.len(), columns);
         let PathScratch { start, slope, values } = scratch;
-        for cells in [&mut *start, &mut *slope] {
-            cells.resize(size.0 * size.1, 0.0);
-        }
-        let views = [&mut *start, &mut *slope].map(|cells| ArrayViewMut2::from_shape(size, cells));
-        let [Ok(starts), Ok(slopes)] = views else {
-            return None;
+        part.fill(self.noise, block.draws.clone(), room(start, size), room(slope, size), values);
+        let corner = |cells: &'b Array2<f64>| {
+            cells.slice_axis(Axis(0), Slice::from(..size.0)).slice_axis_move(Axis(1), Slice::from(..size.1))
         };
-        part.fill(self.noise, block.draws.clone(), starts, slopes, values);
-        Some(PathBlock { shape: part.shape, columns: size.1, start_mm: start, slope_mm: slope })
+        PathBlock { shape: part.shape, start_mm: corner(start), slope_mm: corner(slope) }
     }
 }
 
@@ -311,14 +305,10 @@ impl<'a> WingPart<'a> {
         draws: Range<usize>,
         mut start: ArrayViewMut2<'_, f64>,
         mut slope: ArrayViewMut2<'_, f64>,
-        values: &mut Vec<f64>,
+        values: &mut Array2<f64>,
     ) {
         let (rows, effects) = (draws.len(), self.outer + self.fixed_places.len());
-        values.clear();
-        values.resize(rows * effects, 0.0);
-        let Ok(mut values) = ArrayViewMut2::from_shape((rows, effects), values) else {
-            return;
-        };
+        let mut values = room(values, (rows, effects));
         let normals = noise.normals.slice_axis(Axis(0), Slice::from(draws.clone()));
         let first = draws.start - self.fixed.draws.start;
         let drawn = self.fixed.values.slice_axis(Axis(0), Slice::from(first..first + rows));
@@ -348,6 +338,14 @@ impl<'a> WingPart<'a> {
         let of_slopes = values.slice_axis(Axis(1), Slice::from(self.slope_effects.clone()));
         general_mat_mul(1.0, &of_slopes, &self.slope, 0.0, &mut slope);
     }
+}
+
+/// The corner of an array that has so many rows and columns; the array grows where it is too small. Rows are contiguous.
+fn room(cells: &mut Array2<f64>, (rows, columns): (usize, usize)) -> ArrayViewMut2<'_, f64> {
+    if cells.nrows() < rows || cells.ncols() < columns {
+        *cells = Array2::zeros((rows.max(cells.nrows()), columns.max(cells.ncols())));
+    }
+    cells.slice_axis_mut(Axis(0), Slice::from(..rows)).slice_axis_move(Axis(1), Slice::from(..columns))
 }
 
 fn of_outer(rows: &[usize], outer: &[usize], value: impl Fn(usize, usize) -> f64) -> Array2<f64> {
