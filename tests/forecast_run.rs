@@ -247,32 +247,42 @@ fn wings_drawn_block_by_block_are_as_wings_drawn_whole() {
     }
 }
 
-/// A wing out of trim by one main, and the loop that brings it back.
+/// Wings in trim; the same, each with the lines above one of its mains 40 mm longer ever since it was new; and these once the plan
+/// is done that brings them back.
 #[test]
 fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
-    let made = FleetSpec::default().wings(24).years(4.0).seed(12).run().unwrap();
-    let fit = WearSpec::default().fit(&made.fleet).unwrap();
+    let made = FleetSpec::default().wings(24).years(1.5).seed(12).run().unwrap();
     let spec = DueSpec::default().draws(1500);
-    let mut lowered = Vec::new();
-    for history in made.fleet.histories() {
+    let fit = WearSpec::default().fit(&made.fleet).unwrap();
+    let sound = spec.run(&made.fleet, &fit).unwrap();
+    let mut tried = 0;
+    for (at, history) in made.fleet.histories().iter().enumerate() {
         let set = made.fleet.line_set(history);
-        let check = history.checks.last().unwrap();
-        let plan = PlanSpec::default().run(set, history, check, &[]).unwrap();
-        let before = spec.run_after(&made.fleet, &fit, &history.wing.id, &[]).unwrap();
-        let risk = before.row.risk_now.unwrap();
-        if plan.actions.is_empty() || risk < 0.9 {
+        let risk = sound.wing(&history.wing.id).unwrap().risk_now.unwrap();
+        if risk > 0.1 || history.checks.len() < 2 {
             continue;
         }
+        // the main of the first line, at the riser
+        let main = set.path_indices(0).last().unwrap();
+        let mut histories = made.fleet.histories().to_vec();
+        for reading in histories[at].checks.iter_mut().flat_map(|check| &mut check.readings) {
+            if set.path_indices(reading.line).any(|segment| segment == main) {
+                reading.reading_mm += 40.0;
+            }
+        }
+        let long = Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap();
+        let history = &long.histories()[at];
+        let check = history.checks.last().unwrap();
+        let before = spec.run_after(&long, &fit, &history.wing.id, &[]).unwrap().row.risk_now.unwrap();
+        let plan = PlanSpec::default().run(set, history, check, &[]).unwrap();
         let actions = plan.actions(check.date, check.hours_h, None);
-        let after = spec.run_after(&made.fleet, &fit, &history.wing.id, &actions).unwrap();
-        lowered.push(risk - after.row.risk_now.unwrap());
+        let after = spec.run_after(&long, &fit, &history.wing.id, &actions).unwrap().row.risk_now.unwrap();
+        let told =
+            format!("{}: {risk:.3} in trim, {before:.3} with a long main, {after:.3} once done", history.wing.id);
+        // a plan brings lines within their tolerances, not to nought, and what a step does is known with an uncertainty
+        assert!(before > 0.95 && after < 0.6 && after > risk, "{told}");
+        eprintln!("{told}");
+        tried += 1;
     }
-    let n = lowered.len() as f64;
-    let mean = lowered.iter().sum::<f64>() / n;
-    let se = (lowered.iter().map(|one| (one - mean).powi(2)).sum::<f64>() / (n - 1.0) / n).sqrt();
-    eprintln!(
-        "{n} wings over a limit had a plan; it lowers the chance of being over by {mean:.2} ± {se:.2} on average"
-    );
-    // plans bring lines within their tolerances, not to nought, so that some chance stays; lowered it is, beyond chance
-    assert!(n >= 4.0 && mean > 3.0 * se, "{n} planned, {mean} ± {se}");
+    assert!(tried >= 4, "{tried} wings are in trim");
 }
