@@ -193,7 +193,8 @@ impl WearFit {
             })
             .collect();
         let sigma = mixed.sigma();
-        self.layout.for_each_cell(&mut builder, set, wing, self.shape(), |builder, cell, _, entries| {
+        let table = self.layout.line_table(set);
+        self.layout.for_each_cell(&mut builder, (set, &table), wing, self.shape(), |builder, cell, _, entries| {
             let n = f64::from(cell.count);
             let normal: f64 = StandardNormal.sample(generator);
             let mean = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()

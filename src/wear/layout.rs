@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::cells::Cell;
@@ -46,28 +47,80 @@ pub(crate) struct LineRow {
     pub(crate) length_g_m: f64,
 }
 
+/// What every line of a set contributes where the time shape is 1, its wing's covariates apart. It serves all wings of the set
+/// and all checks: only lines with restarted segments need rows of their own.
+#[derive(Debug, Clone)]
+pub(crate) struct LineTable {
+    /// By line.
+    rows: Vec<LineRow>,
+    /// By line: columns and weights of its offset.
+    offsets: Vec<Vec<(usize, f64)>>,
+}
+
+/// What the cells of a fleet can tell apart.
+struct Seen {
+    /// Whether a line was read more than once between two restarts.
+    several_per_level: bool,
+    /// Whether a wing was read at more than one check.
+    several_checks: bool,
+    /// By line set and line: whether it was read.
+    read: Vec<Vec<bool>>,
+}
+
+impl Seen {
+    fn none(reduction: &Reduction) -> Self {
+        let read = reduction.line_sets.iter().map(|set| vec![false; set.lines().len()]).collect();
+        Self { several_per_level: false, several_checks: false, read }
+    }
+
+    fn of(reduction: &Reduction) -> Self {
+        let add = |mut seen: Self, wing: &WingReduction| {
+            let mut before: Option<Cell> = None;
+            for cell in wing.cells.iter() {
+                let same_level = before.is_some_and(|before| before.level == cell.level);
+                seen.several_per_level |= same_level || cell.count > 1;
+                seen.several_checks |= before.is_some_and(|before| before.check != cell.check);
+                if !same_level {
+                    let line = wing.levels.at(cell.level as usize).line;
+                    if let Some(read) = seen.read.get_mut(wing.line_set()).and_then(|read| read.get_mut(line)) {
+                        *read = true;
+                    }
+                }
+                before = Some(cell);
+            }
+            seen
+        };
+        let none = || Self::none(reduction);
+        reduction.wings.par_iter().fold(none, add).reduce(none, Self::and)
+    }
+
+    fn and(mut self, other: Self) -> Self {
+        self.several_per_level |= other.several_per_level;
+        self.several_checks |= other.several_checks;
+        for (mine, theirs) in self.read.iter_mut().flatten().zip(other.read.iter().flatten()) {
+            *mine |= theirs;
+        }
+        self
+    }
+
+    /// Line sets and lines that were read.
+    fn lines(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let of_set = |(set, read): (usize, &Vec<bool>)| {
+            let lines = read.iter().enumerate().filter(|(_, read)| **read).map(|(line, _)| line);
+            lines.map(|line| (set, line)).collect::<Vec<_>>()
+        };
+        self.read.iter().enumerate().flat_map(of_set)
+    }
+}
+
 impl Layout {
     pub(crate) fn new(spec: &WearSpec, reduction: &Reduction) -> Self {
         let mut rates: BTreeMap<String, BTreeSet<Row>> = BTreeMap::new();
         let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
-        let mut several_per_level = false;
-        let mut several_checks = false;
+        let seen = Seen::of(reduction);
+        let Seen { several_per_level, several_checks, .. } = seen;
         let mut offset_rows: BTreeSet<(&str, Row)> = BTreeSet::new();
-        let mut seen: BTreeSet<(usize, usize)> = BTreeSet::new();
-        for wing in &reduction.wings {
-            let mut level = (u32::MAX, 0);
-            let mut checks = BTreeSet::new();
-            for cell in wing.cells.iter() {
-                checks.insert(cell.check);
-                level =
-                    if level.0 == cell.level { (level.0, level.1 + cell.count) } else { (cell.level, cell.count) };
-                several_per_level |= level.1 > 1;
-                let line = wing.levels.at(cell.level as usize).line;
-                seen.insert((wing.line_set(), line));
-            }
-            several_checks |= checks.len() > 1;
-        }
-        for (set, line) in seen {
+        for (set, line) in seen.lines() {
             let set = &reduction.line_sets[set];
             let data = &set.lines()[line];
             offset_rows.insert((set.model(), data.row));
@@ -266,43 +319,68 @@ impl Layout {
         self.rates.keys().map(String::as_str)
     }
 
-    /// Calls `visit` with every cell of a wing, its place and its row of the model's columns.
+    /// What the lines of a set contribute.
+    pub(crate) fn line_table(&self, set: &LineSet) -> LineTable {
+        let row = |line| {
+            let mut row = LineRow::default();
+            self.line_row_by(set, line, &[], |_| 1.0, &mut row);
+            row
+        };
+        LineTable {
+            rows: (0..set.lines().len()).map(row).collect(),
+            offsets: set.lines().iter().map(|line| self.offset_columns(set, line.row)).collect(),
+        }
+    }
+
+    /// Calls `visit` with every cell of a wing, its place and its row of the model's columns; `table` is that of `set`.
     pub(crate) fn for_each_cell(
         &self,
         builder: &mut BlockBuilder,
-        set: &LineSet,
+        (set, table): (&LineSet, &LineTable),
         wing: &WingReduction,
         shape: Shape,
         mut visit: impl FnMut(&mut BlockBuilder, Cell, usize, &[(usize, f64)]),
     ) {
         let structure = &self.structure;
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
-        let mut line = LineRow::default();
+        let first_check = self.check.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_row = self.wing_row.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_fixed = builder.fixed_column(0);
+        let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| shape.at(*hours_h)).collect();
+        let mut restarted = LineRow::default();
+        // of the level at hand: what is there at any check, and what grows with the time shape, at 1
+        let (mut constant, mut growing): (Vec<(usize, f64)>, Vec<(usize, f64)>) = (Vec::new(), Vec::new());
         let mut entries: Vec<(usize, f64)> = Vec::new();
+        let mut current = None;
+        let grow = |row: usize, line: &LineRow, covariates: &[f64], growing: &mut Vec<(usize, f64)>| {
+            growing.clear();
+            growing.extend(wing_column.map(|column| (column + 1, line.length_g_m)));
+            growing.extend(first_row.map(|column| (column + row, line.length_g_m)));
+            growing.extend(line.fixed.iter().map(|(column, value)| (first_fixed + column, *value)));
+            let first = first_fixed + self.first_covariate;
+            growing.extend(covariates.iter().enumerate().map(|(k, value)| (first + k, value * line.length_g_m)));
+        };
         for (index, cell) in wing.cells.iter().enumerate() {
-            let level = wing.levels.at(cell.level as usize);
-            let row = set.lines()[level.line].row;
             let check = cell.check as usize;
-            self.line_row(set, level, &wing.covariates, shape, wing.hours_h[check], &mut line);
+            let level = wing.levels.at(cell.level as usize);
+            let row = set.lines()[level.line].row.index();
+            if current != Some(cell.level) {
+                current = Some(cell.level);
+                constant.clear();
+                constant.extend(wing_column.map(|column| (column, 1.0)));
+                constant.extend(table.offsets[level.line].iter().map(|(column, w)| (first_fixed + column, *w)));
+                grow(row, &table.rows[level.line], &wing.covariates, &mut growing);
+            }
             entries.clear();
-            if let Some(term) = self.check {
-                entries.push((builder.outer_column(structure, term, check, 0), 1.0));
-            }
-            if let Some(column) = wing_column {
-                entries.push((column, 1.0));
-                entries.push((column + 1, line.length_g_m));
-            }
-            if let Some(term) = self.wing_row {
-                entries.push((builder.outer_column(structure, term, row.index(), 0), line.length_g_m));
-            }
-            if self.offsets.is_empty() {
-                entries.push((builder.fixed_column(0), 1.0));
+            entries.extend(first_check.map(|column| (column + check, 1.0)));
+            entries.extend_from_slice(&constant);
+            if level.new_at_h.is_empty() {
+                entries.extend(growing.iter().map(|(column, value)| (*column, value * g[check])));
             } else {
-                entries.extend(
-                    self.offset_columns(set, row).into_iter().map(|(column, w)| (builder.fixed_column(column), w)),
-                );
+                self.line_row(set, level, &[], shape, wing.hours_h[check], &mut restarted);
+                grow(row, &restarted, &wing.covariates, &mut growing);
+                entries.extend_from_slice(&growing);
             }
-            entries.extend(line.fixed.iter().map(|(column, value)| (builder.fixed_column(*column), *value)));
             visit(builder, cell, index, &entries);
         }
     }
@@ -319,13 +397,13 @@ impl Layout {
     /// One wing's sums as a block under construction; `weights` by cell, where readings do not count alike.
     pub(crate) fn builder(
         &self,
-        set: &LineSet,
+        lines: (&LineSet, &LineTable),
         wing: &WingReduction,
         shape: Shape,
         weights: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.for_each_cell(&mut builder, set, wing, shape, |builder, cell, index, entries| {
+        self.for_each_cell(&mut builder, lines, wing, shape, |builder, cell, index, entries| {
             builder.add_weighted(
                 Some(cell.level as usize),
                 entries,

@@ -65,7 +65,7 @@ impl<'a> WingModel<'a> {
         wing: &'a WingReduction,
         weights: Option<&[f64]>,
     ) -> Result<Self, WearError> {
-        let builder = fit.layout.builder(set, wing, component.shape, weights);
+        let builder = fit.layout.builder((set, &fit.layout.line_table(set)), wing, component.shape, weights);
         let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Shape;
 use super::cells::{Cell, Cells, micrometres};
-use super::layout::Layout;
+use super::layout::{Layout, LineTable};
 use super::levels::{Levels, LineEpoch};
 use super::restarts::Restarts;
 use super::spec::WearError;
@@ -104,12 +104,14 @@ impl Reduction {
 
     /// One block per wing; `weights` by wing and cell, empty when all readings count alike.
     pub(crate) fn blocks(&self, layout: &Layout, shape: Shape, weights: &[Vec<f64>]) -> Vec<Block> {
+        let tables: Vec<LineTable> = self.line_sets.iter().map(|set| layout.line_table(set)).collect();
         self.wings
             .par_iter()
             .enumerate()
             .map(|(index, wing)| {
                 let weights = weights.get(index).map(Vec::as_slice);
-                layout.builder(&self.line_sets[wing.line_set()], wing, shape, weights).finish()
+                let set = wing.line_set();
+                layout.builder((&self.line_sets[set], &tables[set]), wing, shape, weights).finish()
             })
             .collect()
     }

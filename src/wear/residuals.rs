@@ -152,7 +152,8 @@ impl<'a> WingResiduals<'a> {
         }
         let mut readings_mm = Vec::with_capacity(wing.cells.len());
         let mut scratch = fit.layout.empty_block(wing);
-        fit.layout.for_each_cell(&mut scratch, set, wing, component.shape, |_, cell, _, entries| {
+        let table = fit.layout.line_table(set);
+        fit.layout.for_each_cell(&mut scratch, (set, &table), wing, component.shape, |_, cell, _, entries| {
             let expected = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
                 + lines[cell.level as usize].unwrap_or(0.0);
             readings_mm.push(cell.sum_mm() / f64::from(cell.count) - expected);

@@ -137,12 +137,11 @@ fn rounded(count: f64) -> usize {
     count.round() as usize
 }
 
-/// Sums of one inner level.
+/// Sums of one inner level; those of its columns stand in [`BlockBuilder::sums`].
 #[derive(Debug, Clone)]
 struct Level {
     flat: bool,
     n: f64,
-    sums: Vec<f64>,
 }
 
 /// Builds a [`Block`] from groups of readings that share a row of `[Z, X]`.
@@ -154,7 +153,14 @@ pub struct BlockBuilder {
     gram: Vec<f64>,
     /// Empty where something is random.
     gram_low: Vec<f64>,
-    levels: BTreeMap<usize, Level>,
+    /// In the order they came in.
+    levels: Vec<Level>,
+    /// Sums of the columns, one level after the other.
+    sums: Vec<f64>,
+    /// Place in `levels` of each level's number.
+    places: BTreeMap<usize, usize>,
+    /// Number and place of the level that was added to last: readings mostly come level by level.
+    last: Option<(usize, usize)>,
     observations: f64,
     /// Sum of the logarithms of the readings' weights.
     weight_log: f64,
@@ -172,7 +178,10 @@ impl BlockBuilder {
             size,
             gram: vec![0.0; triangle(size)],
             gram_low: vec![0.0; if structure.parameters() == 0 { triangle(size) } else { 0 }],
-            levels: BTreeMap::new(),
+            levels: Vec::new(),
+            sums: Vec::new(),
+            places: BTreeMap::new(),
+            last: None,
             observations: 0.0,
             weight_log: 0.0,
         }
@@ -198,12 +207,26 @@ impl BlockBuilder {
 
     /// Marks an inner level as having a flat prior.
     pub fn flatten(&mut self, level: usize) {
-        self.level(level).flat = true;
+        let (level, _) = self.level(level);
+        level.flat = true;
     }
 
-    fn level(&mut self, level: usize) -> &mut Level {
-        let size = self.size;
-        self.levels.entry(level).or_insert_with(|| Level { flat: false, n: 0.0, sums: vec![0.0; size] })
+    /// A level and the sums of its columns.
+    fn level(&mut self, number: usize) -> (&mut Level, &mut [f64]) {
+        let place = match self.last {
+            Some((last, place)) if last == number => place,
+            _ => *self.places.entry(number).or_insert(self.levels.len()),
+        };
+        self.last = Some((number, place));
+        if place == self.levels.len() {
+            self.levels.push(Level { flat: false, n: 0.0 });
+            self.sums.resize(self.sums.len() + self.size, 0.0);
+        }
+        (&mut self.levels[place], &mut self.sums[place * self.size..(place + 1) * self.size])
+    }
+
+    fn sums_at(&self, place: usize) -> &[f64] {
+        &self.sums[place * self.size..(place + 1) * self.size]
     }
 
     /// Adds `count` readings that share the row with the given `(column, value)` entries, of which `sum` is the sum and
@@ -245,12 +268,12 @@ impl BlockBuilder {
             self.raise(triangle(last) + last, square);
         }
         if let Some(level) = level {
-            let level = self.level(level);
+            let (level, sums) = self.level(level);
             level.n += count;
             for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
-                level.sums[i] += count * vi;
+                sums[i] += count * vi;
             }
-            level.sums[last] += sum;
+            sums[last] += sum;
         }
     }
 
@@ -272,7 +295,7 @@ impl BlockBuilder {
     /// Readings and sums of `[Z, X, y]` of a level.
     #[must_use]
     pub(crate) fn level_sums(&self, level: usize) -> Option<(f64, &[f64])> {
-        self.levels.get(&level).map(|level| (level.n, level.sums.as_slice()))
+        self.places.get(&level).map(|&place| (self.levels[place].n, self.sums_at(place)))
     }
 
     /// The reduced block.
@@ -282,11 +305,13 @@ impl BlockBuilder {
         let scale = (0..self.size).map(|i| gram[triangle(i) + i]).collect();
         let mut classes: BTreeMap<u64, InnerClass> = BTreeMap::new();
         let (mut flat_levels, mut flat_log) = (0.0, -self.weight_log);
-        for level in self.levels.values().filter(|level| level.n > 0.0) {
+        // by number, so that sums do not depend on the order in which readings came
+        let by_number = self.places.values().map(|&place| (&self.levels[place], self.sums_at(place)));
+        for (level, sums) in by_number.filter(|(level, _)| level.n > 0.0) {
             if level.flat {
                 flat_levels += 1.0;
                 flat_log += level.n.ln();
-                add_outer_product(&mut gram, &level.sums, -1.0 / level.n);
+                add_outer_product(&mut gram, sums, -1.0 / level.n);
             } else {
                 // positive finite floats sort like their bits
                 let class = classes.entry(level.n.to_bits()).or_insert_with(|| InnerClass {
@@ -295,7 +320,7 @@ impl BlockBuilder {
                     moment: vec![0.0; triangle(self.size)],
                 });
                 class.levels += 1.0;
-                add_outer_product(&mut class.moment, &level.sums, 1.0);
+                add_outer_product(&mut class.moment, sums, 1.0);
             }
         }
         Block {

@@ -70,10 +70,11 @@ enum Keep {
     Reduced,
 }
 
-/// The first pass of an evaluation: β and σ² profiled out; the reduced blocks by chunk, where they were kept.
+/// The first pass of an evaluation: β and σ² profiled out; the reduced blocks by chunk, where they were kept: of each block
+/// its [`Scratch::base`], then its [`Scratch::work`].
 struct Pass {
     profile: Profile,
-    reduced: Vec<Vec<Scratch>>,
+    reduced: Vec<Vec<f64>>,
 }
 
 /// Λ of every outer term, and the inner ratio.
@@ -84,6 +85,19 @@ pub(crate) struct Factors {
 
 /// Numbers that reduced blocks may take between the two passes of an evaluation; past that they are made again.
 const KEPT_NUMBERS: usize = 16_000_000;
+
+/// Buffers of the gradient of one block.
+#[derive(Default)]
+struct SlopeScratch {
+    /// `Z`: row i is `L⁻¹` times row i of Λ.
+    z: Vec<f64>,
+    j: Vec<f64>,
+    jh: Vec<f64>,
+    p: Vec<f64>,
+    ph: Vec<f64>,
+    az: Vec<f64>,
+    packed: Vec<f64>,
+}
 
 /// Buffers for one block.
 #[derive(Default, Clone)]
@@ -217,12 +231,13 @@ impl<'a> Objective<'a> {
         let side = p + 1;
         let numbers: usize = self.blocks.iter().map(|block| 2 * block.size * block.size).sum();
         let keep = keep == Keep::Reduced && numbers <= KEPT_NUMBERS;
-        let parts: Vec<Option<(Vec<f64>, Vec<Scratch>)>> = self
+        let parts: Vec<Option<(Vec<f64>, Vec<f64>)>> = self
             .blocks
             .par_chunks(CHUNK)
             .map(|chunk| {
                 let mut scratch = Scratch::default();
-                let mut kept = Vec::new();
+                let numbers = if keep { chunk.iter().map(|block| 2 * block.size * block.size).sum() } else { 0 };
+                let mut kept = Vec::with_capacity(numbers);
                 let mut sum = vec![0.0; side * side + 1];
                 for block in chunk {
                     sum[side * side] += self.reduce(block, factors, &mut scratch)?;
@@ -233,11 +248,8 @@ impl<'a> Objective<'a> {
                         }
                     }
                     if keep {
-                        kept.push(Scratch {
-                            packed: Vec::new(),
-                            base: std::mem::take(&mut scratch.base),
-                            work: std::mem::take(&mut scratch.work),
-                        });
+                        kept.extend_from_slice(&scratch.base);
+                        kept.extend_from_slice(&scratch.work);
                     }
                 }
                 Some((sum, kept))
@@ -394,16 +406,19 @@ impl<'a> Objective<'a> {
             .par_chunks(CHUNK)
             .zip(&pass.reduced)
             .map(|(chunk, kept)| {
-                let mut scratch = Scratch::default();
+                let (mut scratch, mut slope) = (Scratch::default(), SlopeScratch::default());
                 let mut sum = vec![0.0; self.structure.parameters()];
-                for (k, block) in chunk.iter().enumerate() {
-                    let reduced = if let Some(kept) = kept.get(k) {
-                        kept
+                let mut rest = kept.as_slice();
+                for block in chunk {
+                    let numbers = block.size * block.size;
+                    let (base, work) = if let Some((reduced, others)) = rest.split_at_checked(2 * numbers) {
+                        rest = others;
+                        reduced.split_at(numbers)
                     } else {
                         self.reduce(block, factors, &mut scratch)?;
-                        &scratch
+                        (scratch.base.as_slice(), scratch.work.as_slice())
                     };
-                    self.block_slope(block, factors, reduced, &weight, &mut sum);
+                    self.block_slope(block, factors, (base, work), &weight, &mut slope, &mut sum);
                 }
                 Some(sum)
             })
@@ -420,12 +435,19 @@ impl<'a> Objective<'a> {
     /// Adds one block's part of the gradient. With `A`, `C` the outer and the outer–fixed part of the block after the inner
     /// effects, `M = ΛK⁻¹Λᵀ`, `J = MC`, `P = C − AJ`: `dD/dΛ = 2(A − AMA − P H Pᵀ)Λ`, and the derivative with respect to the
     /// block's cross products is `[M + J H Jᵀ, −J H; ·, H]`, which gives the one for `κ_n`.
-    fn block_slope(&self, block: &Block, factors: &Factors, scratch: &Scratch, weight: &[f64], sum: &mut [f64]) {
+    fn block_slope(
+        &self,
+        block: &Block,
+        factors: &Factors,
+        (base, work): (&[f64], &[f64]),
+        weight: &[f64],
+        scratch: &mut SlopeScratch,
+        sum: &mut [f64],
+    ) {
         let (m, q) = (block.size, block.outer);
         let side = m - q;
-        let (base, work) = (&scratch.base, &scratch.work);
-        // rows of zt are columns of Z: Zᵀ = L⁻¹ Λᵀ, kept as row i = L⁻¹ (row i of Λ)
-        let mut z = vec![0.0; q * q];
+        let SlopeScratch { z, j, jh, p, ph, az, packed } = scratch;
+        zeros(z, q * q);
         for_each_copy(self.structure, block, |term, at| {
             let w = self.structure.outer[term].width;
             for r in 0..w {
@@ -435,16 +457,16 @@ impl<'a> Objective<'a> {
             }
         });
         // J = Z (CᵀΛL⁻ᵀ)ᵀ
-        let mut j = vec![0.0; q * side];
+        zeros(j, q * side);
         for i in 0..q {
             for k in 0..side {
                 j[i * side + k] = dot(&z[i * q..(i + 1) * q], &work[(q + k) * m..(q + k) * m + q]);
             }
         }
-        let jh = times(&j, weight, q, side);
+        times(j, weight, side, jh);
         // P = C − A J, and A Z
-        let mut p = vec![0.0; q * side];
-        let mut az = vec![0.0; q * q];
+        zeros(p, q * side);
+        zeros(az, q * q);
         for i in 0..q {
             for k in 0..side {
                 p[i * side + k] = base[i * m + q + k];
@@ -461,10 +483,10 @@ impl<'a> Objective<'a> {
                 }
             }
         }
-        let ph = times(&p, weight, q, side);
+        times(p, weight, side, ph);
         let mut next = 0;
         if self.structure.inner.is_some() {
-            sum[0] += inner_slope(block, factors.inner, &z, &j, &jh, weight);
+            sum[0] += inner_slope(block, factors.inner, (z, j, jh), weight, packed);
             next = 1;
         }
         let mut starts = Vec::with_capacity(self.structure.outer.len());
@@ -503,24 +525,35 @@ pub(crate) fn for_each_copy(structure: &Structure, block: &Block, mut visit: imp
     }
 }
 
-/// `a · b` for a `rows × side` matrix and a symmetric `side × side` one.
-fn times(a: &[f64], b: &[f64], rows: usize, side: usize) -> Vec<f64> {
-    let mut out = vec![0.0; rows * side];
+/// So many noughts.
+fn zeros(buffer: &mut Vec<f64>, count: usize) {
+    buffer.clear();
+    buffer.resize(count, 0.0);
+}
+
+/// `a · b` for a matrix of rows of `side` numbers and a symmetric `side × side` one.
+fn times(a: &[f64], b: &[f64], side: usize, out: &mut Vec<f64>) {
+    zeros(out, a.len());
     for (row, sum) in a.chunks_exact(side).zip(out.chunks_exact_mut(side)) {
         for (factor, line) in row.iter().zip(b.chunks_exact(side)) {
             sum.iter_mut().zip(line).for_each(|(sum, value)| *sum += factor * value);
         }
     }
-    out
 }
 
 /// One block's derivative with respect to the inner ratio.
-fn inner_slope(block: &Block, inner: f64, z: &[f64], j: &[f64], jh: &[f64], weight: &[f64]) -> f64 {
+fn inner_slope(
+    block: &Block,
+    inner: f64,
+    (z, j, jh): (&[f64], &[f64], &[f64]),
+    weight: &[f64],
+    packed: &mut Vec<f64>,
+) -> f64 {
     let (m, q) = (block.size, block.outer);
     let side = m - q;
     let ratio = inner * inner;
     // packed derivative with respect to the cross products, off-diagonal entries doubled
-    let mut packed = vec![0.0; triangle(m)];
+    zeros(packed, triangle(m));
     for i in 0..m {
         for k in 0..=i {
             let value = if i < q {
@@ -539,7 +572,7 @@ fn inner_slope(block: &Block, inner: f64, z: &[f64], j: &[f64], jh: &[f64], weig
         .iter()
         .map(|class| {
             let shrink = 1.0 + class.n * ratio;
-            2.0 * inner * (class.levels * class.n / shrink - dot(&packed, &class.moment) / (shrink * shrink))
+            2.0 * inner * (class.levels * class.n / shrink - dot(packed, &class.moment) / (shrink * shrink))
         })
         .sum()
 }
