@@ -271,7 +271,7 @@ mod from_the_command_line {
             .spawn()
             .unwrap();
         let third = folder.join("killed/plans/part-00002.parquet");
-        let deadline = Instant::now() + Duration::from_secs(120);
+        let deadline = Instant::now() + Duration::from_mins(2);
         while !third.exists() && child.try_wait().unwrap().is_none() {
             if Instant::now() > deadline {
                 child.kill().unwrap();

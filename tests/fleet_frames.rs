@@ -122,8 +122,9 @@ fn every_documented_input_column_is_read() {
         columns.extend(documented.filter(|name| !here.contains(name)));
         columns.push("no_such_column");
         let empty = ",".repeat(columns.len() - here.len());
-        let rows: String = before.lines().skip(1).map(|row| format!("{row}{empty}\n")).collect();
-        fs::write(&path, format!("{}\n{rows}", columns.join(","))).unwrap();
+        let header = columns.join(",");
+        let rows = before.lines().skip(1).fold(header + "\n", |text, row| text + row + &empty + "\n");
+        fs::write(&path, rows).unwrap();
         let read =
             FolderSpec::default().read(folder.path()).unwrap_or_else(|error| panic!("{}: {error}", entry.name));
         assert!(read.fleet == fleet(), "{}", entry.name);

@@ -233,7 +233,7 @@ fn write_rounds(corpus: &std::path::Path) {
     let mut text = String::new();
     for (at, row) in sheet.to_csv().lines().enumerate() {
         let reading = if at > 0 { row.split(',').nth(5).unwrap() } else { "" };
-        text += &format!("{row}{reading}\n");
+        text.extend([row, reading, "\n"]);
     }
     fs::write(corpus.join("sheet/filled"), text).unwrap();
     let mut events = Vec::new();

@@ -152,10 +152,10 @@ fn parts_made_by_hand_that_contradict_themselves_are_refused() {
         }),
         ("no sums", "sums", |_, wings| cells(&mut wings[0]).clear()),
         ("a line that is not there", "sums that stand nowhere or twice", |_, wings| {
-            cells(&mut wings[0]).last_mut().unwrap().level = 100_000
+            cells(&mut wings[0]).last_mut().unwrap().level = 100_000;
         }),
         ("a check that is not there", "sums that stand nowhere or twice", |_, wings| {
-            cells(&mut wings[0]).last_mut().unwrap().check = 1000
+            cells(&mut wings[0]).last_mut().unwrap().check = 1000;
         }),
         ("sums twice", "sums that stand nowhere or twice", |_, wings| {
             let cells = cells(&mut wings[0]);
