@@ -6,5 +6,6 @@ mod cli;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    linedrift::fleet::hush_decoder();
     cli::run()
 }

@@ -849,3 +849,19 @@ fn outputs_go_through_links_and_leave_devices_alone() {
     assert!(!device.is_file() && device.exists());
     assert_eq!(SOUND.len(), 10);
 }
+
+/// One bit of this file's description makes the decoder panic (`thrift bool field`): the fault is told, and no more.
+#[test]
+fn a_file_that_makes_the_decoder_panic_is_a_fault_without_noise() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let made = linedrift(at, &["simulate", "--wings", "4", "--format", "parquet", "--out", "loft"]);
+    assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
+    fs::write(at.join("loft/rows.parquet"), include_bytes!("damaged/rows-flag.parquet")).unwrap();
+    let output = linedrift(at, &["summary", "loft"]);
+    assert_eq!(output.status.code(), Some(1));
+    let expected =
+        "error: 1 fault in the tables\n  rows: found `damaged`, expected a Parquet file that can be read\n";
+    assert_eq!(stderr(&output).trim_end(), expected.trim_end());
+    assert!(stdout(&output).is_empty());
+}

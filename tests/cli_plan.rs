@@ -111,7 +111,6 @@ fn curve_steps_and_what_if() {
     }
 }
 
-/// Rows of a table, without the header.
 #[test]
 fn a_plan_says_when_to_check_next_once_it_is_done() {
     let folder = loft();
@@ -128,6 +127,7 @@ fn a_plan_says_when_to_check_next_once_it_is_done() {
     assert!(stdout(&text).lines().all(|row| row.chars().count() <= 80));
 }
 
+/// Rows of a table, without the header.
 fn rows(folder: &Path, table: &str) -> Vec<String> {
     let text = fs::read_to_string(folder.join("loft").join(format!("{table}.csv"))).unwrap_or_default();
     text.lines().skip(1).map(str::to_owned).collect()

@@ -136,11 +136,15 @@ fn a_fleet_simulated_in_parts_is_reduced_file_by_file() {
     let whole = document(at, &["wear", "big", "--json"]);
     assert_eq!(whole, document(at, &["wear", "small", "--json"]));
     let part = ["reduce", "big", "--part", "part-00000.parquet", "--out", "part", "--json"];
-    assert_eq!(document(at, &part)["readings"], whole["readings"]);
+    let reduced = document(at, &part);
+    assert!(reduced["readings"].as_u64().unwrap() > 100, "{reduced}");
+    assert_eq!(reduced["readings"], whole["readings"]);
+    assert_eq!(document(at, &["wear", "--from", "part", "--json"])["terms"], whole["terms"]);
     // the folder is not written over
     let again = linedrift(at, &["simulate", "--wings", "9", "--format", "parquet", "--out", "big"]);
     assert_eq!(again.status.code(), Some(1));
     assert!(stderr(&again).contains("big"), "{}", stderr(&again));
+    assert_eq!(document(at, &["wear", "big", "--json"]), whole);
 }
 
 /// Runs the program where no file may grow past so many kilobytes: writing fails as it does on a full disk.
@@ -185,13 +189,16 @@ fn a_killed_simulation_leaves_no_folder_of_that_name() {
     while names(at).is_empty() && begun.elapsed() < Duration::from_mins(1) {
         std::thread::sleep(Duration::from_millis(5));
     }
+    assert!(child.try_wait().unwrap().is_none(), "it ended before it could be killed");
     child.kill().unwrap();
     child.wait().unwrap();
     assert!(!at.join("big").exists());
     let left = names(at);
+    assert!(!left.is_empty(), "nothing was begun within a minute");
     assert!(left.iter().all(|name| name.starts_with(".big.")), "{left:?}");
     let again = linedrift(at, &["simulate", "--wings", "3", "--format", "parquet", "--out", "big"]);
     assert_eq!(again.status.code(), Some(0), "{}", stderr(&again));
+    assert_eq!(document(at, &["wear", "big", "--json"])["wings"], 3);
 }
 
 fn names(folder: &Path) -> Vec<String> {

@@ -4,6 +4,8 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
+use linedrift::fleet::{TableFormat, write_folder};
+use linedrift::simulate::FleetSpec;
 use tempfile::TempDir;
 
 use crate::cli_run::{linedrift, loft, stderr, stdout};
@@ -40,9 +42,13 @@ fn commands() -> Vec<String> {
 fn every_commands_text_fits_80_columns() {
     let folder = loft();
     let mut run = Vec::new();
+    // how well readings agree is learnt from lines that are read twice
+    let twice = FleetSpec::default().wings(3).repeats(2).run().unwrap().fleet;
+    write_folder(&twice, &folder.path().join("twice"), TableFormat::Csv).unwrap();
     for args in [
         &["summary", "loft"][..],
         &["vet", "loft"],
+        &["gauge", "twice"],
         &["trim", "loft"],
         &["plan", "loft", "--all"],
         &["plan", "loft", "--wing", "W02", "--curve"],
@@ -65,7 +71,7 @@ fn every_commands_text_fits_80_columns() {
         run.push(args[0]);
     }
     // what takes long (see the next test), takes input, or answers for programs
-    run.extend(["due", "backtest", "report", "tables", "record", "gauge", "completions", "help"]);
+    run.extend(["due", "backtest", "report", "tables", "record", "completions", "help"]);
     for command in commands() {
         assert!(run.contains(&command.as_str()), "`{command}` is not looked at here");
     }
@@ -80,6 +86,7 @@ fn every_commands_text_on_the_demo_fits_80_columns() {
     for args in [
         &["summary", demo][..],
         &["vet", demo],
+        &["gauge", demo],
         &["trim", demo],
         &["plan", demo, "--all"],
         &["wear", demo, "--influence"],

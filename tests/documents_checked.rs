@@ -3,6 +3,7 @@
 
 use linedrift::check::Fleet;
 use linedrift::simulate::FleetSpec;
+use linedrift::stats::mixed::{Block, BlockBuilder, Covariance, OuterTerm, Structure};
 use linedrift::wear::{Reduction, SavedFit, WearFit, WearSpec};
 use linedrift::wing::{LineSet, Planform};
 use serde::Serialize;
@@ -133,4 +134,35 @@ fn fits_and_planforms_are_checked() {
         ],
     );
     refuses::<Planform>(&Planform::elliptic(3.0).unwrap(), &[("/shape/Elliptic/root_chord_m", json!(0.0))]);
+}
+
+#[test]
+fn blocks_of_the_engine_are_checked() {
+    let outer = OuterTerm { name: "wing".to_owned(), width: 2, covariance: Covariance::Full };
+    let structure =
+        Structure { inner: Some("line".to_owned()), outer: vec![outer], fixed: vec!["offset".to_owned()] };
+    let mut builder = BlockBuilder::new(&structure, &[1]);
+    for (level, y) in [(0, 1.0), (0, 2.0), (1, 4.0)] {
+        let row = [(builder.outer_column(&structure, 0, 0, 0), 1.0), (builder.fixed_column(0), 1.0)];
+        builder.add(Some(level), &row, 1.0, y, y * y);
+    }
+    refuses::<Block>(
+        &builder.finish(),
+        &[
+            ("/size", json!(5)),
+            ("/size", json!(u64::MAX)),
+            ("/size", json!(0)),
+            ("/outer", json!(4)),
+            ("/copies", json!([u64::MAX, 1])),
+            ("/copies/0", json!(3)),
+            ("/gram", json!([1.0])),
+            ("/gram_low", json!([1.0])),
+            ("/scale", json!([])),
+            ("/scale/0", json!(-1.0)),
+            ("/classes/0/moment", json!([])),
+            ("/classes/0/n", json!(0.0)),
+            ("/observations", json!(-3.0)),
+            ("/gram/0", Value::Null),
+        ],
+    );
 }

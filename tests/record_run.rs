@@ -17,14 +17,14 @@ pub(crate) fn fleet(folder: &Path) -> Fleet {
 }
 
 /// The wing in the loft with most checks, and hours past its last.
-fn busiest(folder: &Path) -> (String, f64) {
+pub(crate) fn busiest(folder: &Path) -> (String, f64) {
     let fleet = fleet(&folder.join("loft"));
     let history = fleet.histories().iter().max_by_key(|history| history.checks.len()).unwrap();
     (history.wing.id.clone(), history.checks.last().unwrap().hours_h + 10.0)
 }
 
 /// A sheet of the wing, filled with what each line showed last (`change` by its place in the sheet).
-fn filled(folder: &Path, wing: &str, change: impl Fn(usize, f64) -> Option<f64>) -> String {
+pub(crate) fn filled(folder: &Path, wing: &str, change: impl Fn(usize, f64) -> Option<f64>) -> String {
     let made = linedrift(folder, &["sheet", "loft", "--wing", wing, "--datum", "-120"]);
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
     let mut out = String::new();

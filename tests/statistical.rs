@@ -68,8 +68,10 @@ fn statistical_size_of_tests() {
     let size = 1.0 - FisherSnedecor::new(1.0, 38.0).unwrap().cdf(ChiSquared::new(1.0).unwrap().inverse_cdf(0.95));
     let (least, most) = by_chance(size, fleets);
     assert!((least..=most).contains(&ratio), "{ratio} of {fleets}, expected {size}");
-    // a variance on its boundary: half its mass is at 0, so that no more than the nominal share is rejected
-    assert!(variance <= by_chance(0.05, fleets).1, "{variance} of {fleets}");
+    // a variance on its boundary: with many wings half its estimates are 0, with 40 some more, so that no more than the
+    // nominal share is rejected; with three quarters at 0 it would be half of that
+    let (least, most) = (by_chance(0.025, fleets).0, by_chance(0.05, fleets).1);
+    assert!((least..=most).contains(&variance), "{variance} of {fleets}, expected {least} to {most}");
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -146,11 +148,10 @@ fn made(departure: Departure, seed: u64) -> Simulated {
     made
 }
 
-struct Found {
+/// What one fleet gives.
+struct One {
     covered: u64,
     intervals: u64,
-    /// Standard error of the share of intervals that held, over fleets: intervals of one fleet share its wings.
-    covered_se: f64,
     /// Mean of (estimate − truth) over all rates, mm/m in the first 100 h.
     bias: f64,
     /// Forecasts of row trim: how many, and how many within 50, 80, 95 %.
@@ -158,12 +159,43 @@ struct Found {
     within: [u64; 3],
 }
 
+/// A share in per cent with its standard error over fleets: what one fleet gives shares its wings.
+#[derive(Debug, Clone, Copy)]
+struct Share {
+    pct: f64,
+    se: f64,
+}
+
+impl Share {
+    /// Of (counted, of how many) of each fleet: a ratio of sums, its error from the residuals.
+    fn of(each: &[(u64, u64)]) -> Self {
+        let sum = |which: fn(&(u64, u64)) -> u64| each.iter().map(which).sum::<u64>() as f64;
+        let (counted, all, fleets) = (sum(|one| one.0), sum(|one| one.1), each.len() as f64);
+        let share = counted / all;
+        let squares: f64 = each.iter().map(|one| (one.0 as f64 - share * one.1 as f64).powi(2)).sum();
+        Self { pct: 100.0 * share, se: 100.0 * (squares * fleets / (fleets - 1.0)).sqrt() / all }
+    }
+}
+
+#[derive(Debug)]
+struct Found {
+    intervals: u64,
+    covered: Share,
+    bias: f64,
+    bias_se: f64,
+    forecasts: u64,
+    /// At 50, 80, 95 %.
+    within: [Share; 3],
+    /// Fleets without a fit or forecasts.
+    refused: usize,
+}
+
 fn study(departure: Departure, fleets: u64) -> Found {
-    let each: Vec<Found> = (0..fleets)
+    let judged: Vec<Option<One>> = (0..fleets)
         .into_par_iter()
         .map(|seed| {
             let made = made(departure, 7000 + seed);
-            let fit = WearSpec::default().fit(&made.fleet).unwrap();
+            let fit = WearSpec::default().fit(&made.fleet).ok()?;
             let truth = FleetSpec::default().models(2);
             let (mut covered, mut intervals, mut bias) = (0, 0, 0.0);
             for rate in truth.true_rates() {
@@ -174,44 +206,38 @@ fn study(departure: Departure, fleets: u64) -> Found {
                     bias += term.estimate - rate.mm_per_m;
                 }
             }
-            let test = BacktestSpec::default().draws(300).most_fits(4).seed(seed).run(&made.fleet);
+            let test = BacktestSpec::default().draws(300).most_fits(4).seed(seed).run(&made.fleet).ok()?;
             let (mut forecasts, mut within) = (0, [0; 3]);
-            for score in test.iter().flat_map(|test| test.scores().to_vec()).filter(|score| score.row.is_trim()) {
+            for score in test.scores().iter().filter(|score| score.row.is_trim()) {
                 forecasts += 1;
                 for (count, level) in within.iter_mut().zip([0.5, 0.8, 0.95]) {
                     *count += u64::from(score.covered(level));
                 }
             }
-            Found {
-                covered,
-                intervals,
-                covered_se: 0.0,
-                bias: bias / f64::from(u32::try_from(intervals).unwrap()),
-                forecasts,
-                within,
-            }
+            (intervals > 0).then(|| One { covered, intervals, bias: bias / intervals as f64, forecasts, within })
         })
         .collect();
-    let mut all = Found { covered: 0, intervals: 0, covered_se: 0.0, bias: 0.0, forecasts: 0, within: [0; 3] };
-    for one in &each {
-        all.covered += one.covered;
-        all.intervals += one.intervals;
-        all.bias += one.bias / fleets as f64;
-        all.forecasts += one.forecasts;
-        all.within.iter_mut().zip(one.within).for_each(|(sum, more)| *sum += more);
+    let each: Vec<One> = judged.into_iter().flatten().collect();
+    let n = each.len() as f64;
+    let bias = each.iter().map(|one| one.bias).sum::<f64>() / n;
+    let squares: f64 = each.iter().map(|one| (one.bias - bias).powi(2)).sum();
+    let share = |count: &dyn Fn(&One) -> (u64, u64)| Share::of(&each.iter().map(count).collect::<Vec<_>>());
+    Found {
+        intervals: each.iter().map(|one| one.intervals).sum(),
+        covered: share(&|one| (one.covered, one.intervals)),
+        bias,
+        bias_se: (squares / (n - 1.0) / n).sqrt(),
+        forecasts: each.iter().map(|one| one.forecasts).sum(),
+        within: [0, 1, 2].map(|level| share(&|one| (one.within[level], one.forecasts))),
+        refused: usize::try_from(fleets).unwrap() - each.len(),
     }
-    let mean = all.covered as f64 / all.intervals as f64;
-    let off = |one: &Found| one.covered as f64 - mean * one.intervals as f64;
-    let squares: f64 = each.iter().map(|one| off(one).powi(2)).sum();
-    all.covered_se = (squares * fleets as f64 / (fleets - 1) as f64).sqrt() / all.intervals as f64;
-    all
 }
 
 /// What becomes of intervals and forecasts when the model is not so: the figures of `docs/limits.md`.
 #[test]
 #[ignore = "slow: fits and looks back over 360 fleets"]
 fn statistical_departures() {
-    let mut shares = Vec::new();
+    let mut all = Vec::new();
     for departure in [
         Departure::None,
         Departure::HeavyReadings,
@@ -220,42 +246,44 @@ fn statistical_departures() {
         Departure::BadCheckedMore,
         Departure::OnlyBadCome,
     ] {
-        let found = study(departure, 60);
-        let share = |count: u64, of: u64| 100.0 * count as f64 / of.max(1) as f64;
-        let within = found.within.map(|count| share(count, found.forecasts));
-        let (covered, covered_se) = (share(found.covered, found.intervals), 100.0 * found.covered_se);
+        let fleets = 60;
+        let found = study(departure, fleets);
+        let shown = |share: Share| format!("{:.1} (se {:.1})", share.pct, share.se);
         eprintln!(
-            "{departure:?}: 95 % intervals of rates held {covered:.1} % ({} of them, standard error {covered_se:.1}), mean error {:+.3} mm/m; {} forecasts \
-             of row trim: 50, 80, 95 % held {:.1}, {:.1}, {:.1} %",
-            found.intervals, found.bias, found.forecasts, within[0], within[1], within[2]
+            "{departure:?}: 95 % intervals of rates held {} % of {}, mean error {:+.3} (se {:.3}) mm/m; {} forecasts of row \
+             trim: 50, 80, 95 % held {} %; {} fleets refused",
+            shown(found.covered),
+            found.intervals,
+            found.bias,
+            found.bias_se,
+            found.forecasts,
+            found.within.map(shown).join(", "),
+            found.refused
         );
-        shares.push(Share { covered, covered_se, bias: found.bias, within });
+        assert!(10 * found.refused as u64 <= fleets, "{departure:?}: {found:?}");
+        all.push(found);
     }
-    let [none, readings, wings, shape, more, only] = shares.as_slice() else { panic!() };
+    let [none, readings, wings, shape, more, only] = all.as_slice() else { panic!() };
     // under the model: nominal but for chance, three standard errors over fleets
-    assert!((none.covered - 95.0).abs() < 3.0 * none.covered_se, "{none:?}");
+    assert!((none.covered.pct - 95.0).abs() < 3.0 * none.covered.se, "{none:?}");
+    assert!(none.bias.abs() < 3.0 * none.bias_se, "{none:?}");
+    // a forecast takes spreads as known: one point, and chance
+    let true_to = |held: Share, level: f64| (held.pct - level).abs() < 1.0 + 3.0 * held.se;
     for (held, level) in none.within.iter().zip([50.0, 80.0, 95.0]) {
-        assert!((held - level).abs() <= 3.0, "{none:?}");
+        assert!(true_to(*held, level), "{level} %: {none:?}");
     }
     // what docs/limits.md says does little harm: rates as under the model, forecasts of the wings' own departures too
     for (name, one) in [("readings", readings), ("wings", wings), ("checked more", more)] {
-        assert!((one.covered - 95.0).abs() < 4.0 * one.covered_se, "{name}: {one:?}");
+        assert!((one.covered.pct - 95.0).abs() < 4.0 * one.covered.se, "{name}: {one:?}");
     }
     for (name, one) in [("wings", wings), ("checked more", more), ("only bad wings", only)] {
-        assert!((one.within[1] - 80.0).abs() <= 3.0, "{name}: {one:?}");
+        assert!(true_to(one.within[1], 80.0), "{name}: {one:?}");
     }
     // what it says breaks does, beyond all chance
-    assert!(readings.within[1] < none.within[1] - 3.0, "heavy tails of readings: {readings:?}");
+    assert!(readings.within[1].pct < none.within[1].pct - 3.0, "heavy tails of readings: {readings:?}");
     for (name, one) in [("a wrong shape", shape), ("only bad wings come", only)] {
-        assert!(one.covered < 95.0 - 5.0 * one.covered_se, "{name}: {one:?}");
+        assert!(one.covered.pct < 95.0 - 5.0 * one.covered.se, "{name}: {one:?}");
     }
-    assert!(shape.within[1] < 80.0 - 10.0 && only.bias < 0.0, "{shape:?} {only:?}");
-}
-
-#[derive(Debug)]
-struct Share {
-    covered: f64,
-    covered_se: f64,
-    bias: f64,
-    within: [f64; 3],
+    assert!(shape.within[1].pct < 80.0 - 10.0, "{shape:?}");
+    assert!(only.bias < -5.0 * only.bias_se, "{only:?}");
 }

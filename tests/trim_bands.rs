@@ -82,6 +82,20 @@ fn the_response_is_the_slope_of_the_balance() {
     assert_eq!(PitchBalance { section_moment: -5.0, ..balance }.response(&bare), None);
 }
 
+// By hand, from the formula in the documentation: lift 0.6, drag 0.08, slope 4, k 0.05, no section moment, hanging drag
+// D = 0.02 + 0.02/2. Lean λ = atan(0.05/0.6) = 4.7636°, γ = atan(0.08/0.6) = 7.5946°, x = −2.8310°; C_R = 0.605310,
+// C_D′ = 0.24, γ′ = (0.144 − 0.32)/0.3664 = −0.480349, C_R′ = 2.4192/0.605310 = 3.996631. Push 0.604571 − 0.002491 =
+// 0.602080; hold 0.894976 − 0.197394 − 0.002491 = 0.695091. Their ratio is 0.86619; 50 · 3.996631/0.605310 · 0.86619 per
+// radian are 4.9909 % per degree.
+#[test]
+fn the_response_is_what_a_hand_makes_of_the_formula() {
+    let balance = PitchBalance { section_moment: 0.0, arm: 2.0, suspended_drag: 0.02, line_drag: 0.02 };
+    let point = TrimPoint { lift: 0.6, drag: 0.08, lift_slope_per_rad: 4.0, induced: 0.05 };
+    let found = balance.response(&point).unwrap();
+    assert!((found.aoa_per_incidence - 0.86619).abs() < 5e-6, "{found:?}");
+    assert!((found.speed_pct_per_deg - 4.9909).abs() < 5e-5, "{found:?}");
+}
+
 proptest! {
     #[test]
     fn narrow_bands_lie_within_wide_ones(

@@ -5,5 +5,9 @@
 mod damaged;
 #[path = "../../tests/fuzzed/files.rs"]
 mod files;
+#[path = "../../tests/fuzzed/mod.rs"]
+mod fuzzed;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| files::table(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    files::table(bytes);
+});

@@ -1,7 +1,6 @@
 //! New rows behind those of a table that is there: what stands in it stays, to the byte in CSV and to the value in Parquet.
 
 use std::fs::{self, File};
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use polars::prelude::{
@@ -11,6 +10,7 @@ use polars::prelude::{
 use super::atomic::FleetWriteError;
 use super::csv::{Records, fields};
 use super::csv_edit::encoded;
+use super::guard::guarded;
 use super::parquet::is_readable;
 use super::table::{ColumnData, Table, series};
 
@@ -108,10 +108,10 @@ impl NewRows {
     /// The bytes of a Parquet table with the new rows behind it.
     pub(super) fn behind_parquet(&self, path: &Path) -> Result<Vec<u8>, FleetWriteError> {
         // a column of a kind that this build does not know can make the decoder panic
-        match catch_unwind(AssertUnwindSafe(|| self.joined(path))) {
-            Ok(Ok(frame)) => self.encode(Ok(frame)),
-            Ok(Err(why)) => Err(self.failed(why)),
-            Err(_) => Err(self.failed("its columns cannot be read".to_owned())),
+        match guarded(|| self.joined(path)) {
+            Some(Ok(frame)) => self.encode(Ok(frame)),
+            Some(Err(why)) => Err(self.failed(why)),
+            None => Err(self.failed("its columns cannot be read".to_owned())),
         }
     }
 

@@ -1,7 +1,6 @@
 //! Parquet files: only the columns that are wanted, text, numbers, days and truth values.
 
 use std::fs::File;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -13,6 +12,7 @@ use polars::prelude::{
 use super::csv::FIRST_ROW;
 use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
+use super::guard::guarded;
 use super::parquet_pages::{ColumnChunk, is_sound};
 use super::schema::TableSchema;
 
@@ -43,9 +43,9 @@ pub(super) struct ParquetTable {
     pub(super) left_out: Vec<String>,
 }
 
-/// Runs what may panic on a damaged file, which is a fault of the file like any other.
-fn guarded<T>(run: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
-    catch_unwind(AssertUnwindSafe(run)).unwrap_or_else(|_| Err("damaged".to_owned()))
+/// Runs what may panic on a damaged file, and says so.
+fn unbroken<T>(run: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
+    guarded(run).unwrap_or_else(|| Err("damaged".to_owned()))
 }
 
 impl ParquetTable {
@@ -57,7 +57,7 @@ impl ParquetTable {
         extra: &[String],
         faults: &mut FaultList,
     ) -> Option<Self> {
-        let opened = guarded(|| Self::described(path, table, schema, extra, faults));
+        let opened = unbroken(|| Self::described(path, table, schema, extra, faults));
         opened.map_err(|why| unreadable(table, &why, faults)).ok()
     }
 
@@ -139,7 +139,7 @@ impl ParquetTable {
         parallel: ParallelStrategy,
         faults: &mut FaultList,
     ) -> Option<Grid> {
-        let read = guarded(|| self.decoded(part, first_row, parallel));
+        let read = unbroken(|| self.decoded(part, first_row, parallel));
         read.map_err(|why| unreadable(&self.name, &why, faults)).ok()
     }
 

@@ -1,7 +1,6 @@
 //! A Parquet file changed in few places: columns and rows that are not changed stay as they are.
 
 use std::fs::File;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use polars::prelude::{
@@ -9,6 +8,7 @@ use polars::prelude::{
     TimeUnit,
 };
 
+use super::guard::guarded;
 use super::parquet::{MS_PER_DAY, is_readable};
 use super::table_edit::Value;
 
@@ -32,7 +32,7 @@ pub(super) struct ParquetEdit {
 impl ParquetEdit {
     /// Reads every column of a file, or says why it cannot be kept.
     pub(super) fn read(path: &Path) -> Result<Self, String> {
-        let read = catch_unwind(AssertUnwindSafe(|| {
+        let read = guarded(|| {
             let file = File::open(path).map_err(|error| error.to_string())?;
             let mut reader = ParquetReader::new(file);
             let schema = reader.schema().map_err(|error| error.to_string())?;
@@ -40,8 +40,8 @@ impl ParquetEdit {
                 return Err(format!("column `{name}` is of a type that cannot be written again ({:?})", field.dtype));
             }
             reader.set_rechunk(true).finish().map_err(|error| error.to_string())
-        }));
-        let frame = read.map_err(|_| "the file is damaged".to_owned())??;
+        });
+        let frame = read.ok_or_else(|| "the file is damaged".to_owned())??;
         let columns: Vec<String> = frame.get_column_names().iter().map(ToString::to_string).collect();
         let changes = columns.iter().map(|_| Changes::default()).collect();
         Ok(Self { frame, columns, changes, rows: 0 })

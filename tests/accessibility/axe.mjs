@@ -1,5 +1,6 @@
 // Looks at pages with axe-core, a general-purpose accessibility checker: wide and narrow, light and dark, with everything
-// opened. Exits 1 on a finding of impact "serious" or "critical", or where the page itself scrolls sideways.
+// opened. Exits 1 on a finding of impact "serious" or "critical", or where the page itself scrolls sideways,
+// 2 when it is given no page.
 //
 //   npm install --prefix /tmp/axe axe-core puppeteer-core
 //   NODE_PATH=/tmp/axe/node_modules CHROMIUM=/usr/bin/chromium node tests/accessibility/axe.mjs linedrift-report/index.html
@@ -7,6 +8,11 @@ import { createRequire } from 'node:module';
 import { join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
 
+const files = process.argv.slice(2);
+if (files.length === 0) {
+  console.error('usage: axe.mjs PAGE...');
+  process.exit(2);
+}
 const modules = process.env.NODE_PATH ?? 'node_modules';
 const require = createRequire(pathToFileURL(join(resolve(modules), 'x.js')));
 const puppeteer = require('puppeteer-core');
@@ -17,7 +23,7 @@ const browser = await puppeteer.launch({
   args: ['--no-sandbox', '--headless=new'],
 });
 let bad = 0;
-for (const file of process.argv.slice(2)) {
+for (const file of files) {
   for (const width of [1280, 390]) {
     for (const scheme of ['light', 'dark']) {
       const page = await browser.newPage();

@@ -9,6 +9,7 @@ use linedrift::fleet::{
 };
 use tempfile::TempDir;
 
+use super::fuzzed::{Outcome, finite};
 use crate::damaged::{SOUND, sound};
 
 thread_local! {
@@ -23,52 +24,63 @@ thread_local! {
 }
 
 /// The first byte says which table of a sound folder; the rest is its file.
-fn read_with(folder: &TempDir, bytes: &[u8], ending: &str) {
-    let Some((first, rest)) = bytes.split_first() else { return };
+fn read_with(folder: &TempDir, bytes: &[u8], ending: &str) -> Outcome {
+    let Some((first, rest)) = bytes.split_first() else { return Outcome::Refused };
     let (name, _) = SOUND[usize::from(*first) % SOUND.len()];
     let path = folder.path().join(format!("{name}.{ending}"));
     let before = fs::read(&path).unwrap_or_default();
     fs::write(&path, rest).unwrap();
-    match FolderSpec::default().read(folder.path()) {
-        Ok(read) => {
-            for check in read.fleet.histories().iter().flat_map(|history| &history.checks) {
-                assert!(check.hours_h.is_finite() && check.readings.iter().all(|one| one.reading_mm.is_finite()));
-            }
-        }
+    let read = FolderSpec::default().read(folder.path());
+    match &read {
+        Ok(read) => finite(&read.fleet),
         Err(error) => assert!(!error.faults().is_empty()),
     }
     fs::write(&path, before).unwrap();
+    Outcome::of(read.is_ok())
 }
 
-pub fn table(bytes: &[u8]) {
-    CSV.with(|folder| read_with(&folder.borrow(), bytes, "csv"));
+pub fn table(bytes: &[u8]) -> Outcome {
+    CSV.with(|folder| read_with(&folder.borrow(), bytes, "csv"))
 }
 
-pub fn parquet(bytes: &[u8]) {
-    PARQUET.with(|folder| read_with(&folder.borrow(), bytes, "parquet"));
+pub fn parquet(bytes: &[u8]) -> Outcome {
+    PARQUET.with(|folder| read_with(&folder.borrow(), bytes, "parquet"))
 }
 
-pub fn list(bytes: &[u8]) {
+/// What a reader gave must be finite; whether it gave anything.
+fn accepted<T: std::fmt::Debug, E>(read: Result<T, E>) -> bool {
+    read.is_ok_and(|read| {
+        finite(&read);
+        true
+    })
+}
+
+pub fn list(bytes: &[u8]) -> Outcome {
     OTHER.with(|folder| {
         let path = folder.borrow().path().join("list.csv");
         fs::write(&path, bytes).unwrap();
-        let _ = read_given(&path);
-        let _ = read_steps(&path);
-        let _ = read_materials(&path);
-        let _ = read_planform(&path);
-    });
+        let read = [
+            accepted(read_given(&path)),
+            accepted(read_steps(&path)),
+            accepted(read_materials(&path)),
+            accepted(read_planform(&path)),
+        ];
+        Outcome::of(read.contains(&true))
+    })
 }
 
-pub fn journal(bytes: &[u8]) {
+pub fn journal(bytes: &[u8]) -> Outcome {
     OTHER.with(|folder| {
         let folder = folder.borrow();
         fs::write(Journal::path_of(folder.path(), "7"), bytes).unwrap();
-        if let Ok(Some(open)) = Journal::resume(folder.path(), "7") {
-            assert_eq!(open.head.wing, "7");
-        }
-    });
+        let Ok(Some(open)) = Journal::resume(folder.path(), "7") else { return Outcome::Refused };
+        assert_eq!(open.head.wing, "7");
+        finite(&open.head);
+        finite(&open.events);
+        Outcome::Accepted
+    })
 }
 
 /// Every target by name.
-pub const TARGETS: [(&str, fn(&[u8])); 4] =
+pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 4] =
     [("table", table), ("parquet", parquet), ("list", list), ("journal", journal)];

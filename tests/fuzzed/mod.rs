@@ -23,7 +23,7 @@ use linedrift::wing::{Planform, read_fibres};
 use linedrift::{Date, Line, LineSet, Row, Segment, Side, TrimSpec, Wing};
 
 /// Bytes, taken one after the other; past their end there are zeros.
-pub struct Source<'a>(&'a [u8]);
+pub struct Source<'a>(pub &'a [u8]);
 
 impl Source<'_> {
     fn byte(&mut self) -> u8 {
@@ -61,17 +61,56 @@ fn text(bytes: &[u8]) -> std::borrow::Cow<'_, str> {
     String::from_utf8_lossy(bytes)
 }
 
+/// Whether the body went into what it is there for, or its input was refused before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    Refused,
+    Accepted,
+}
+
+impl Outcome {
+    pub fn of(accepted: bool) -> Self {
+        if accepted { Self::Accepted } else { Self::Refused }
+    }
+}
+
+/// The Debug text without what stands in quotes: names may be any words.
+fn unquoted(shown: &str) -> String {
+    let mut out = String::with_capacity(shown.len());
+    let mut letters = shown.chars();
+    let mut quoted = false;
+    while let Some(letter) = letters.next() {
+        match letter {
+            '\\' if quoted => drop(letters.next()),
+            '"' => {
+                quoted = !quoted;
+                out.push(' ');
+            }
+            // a quote as a single letter opens nothing
+            '\'' if letters.as_str().starts_with("\"'") => drop(letters.nth(1)),
+            other if !quoted => out.push(other),
+            _ => {}
+        }
+    }
+    out
+}
+
+/// The first word of a Debug text that is a number which is not finite.
+pub fn not_finite(shown: &str) -> Option<&'static str> {
+    let bare = unquoted(shown);
+    let mut words = bare.split(|letter: char| !letter.is_alphanumeric() && letter != '_');
+    words.find_map(|word| ["NaN", "inf"].into_iter().find(|bad| *bad == word))
+}
+
 /// No number that is not finite in whatever a result shows of itself.
-fn finite(what: &impl std::fmt::Debug) {
+pub fn finite(what: &impl std::fmt::Debug) {
     let shown = format!("{what:?}");
-    let bad =
-        [": NaN", "(NaN", "[NaN", " NaN,", ": inf", ": -inf", "(inf", "(-inf", "[inf", "[-inf", " inf,", " -inf,"];
-    let found = bad.iter().find(|word| shown.contains(**word));
+    let found = not_finite(&shown);
     assert!(found.is_none(), "{found:?} in {shown}");
 }
 
 /// A small line set with a cascade, for the readers that want one.
-static SET: LazyLock<LineSet> = LazyLock::new(|| {
+pub static SET: LazyLock<LineSet> = LazyLock::new(|| {
     let mut bytes = [7_u8; 200];
     for (at, byte) in bytes.iter_mut().enumerate() {
         *byte = u8::try_from(at * 37 % 199).unwrap();
@@ -79,72 +118,90 @@ static SET: LazyLock<LineSet> = LazyLock::new(|| {
     line_set(&mut Source(&bytes), 6).expect("a fixed set")
 });
 
-pub fn sheet(bytes: &[u8]) {
+pub fn sheet(bytes: &[u8]) -> Outcome {
     let text = text(bytes);
+    let mut accepted = false;
     if let Ok(read) = FilledSheet::read(&SET, &text) {
         finite(&read);
         assert!(
             read.readings.iter().all(|reading| reading.line < SET.lines().len() && reading.reading_mm.is_finite())
         );
+        accepted |= !read.readings.is_empty();
     }
     for unit in [LengthUnit::Millimetre, LengthUnit::Inch] {
         if let Ok(wide) = WideFile::read(&text, unit) {
             finite(&wide);
             if let Ok(set) = wide.line_set("M") {
-                let readings = wide.readings(&set).map(|all| all.len());
+                let readings = wide.readings(&set);
                 assert!(readings.is_ok(), "a file names its own lines");
+                finite(&readings);
+                accepted = true;
             }
         }
     }
+    Outcome::of(accepted)
 }
 
-pub fn limits(bytes: &[u8]) {
-    if let Ok(table) = LimitsTable::from_toml(&text(bytes)) {
-        table.validate().expect("what is read is valid");
-        finite(&table);
-    }
+pub fn limits(bytes: &[u8]) -> Outcome {
+    let Ok(table) = LimitsTable::from_toml(&text(bytes)) else { return Outcome::Refused };
+    table.validate().expect("what is read is valid");
+    finite(&table);
+    Outcome::Accepted
 }
 
-pub fn saved_fit(bytes: &[u8]) {
-    if let Ok(saved) = SavedFit::from_json(&text(bytes)) {
-        for hours in [0.0, 1.0, 500.0] {
-            for row in Row::ALL {
-                let _ = saved.fit().row_drift(&SET, row, hours);
+pub fn saved_fit(bytes: &[u8]) -> Outcome {
+    let Ok(saved) = SavedFit::from_json(&text(bytes)) else { return Outcome::Refused };
+    for hours in [0.0, 1.0, 500.0] {
+        for row in Row::ALL {
+            // a fit of other materials says nothing of this set
+            if let Some(drift) = saved.fit().row_drift(&SET, row, hours) {
+                finite(&drift);
             }
         }
-        assert_eq!(SavedFit::from_json(&saved.to_json().unwrap()).unwrap(), saved);
     }
+    assert_eq!(SavedFit::from_json(&saved.to_json().unwrap()).unwrap(), saved);
+    Outcome::Accepted
 }
 
-pub fn fibres(bytes: &[u8]) {
+pub fn fibres(bytes: &[u8]) -> Outcome {
+    let mut accepted = false;
     if let Ok(fibres) = read_fibres(&text(bytes)) {
         finite(&fibres);
+        accepted |= !fibres.is_empty();
     }
     if let Ok(planform) = serde_json::from_slice::<Planform>(bytes) {
         for span in [0.0, 0.3, 1.0] {
             assert!(planform.chord_m(span).is_finite());
         }
+        accepted = true;
     }
+    Outcome::of(accepted)
 }
 
-pub fn document(bytes: &[u8]) {
+pub fn document(bytes: &[u8]) -> Outcome {
+    let mut accepted = false;
     if let Ok(fleet) = serde_json::from_slice::<Fleet>(bytes) {
-        judge(&fleet);
+        accepted |= judge(&fleet);
     }
     if let Ok(reduction) = serde_json::from_slice::<Reduction>(bytes) {
-        let _ = reduction.readings();
+        finite(&reduction.readings());
         if let Ok(fit) = WearSpec::default().fit_reduced(&reduction) {
             finite(&fit.terms());
+            finite(&fit.spread());
+            assert!(fit.deviance().is_finite());
+            accepted = true;
         }
     }
+    Outcome::of(accepted)
 }
 
-pub fn round(bytes: &[u8]) {
+pub fn round(bytes: &[u8]) -> Outcome {
     let wing = Wing::new("7", "Heron");
     let history = History { wing, line_set: 0, checks: Vec::new(), actions: Vec::new(), fittings: Vec::new() };
     let check = Check::new("a", Date::constant(2024, 1, 1), 10.0);
     let sheet = SheetSpec::default().run(&SET, None);
     let mut round = Round::new(&SET, &history, &check, &sheet, None);
+    let mut accepted = false;
     for line in bytes.split(|byte| *byte == b'\n') {
         match line {
             b"on" => round.on(),
@@ -153,16 +210,19 @@ pub fn round(bytes: &[u8]) {
             b"open" => round.to_open(),
             _ => {
                 if let Ok(event) = serde_json::from_slice::<RoundEvent>(line) {
-                    let _ = round.apply(&event);
+                    accepted |= round.apply(&event).is_ok();
                 }
             }
         }
-        let _ = round.place();
+        finite(&round.place());
     }
     let made = round.check();
     finite(&made);
     assert!(round.lines_read() + round.unread().len() <= 2 * SET.lines().len());
-    let _ = round.doubts();
+    if let Ok(doubts) = round.doubts() {
+        finite(&doubts);
+    }
+    Outcome::of(accepted)
 }
 
 fn line_set(source: &mut Source<'_>, most: usize) -> Option<LineSet> {
@@ -209,7 +269,7 @@ fn line_set(source: &mut Source<'_>, most: usize) -> Option<LineSet> {
     LineSet::new("Heron", None, lines, segments).ok()
 }
 
-fn arbitrary_fleet(source: &mut Source<'_>) -> Option<Fleet> {
+pub fn arbitrary_fleet(source: &mut Source<'_>) -> Option<Fleet> {
     let set = line_set(source, 8)?;
     let mut histories = Vec::new();
     for wing in 0..=source.below(4) {
@@ -270,44 +330,47 @@ fn arbitrary_fleet(source: &mut Source<'_>) -> Option<Fleet> {
     Fleet::new(vec![set], histories).ok()
 }
 
-/// Every check of a fleet through vetting, trim and plan.
-fn judge(fleet: &Fleet) {
+/// Every check of a fleet through vetting, trim and plan; whether some check had an answer of each.
+fn judge(fleet: &Fleet) -> bool {
+    let (mut vetted, mut trimmed, mut planned) = (false, false, false);
     let plan = PlanSpec::default().most_states(500);
     for history in fleet.histories() {
         let set = fleet.line_set(history);
         for (at, check) in history.checks.iter().enumerate() {
             if let Ok(doubts) = DoubtSpec::default().run(set, history, at, None) {
                 finite(&doubts);
+                vetted = true;
             }
             if let Ok(trim) = TrimSpec::default().run(set, &history.wing, check) {
                 finite(&trim);
-                let _ = trim.to_string();
+                assert!(!trim.to_string().is_empty());
+                trimmed = true;
             }
             if let Ok(plan) = plan.run(set, history, check, &[]) {
                 finite(&plan);
-                let _ = plan.to_string();
+                assert!(!plan.to_string().is_empty());
+                planned = true;
             }
         }
     }
+    vetted && trimmed && planned
 }
 
-pub fn fleet(bytes: &[u8]) {
-    let mut source = Source(bytes);
-    let Some(fleet) = arbitrary_fleet(&mut source) else { return };
-    judge(&fleet);
-    let spec = WearSpec::default();
-    if let Ok(fit) = spec.fit(&fleet) {
-        finite(&fit.terms());
-        finite(&fit.spread());
-        assert!(fit.deviance().is_finite());
-        if let Ok(table) = DueSpec::default().draws(10).run(&fleet, &fit) {
-            finite(&table);
-            let _ = table.to_string();
-        }
-    }
+/// Accepted is what had a fit and a due table.
+pub fn fleet(bytes: &[u8]) -> Outcome {
+    let Some(fleet) = arbitrary_fleet(&mut Source(bytes)) else { return Outcome::Refused };
+    let judged = judge(&fleet);
+    let Ok(fit) = WearSpec::default().fit(&fleet) else { return Outcome::Refused };
+    finite(&fit.terms());
+    finite(&fit.spread());
+    assert!(fit.deviance().is_finite());
+    let Ok(table) = DueSpec::default().draws(10).run(&fleet, &fit) else { return Outcome::Refused };
+    finite(&table);
+    assert!(!table.to_string().is_empty());
+    Outcome::of(judged)
 }
 
-pub fn engine(bytes: &[u8]) {
+pub fn engine(bytes: &[u8]) -> Outcome {
     let mut source = Source(bytes);
     let inner = source.chance(2);
     let outer: Vec<OuterTerm> = (0..source.below(3))
@@ -349,6 +412,7 @@ pub fn engine(bytes: &[u8]) {
         }
         blocks.push(builder.finish());
     }
+    let mut accepted = false;
     for criterion in [Criterion::Reml, Criterion::Ml] {
         if let Ok(fit) = MixedSpec::default().criterion(criterion).evaluation_cap(200).fit(&structure, &blocks) {
             assert!(fit.deviance().is_finite());
@@ -358,12 +422,14 @@ pub fn engine(bytes: &[u8]) {
             }
             assert!(fit.sigma().is_finite() && fit.sigma() > 0.0);
             finite(&fit.outer());
+            accepted = true;
         }
     }
+    Outcome::of(accepted)
 }
 
 /// Every target by name.
-pub const TARGETS: [(&str, fn(&[u8])); 8] = [
+pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 8] = [
     ("sheet", sheet),
     ("limits", limits),
     ("saved_fit", saved_fit),

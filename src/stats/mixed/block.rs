@@ -18,8 +18,10 @@ pub(crate) struct InnerClass {
 
 /// One block, reduced: everything that the criterion needs of it.
 ///
-/// Columns are the outer effects (term by term, copy by copy), the fixed effects, the response.
+/// Columns are the outer effects (term by term, copy by copy), the fixed effects, the response. A block that comes from a
+/// document is refused when its parts do not go together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "BlockRead")]
 pub struct Block {
     pub(crate) copies: Vec<usize>,
     pub(crate) outer: usize,
@@ -37,7 +39,64 @@ pub struct Block {
     pub(crate) flat_log: f64,
 }
 
+/// A block as it stands in a document.
+#[derive(Deserialize)]
+struct BlockRead {
+    copies: Vec<usize>,
+    outer: usize,
+    size: usize,
+    gram: Vec<f64>,
+    gram_low: Vec<f64>,
+    scale: Vec<f64>,
+    classes: Vec<InnerClass>,
+    observations: f64,
+    flat_levels: f64,
+    flat_log: f64,
+}
+
+impl TryFrom<BlockRead> for Block {
+    type Error = String;
+
+    fn try_from(read: BlockRead) -> Result<Self, String> {
+        let BlockRead { copies, outer, size, gram, gram_low, scale, classes, observations, flat_levels, flat_log } =
+            read;
+        let block = Self { copies, outer, size, gram, gram_low, scale, classes, observations, flat_levels, flat_log };
+        match block.fault() {
+            None => Ok(block),
+            Some(what) => Err(format!("a block whose {what} cannot be")),
+        }
+    }
+}
+
 impl Block {
+    /// What does not hold together in a block that was not made here: sizes that contradict each other, sums that no
+    /// readings have.
+    fn fault(&self) -> Option<&'static str> {
+        let columns = self.copies.iter().try_fold(0, |sum: usize, copies| sum.checked_add(*copies));
+        // by the length of what is there, before any product of sizes
+        let sized =
+            self.size > self.outer && self.size <= self.gram.len() && columns.is_some_and(|n| n <= self.outer);
+        if !sized {
+            return Some("number of columns");
+        }
+        let packed = triangle(self.size);
+        let whole = |values: &[f64], len: usize| values.len() == len && values.iter().all(|value| value.is_finite());
+        let counted = |count: f64| count.is_finite() && count >= 0.0;
+        let checks = [
+            (whole(&self.gram, packed), "cross products"),
+            (self.gram_low.is_empty() || whole(&self.gram_low, packed), "low parts of the cross products"),
+            (whole(&self.scale, self.size) && self.scale.iter().all(|square| *square >= 0.0), "scale"),
+            (
+                self.classes.iter().all(|class| {
+                    whole(&class.moment, packed) && counted(class.levels) && class.n > 0.0 && class.n.is_finite()
+                }),
+                "inner levels",
+            ),
+            (counted(self.observations) && counted(self.flat_levels) && self.flat_log.is_finite(), "counts"),
+        ];
+        checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
+    }
+
     /// Readings in the block.
     #[must_use]
     pub fn observations(&self) -> usize {

@@ -63,13 +63,13 @@ impl Curvature {
     }
 
     /// `factor · H⁻¹` over the given parameters, row-major; a direction without curvature (a boundary) gets `flat` times
-    /// the inverse of the largest curvature.
+    /// the inverse of the largest curvature, and nought where there is no curvature at all.
     pub(crate) fn inverse(&self, over: &[usize], factor: f64, flat: f64) -> Vec<f64> {
         let part = self.hessian.select_rows(over).select_columns(over);
         let largest = part.amax();
         let eigen = SymmetricEigen::new(part);
-        let inverse =
-            eigen.eigenvalues.map(|value| if value > FLAT * largest { factor / value } else { flat / largest });
+        let flat = if largest > 0.0 { flat / largest } else { 0.0 };
+        let inverse = eigen.eigenvalues.map(|value| if value > FLAT * largest { factor / value } else { flat });
         let whole = &eigen.eigenvectors * DMatrix::from_diagonal(&inverse) * eigen.eigenvectors.transpose();
         whole.iter().copied().collect()
     }

@@ -111,6 +111,9 @@ pub enum MixedDiagnostic {
 }
 
 /// A fitted mixed model.
+///
+/// A fit that comes alone from a document is not checked, for it does not know the whole model: read it within a
+/// saved fit of the room `wear`, which is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MixedFit {
     pub(crate) structure: Structure,
