@@ -72,6 +72,18 @@ fn a_saved_fit_serves_one_wing_elsewhere_and_the_demo_does_not_serve_real_wings(
     assert_eq!(used["demo"], true);
     let used = ["due", "one", "--wing", "W01", "--fit", "demo.fit", "--use-demo-fit-for-real-wings", "--json"];
     assert_eq!(document(here, &used)["demo"], true);
+    // in parts too, where the fleet itself is no demo
+    let in_parts =
+        ["due", "one", "--fit", "demo.fit", "--use-demo-fit-for-real-wings", "--out", "out", "--parts", "8"];
+    let text = linedrift(here, &in_parts);
+    assert_eq!(text.status.code(), Some(0), "{}", stderr(&text));
+    let note = linedrift::report::text::demo_note();
+    assert!(stdout(&text).contains(note.trim()), "{}", stdout(&text));
+    assert!(stdout(&text).contains("maker's manual"), "{}", stdout(&text));
+    assert_eq!(document(here, &[&in_parts[..], &["--json"]].concat())["demo"], true);
+    let own = ["due", "one", "--fit", "loft.fit", "--out", "own", "--parts", "8"];
+    assert!(!stdout(&linedrift(here, &own)).contains(note.trim()));
+    assert!(document(here, &[&own[..], &["--json"]].concat()).get("demo").is_none());
 
     fs::write(here.join("broken.fit"), "{\"format\": \"linedrift wear fit\", \"version\": 1}").unwrap();
     fs::write(here.join("other.fit"), "{\"format\": \"x\", \"version\": 1}").unwrap();

@@ -162,6 +162,29 @@ fn work_is_recorded_once_compared_and_learnt_from() {
     assert!(stderr(&none).contains("as_left"), "{}", stderr(&none));
 }
 
+/// Two who record at once would each plan from what stood there before the other: the lock is taken before the tables are read.
+#[test]
+fn work_is_planned_from_what_nobody_else_is_changing() {
+    let folder: TempDir = loft();
+    let (_, check) = worn(folder.path());
+    let loft = folder.path().join("loft");
+    let lock = linedrift::fleet::FolderLock::take(&loft).unwrap();
+    // as another process may leave a table for a moment: whoever reads it before asking for the lock says so
+    fs::write(loft.join("actions.csv"), "half a table\n").unwrap();
+    for call in [&["plan", "loft", "--check", &check, "--done"][..], &["plan", "loft", "--learn"]] {
+        let output = linedrift(folder.path(), call);
+        assert_eq!(output.status.code(), Some(1), "{call:?}");
+        assert!(stderr(&output).contains("another process"), "{call:?}: {}", stderr(&output));
+    }
+    drop(lock);
+    let looked = linedrift(folder.path(), &["plan", "loft", "--check", &check]);
+    assert!(stderr(&looked).contains("actions"), "{}", stderr(&looked));
+    let missing = linedrift(folder.path(), &["plan", "nowhere", "--learn"]);
+    assert_eq!(missing.status.code(), Some(1));
+    assert!(stderr(&missing).contains("folder"), "{}", stderr(&missing));
+    assert!(!folder.path().join("nowhere").exists());
+}
+
 #[test]
 fn what_was_reached_is_told_and_learnt() {
     let folder = TempDir::new().unwrap();

@@ -89,6 +89,29 @@ fn senseless_calls_exit_2_and_write_nothing() {
     assert_eq!(left, ["loft"]);
 }
 
+/// Without the long work that comes before: the folder need not be there.
+#[test]
+fn settings_that_exclude_each_other_are_refused_before_any_work() {
+    let folder = TempDir::new().unwrap();
+    let parts = ["--out", "out", "--parts", "8"];
+    let calls: [&[&str]; 8] = [
+        &["due", "none", "--wing", "W01"],
+        &["due", "none", "--calendar", "a.csv"],
+        &["vet", "none", "--wing", "W01"],
+        &["vet", "none", "--check", "C01"],
+        &["trim", "none", "--wing", "W01"],
+        &["trim", "none", "--check", "C01"],
+        &["plan", "none", "--wing", "W01"],
+        &["plan", "none"],
+    ];
+    let mut calls: Vec<Vec<&str>> = calls.iter().map(|call| [call, &parts[..]].concat()).collect();
+    calls.push(vec!["wear", "--from", "a.part", "--materials", "own.toml"]);
+    for call in &calls {
+        let output = linedrift(folder.path(), call);
+        assert_eq!((output.status.code(), stdout(&output)), (Some(2), ""), "{call:?}: {}", stderr(&output));
+    }
+}
+
 #[test]
 fn faults_of_the_tables_exit_1_with_all_of_them() {
     let folder = loft();
@@ -294,6 +317,38 @@ fn tables_go_where_out_says() {
             }
         }
     }
+}
+
+/// What `report` takes for a failure is none to be passed over here.
+#[test]
+fn tables_fails_where_the_wear_model_fails_for_another_reason_than_too_little_history() {
+    let folder = TempDir::new().unwrap();
+    let small = folder.path().join("small");
+    fs::create_dir(&small).unwrap();
+    fs::write(small.join("lines.csv"), "model,line,row,rank,nominal_mm\nHeron,A1,A,1,6000\n").unwrap();
+    fs::write(small.join("wings.csv"), "wing,model\n7,Heron\n").unwrap();
+    let tables = |checks: usize| {
+        let check = |at: usize| {
+            let (year, month, day) = (2001 + at / 336, at / 28 % 12 + 1, at % 28 + 1);
+            format!("c{at},7,{year}-{month:02}-{day:02},{at}\n")
+        };
+        let both = |at: usize| format!("c{at},left,A1,5990\nc{at},right,A1,5990\n");
+        let all = "check,wing,date,hours\n".to_owned() + &(0..checks).map(check).collect::<String>();
+        let readings = "check,side,line,reading_mm\n".to_owned() + &(0..checks).map(both).collect::<String>();
+        fs::write(small.join("checks.csv"), all).unwrap();
+        fs::write(small.join("readings.csv"), readings).unwrap();
+        linedrift(folder.path(), &["tables", "small", "--no-backtest", "--json"])
+    };
+    let one = tables(0);
+    assert_eq!(one.status.code(), Some(0), "{}", stderr(&one));
+    let told: Value = serde_json::from_str(stdout(&one)).unwrap();
+    assert_eq!(told["remarks"].as_array().unwrap().len(), 1, "{told}");
+    // more checks of one wing than the model takes
+    let many = tables(1501);
+    assert_eq!(many.status.code(), Some(1), "{}", stdout(&many));
+    assert!(stderr(&many).contains("1500"), "{}", stderr(&many));
+    let told: Value = serde_json::from_str(stdout(&many)).unwrap();
+    assert!(told["failed"].to_string().contains("1500") && told["remarks"].as_array().unwrap().is_empty(), "{told}");
 }
 
 #[test]

@@ -10,10 +10,10 @@ use linedrift::fleet::dictionary::{self, ColumnKind, TableEntry};
 use linedrift::fleet::frames::{FleetFrames, of_table};
 use linedrift::fleet::{FleetReadError, FleetSummary, FolderSpec, Table, tables, write_folder};
 use linedrift::forecast::{BacktestSpec, DueSpec};
-use linedrift::simulate::FleetSpec;
+use linedrift::simulate::{FleetSpec, Policy, PolicyRow};
 use linedrift::wear::{LineAt, PredictSpec, WearSpec};
 use linedrift::wing::Side;
-use polars::prelude::{Column, DataFrame, DataType, NamedFrom, Series};
+use polars::prelude::{Column, DataFrame, DataType, NamedFrom, ParquetReader, SerReader, Series};
 use tempfile::TempDir;
 
 fn fleet() -> Fleet {
@@ -30,7 +30,22 @@ fn answers<J: BatchJob>(fleet: &Fleet, job: &J) -> Vec<Table> {
     job.tables(&batch.answers)
 }
 
-/// Every result table of a small fleet.
+/// The columns of the failures of every job, as they are written in parts.
+fn failures(fleet: &Fleet) -> Vec<(String, DataFrame)> {
+    fn one<J: BatchJob>(fleet: &Fleet, job: &J) -> (String, DataFrame) {
+        let folder = TempDir::new().unwrap();
+        let written = BatchSpec::default().write(fleet, job, folder.path(), &go).unwrap();
+        let name = written.tables.last().unwrap().clone();
+        let file = fs::File::open(folder.path().join(&name).join("part-00000.parquet")).unwrap();
+        (name, ParquetReader::new(file).finish().unwrap())
+    }
+    let fit = WearSpec::default().fit(fleet).unwrap();
+    let due = DueJob::new(&DueSpec::default().draws(200), fleet, &fit).unwrap();
+    let (vet, trim, plan) = (VetJob::default(), TrimJob::default(), PlanJob::default());
+    vec![one(fleet, &vet), one(fleet, &trim), one(fleet, &plan), one(fleet, &due)]
+}
+
+/// Every result table of a small fleet but those of failures.
 fn results(fleet: &Fleet) -> Vec<Table> {
     let summary = FleetSummary::of(fleet);
     let mut all = vec![tables::summary_models(&summary), tables::summary_rows(&summary)];
@@ -51,7 +66,34 @@ fn results(fleet: &Fleet) -> Vec<Table> {
     all.extend(answers(fleet, &DueJob::new(&spec, fleet, &fit).unwrap()));
     let test = BacktestSpec::default().draws(200).run(fleet).unwrap();
     all.extend([tables::backtest(test.scores()), tables::backtest_coverage(&test), tables::backtest_crps(&test)]);
+    let row = PolicyRow {
+        policy: Policy::AtRisk { risk: 0.1 },
+        checks_per_100_h: 1.5,
+        out_of_trim_pct: 2.0,
+        out_of_trim_se_pct: 0.5,
+        found_out_pct: 9.0,
+    };
+    all.push(tables::policies(&[row]));
     all
+}
+
+/// One wing is not to be judged, another not to be looked through: two failed.
+#[test]
+fn a_wing_that_fails_in_either_way_is_counted_once() {
+    let fleet = fleet();
+    assert_eq!(FleetSummary::of(&fleet).failed, 0);
+    let with = |other_model: &[usize], far_datum: &[usize]| {
+        let mut histories = fleet.histories().to_vec();
+        other_model.iter().for_each(|at| histories[*at].wing.model.push_str(" II"));
+        for at in far_datum {
+            histories[*at].checks.iter_mut().for_each(|check| check.datum_mm = -2e6);
+        }
+        FleetSummary::of(&Fleet::new(fleet.line_sets().to_vec(), histories).unwrap()).failed
+    };
+    let checked: Vec<usize> = (0..10).filter(|at| !fleet.histories()[*at].checks.is_empty()).collect();
+    let (first, second) = (checked[0], checked[1]);
+    assert_eq!((with(&[first], &[]), with(&[], &[second])), (1, 1));
+    assert_eq!((with(&[first], &[second]), with(&[first], &[first])), (2, 1));
 }
 
 fn names(frame: &DataFrame) -> Vec<&str> {
@@ -74,18 +116,20 @@ fn assert_kinds(entry: &TableEntry, frame: &DataFrame) {
 #[test]
 fn results_have_exactly_the_documented_columns() {
     let fleet = fleet();
-    let made = results(&fleet);
+    let made = results(&fleet).into_iter().map(|table| (table.name.clone(), of_table(&table).unwrap()));
+    let made: Vec<(String, DataFrame)> = made.chain(failures(&fleet)).collect();
     let documented: Vec<&str> = dictionary::results().iter().map(|entry| entry.name).collect();
-    let produced: BTreeSet<&str> = made.iter().map(|table| table.name.as_str()).collect();
+    let produced: BTreeSet<&str> = made.iter().map(|(name, _)| name.as_str()).collect();
     assert_eq!(produced, documented.iter().copied().collect());
     assert_eq!(produced.len(), documented.len());
-    for table in &made {
-        let entry = dictionary::results().iter().find(|entry| entry.name == table.name).unwrap();
-        let frame = of_table(table).unwrap();
+    for (name, frame) in &made {
+        let entry = dictionary::results().iter().find(|entry| entry.name == name).unwrap();
         let columns: Vec<&str> = entry.columns.iter().map(|column| column.name).collect();
-        assert_eq!(names(&frame), columns, "{}", table.name);
-        assert!(table.name == "vet_findings" || frame.height() > 0, "{} is empty", table.name);
-        assert_kinds(entry, &frame);
+        assert_eq!(names(frame), columns, "{name}");
+        // nothing is doubtful and no wing fails in this fleet
+        let may_be_empty = name == "vet_findings" || name.ends_with("_failures");
+        assert!(may_be_empty || frame.height() > 0, "{name} is empty");
+        assert_kinds(entry, frame);
     }
 }
 
@@ -214,9 +258,9 @@ fn the_pages_say_what_the_code_says() {
 
 #[cfg(feature = "cli")]
 mod bundled {
-    use polars::prelude::{AnyValue, ParquetReader, SerReader};
+    use polars::prelude::AnyValue;
 
-    use super::{DataFrame, Path, TempDir, dictionary, fs};
+    use super::{DataFrame, ParquetReader, Path, SerReader, TempDir, dictionary, fs};
     use crate::cli_run::{linedrift, stderr};
 
     /// Numbers may differ by so much of their size: another processor's or system's `exp` and `ln` differ in the last bits,
@@ -252,7 +296,8 @@ mod bundled {
         let args = [&["tables", "notebooks-data/demo", "--format", "parquet", "--out", out][..], more].concat();
         let output = linedrift(root, &args);
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
-        let tables = dictionary::results().iter().filter(|entry| entry.name != "wear_predictions");
+        let elsewhere = |name: &str| ["wear_predictions", "policies"].contains(&name) || name.ends_with("_failures");
+        let tables = dictionary::results().iter().filter(|entry| !elsewhere(entry.name));
         let mut compared = 0;
         for entry in tables.filter(|entry| wanted(entry.name)) {
             let name = format!("{}.parquet", entry.name);

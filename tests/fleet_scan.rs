@@ -8,7 +8,9 @@ use linedrift::fleet::{Fault, FolderSpec, ScanSpec, TableFormat, write_folder};
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{Reduction, WearSpec};
 use linedrift::{Row, Side};
-use polars::prelude::{DataFrame, IdxCa, NewChunkedArray, ParquetReader, ParquetWriter, SerReader};
+use polars::prelude::{
+    DataFrame, IdxCa, NamedFrom, NewChunkedArray, ParquetReader, ParquetWriter, SerReader, Series,
+};
 
 /// Adjusted wings, repeats, loads, warmth and risers with a datum of their own: whatever a deviation depends on.
 fn fleet() -> Fleet {
@@ -227,4 +229,60 @@ fn a_damaged_file_among_sound_ones_is_named_and_so_are_other_columns_and_types()
     let found = faults(folder.path());
     assert_eq!(found.len(), 1);
     assert!(found[0].expected.contains("at least one Parquet file"));
+}
+
+#[test]
+fn a_reading_of_a_size_that_cannot_be_is_refused_as_reading_whole_refuses_it() {
+    let folder = cut(&fleet(), |row| row % 3, |row| row);
+    let path = part_file(folder.path(), 1);
+    let mut readings = frame(&path);
+    let mut values: Vec<f64> =
+        readings.column("reading_mm").unwrap().f64().unwrap().iter().map(Option::unwrap).collect();
+    values[7] = 5e9;
+    readings.with_column(Series::new("reading_mm".into(), values).into()).unwrap();
+    ParquetWriter::new(File::create(&path).unwrap()).finish(&mut readings).unwrap();
+    let whole = FolderSpec::default().read(folder.path()).unwrap_err();
+    assert_eq!((whole.faults().len(), whole.faults()[0].column.as_str()), (1, "reading_mm"));
+    let scanned = ScanSpec::default().run(folder.path()).unwrap_err();
+    assert_eq!(scanned.faults(), whole.faults());
+}
+
+/// Who measured is no part of the sums, and its name is judged all the same.
+#[test]
+fn a_hidden_character_in_the_name_of_an_operator_is_refused_as_reading_whole_refuses_it() {
+    let mut histories = fleet().histories().to_vec();
+    for (at, reading) in
+        histories.iter_mut().flat_map(|history| &mut history.checks).flat_map(|check| &mut check.readings).enumerate()
+    {
+        let name = [None, Some("first"), Some("second of a long name"), Some("fir\u{200b}st")];
+        reading.operator = name[if at == 1500 || at == 1502 { 3 } else { at / 97 % 3 }].map(str::to_owned);
+    }
+    let fleet = Fleet::new(fleet().line_sets().to_vec(), histories).unwrap();
+    for format in [TableFormat::Csv, TableFormat::Parquet] {
+        let folder = tempfile::tempdir().unwrap();
+        write_folder(&fleet, folder.path(), format).unwrap();
+        let whole = FolderSpec::default().read(folder.path()).unwrap_err();
+        let at: Vec<(usize, &str)> = whole.faults().iter().map(|fault| (fault.row, fault.column.as_str())).collect();
+        assert_eq!(at, [(1502, "operator"), (1504, "operator")]);
+        let scanned = ScanSpec::default().run(folder.path()).unwrap_err();
+        assert_eq!(scanned.faults(), whole.faults(), "{format:?}");
+    }
+}
+
+/// A quote that is opened and not closed makes one record of the rest of a file, which is not held for it.
+#[test]
+fn a_record_without_end_is_refused_at_its_row_as_reading_whole_refuses_it() {
+    let folder = tempfile::tempdir().unwrap();
+    write_folder(&fleet(), folder.path(), TableFormat::Csv).unwrap();
+    let path = folder.path().join("readings.csv");
+    let sound = std::fs::read_to_string(&path).unwrap();
+    let (begin, rest) = sound.match_indices('\n').nth(40).map(|(at, _)| sound.split_at(at + 1)).unwrap();
+    let times = (66 << 20) / rest.len() + 1;
+    std::fs::write(&path, format!("{begin}\"{}", rest.repeat(times))).unwrap();
+    let whole = FolderSpec::default().read(folder.path()).unwrap_err();
+    let found = whole.faults().iter().map(|fault| (fault.table.as_str(), fault.row)).collect::<Vec<_>>();
+    assert_eq!(found, [("readings", 42)], "{whole}");
+    assert!(whole.faults()[0].expected.contains("at most 64 MB"), "{whole}");
+    let scanned = ScanSpec::default().run(folder.path()).unwrap_err();
+    assert_eq!(scanned.faults(), whole.faults());
 }

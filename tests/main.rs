@@ -15,6 +15,8 @@ mod architecture;
 mod cli_damaged;
 #[cfg(feature = "cli")]
 mod cli_forecast;
+#[cfg(all(feature = "cli", unix))]
+mod cli_outputs;
 #[cfg(feature = "cli")]
 mod cli_plan;
 #[cfg(feature = "cli")]

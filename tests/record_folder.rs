@@ -5,8 +5,8 @@ use std::path::Path;
 
 use linedrift::check::{Check, Fleet, Reading, RoundEvent, Stage};
 use linedrift::fleet::{
-    Addition, AdditionError, FolderLock, FolderSpec, Journal, JournalError, RoundHead, TableFormat, write_folder,
-    write_new_folder,
+    Addition, AdditionError, FleetWriteError, FolderLock, FolderSpec, Journal, JournalError, RoundHead, TableFormat,
+    write_folder, write_new_folder,
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::wing::{Side, Wing};
@@ -70,11 +70,11 @@ fn a_check_is_added_to_either_format_and_all_else_is_as_before() {
     for format in [TableFormat::Csv, TableFormat::Parquet] {
         let folder = TempDir::new().unwrap();
         write_folder(&fleet, folder.path(), format).unwrap();
+        // writing a folder takes its lock, as adding to it does
         let before = names(folder.path());
         add(folder.path(), &wing, &check).unwrap();
         assert!(read(folder.path()) == with(&fleet, &wing, &check), "{format:?}");
-        let after: Vec<String> = names(folder.path()).into_iter().filter(|name| name != ".linedrift-lock").collect();
-        assert_eq!(after, before, "no file is left over");
+        assert_eq!(names(folder.path()), before, "no file is left over");
         let error = add(folder.path(), &wing, &check).unwrap_err();
         assert!(matches!(error, AdditionError::CheckThere { readings: 20, .. }), "{error}");
     }
@@ -357,12 +357,28 @@ fn two_cannot_add_at_once_and_a_lock_left_behind_locks_nothing() {
     fs::write(folder.path().join(".linedrift-lock"), "4711\n").unwrap();
     let first = FolderLock::take(folder.path()).unwrap();
     let error = FolderLock::take(folder.path()).unwrap_err();
-    let AdditionError::Locked { path, holder } = &error else { panic!("{error}") };
+    let FleetWriteError::Locked { path, holder } = &error else { panic!("{error}") };
     assert_eq!(path, &folder.path().join(".linedrift-lock"));
     assert_eq!(holder, &std::process::id().to_string());
     assert!(error.to_string().contains(".linedrift-lock"), "{error}");
     drop(first);
     FolderLock::take(folder.path()).unwrap();
+}
+
+/// Several tables are put in place together, which only one may do at a time.
+#[test]
+fn a_folder_is_not_written_over_while_another_adds_to_it() {
+    let fleet = invented();
+    let folder = TempDir::new().unwrap();
+    write_folder(&fleet, folder.path(), TableFormat::Csv).unwrap();
+    let lock = FolderLock::take(folder.path()).unwrap();
+    let before = names(folder.path());
+    let refused = write_folder(&fleet, folder.path(), TableFormat::Parquet).unwrap_err();
+    assert!(refused.to_string().contains("another process"), "{refused}");
+    assert_eq!(names(folder.path()), before);
+    drop(lock);
+    write_folder(&fleet, folder.path(), TableFormat::Parquet).unwrap();
+    assert!(read(folder.path()) == fleet);
 }
 
 #[test]
@@ -378,7 +394,7 @@ fn a_journal_gives_back_what_was_written_and_tells_what_is_damaged() {
     journal.add(&[event(6500.5)]).unwrap();
     journal.add(&[RoundEvent::Strike { side: Side::Left, line: "A\n1".to_owned() }, event(6501.0)]).unwrap();
     let busy = Journal::resume(folder.path(), "7/ü").unwrap_err();
-    assert!(matches!(busy, JournalError::Addition(AdditionError::Locked { .. })), "{busy}");
+    assert!(matches!(busy, JournalError::Write(FleetWriteError::Locked { .. })), "{busy}");
     drop(journal);
     assert!(Journal::begin(folder.path(), &head).is_err(), "an interrupted round is not begun anew");
 

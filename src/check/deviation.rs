@@ -33,20 +33,29 @@ pub struct LineDeviation {
 #[must_use]
 pub fn reading_deviation_mm(set: &LineSet, check: &Check, reading: &Reading) -> Option<f64> {
     let line = set.lines().get(reading.line)?;
-    let deviation = reading.reading_mm - check.datum_mm(reading.side, line.row) - line.nominal_mm;
-    Some(deviation + correction_mm(set, check, reading.line))
+    let datum_mm = check.datum_mm(reading.side, line.row);
+    Some(reading.reading_mm - datum_mm - line.nominal_mm + correction_mm(set, check, reading.line))
 }
 
 /// Load and temperature correction of a line's deviation at a check, mm: zero at 50 N and 20 °C.
 pub(crate) fn correction_mm(set: &LineSet, check: &Check, line: usize) -> f64 {
+    corrected_mm(check, || stretch_mm_per_n(set, line), || thermal_mm_per_k(set, line))
+}
+
+/// The correction from a line's stretch and thermal change, which are asked for only where they count.
+fn corrected_mm(
+    check: &Check,
+    stretch_mm_per_n: impl FnOnce() -> f64,
+    thermal_mm_per_k: impl FnOnce() -> f64,
+) -> f64 {
     let mut correction = 0.0;
     let load = REFERENCE_LOAD_N - check.load_n;
     if load != 0.0 {
-        correction += stretch_mm_per_n(set, line) * load;
+        correction += stretch_mm_per_n() * load;
     }
     let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
     if warmth != 0.0 {
-        correction -= thermal_mm_per_k(set, line) * warmth;
+        correction -= thermal_mm_per_k() * warmth;
     }
     correction
 }
@@ -76,17 +85,9 @@ impl DeviationTable {
 
     /// The same as [`reading_deviation_mm`], to the bit; `None` when the line is not in the set.
     pub(crate) fn deviation_mm(&self, check: &Check, side: Side, line: usize, reading_mm: f64) -> Option<f64> {
-        let deviation = reading_mm - check.datum_mm(side, *self.rows.get(line)?) - self.nominal_mm.get(line)?;
-        let mut correction = 0.0;
-        let load = REFERENCE_LOAD_N - check.load_n;
-        if load != 0.0 {
-            correction += self.stretch_mm_per_n.get(line)? * load;
-        }
-        let warmth = check.temperature_c - REFERENCE_TEMPERATURE_C;
-        if warmth != 0.0 {
-            correction -= self.thermal_mm_per_k.get(line)? * warmth;
-        }
-        Some(deviation + correction)
+        let datum_mm = check.datum_mm(side, *self.rows.get(line)?);
+        let (stretch, thermal) = (*self.stretch_mm_per_n.get(line)?, *self.thermal_mm_per_k.get(line)?);
+        Some(reading_mm - datum_mm - self.nominal_mm.get(line)? + corrected_mm(check, || stretch, || thermal))
     }
 }
 

@@ -217,7 +217,9 @@ impl Fleet {
     /// The history of a wing.
     #[must_use]
     pub fn history(&self, wing: &str) -> Option<&History> {
-        self.histories.iter().find(|history| history.wing.id == wing)
+        // they are sorted by id
+        let at = self.histories.binary_search_by(|history| history.wing.id.as_str().cmp(wing)).ok()?;
+        self.histories.get(at)
     }
 
     /// Day of the last check of the fleet.

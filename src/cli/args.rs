@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use linedrift::Date;
 use linedrift::check::Fleet;
-use linedrift::fleet::{Table, TableFormat, read_materials, write_table};
+use linedrift::fleet::{Table, read_materials};
 use linedrift::forecast::LimitsTable;
 use linedrift::wing::Fibre;
 
+use super::parts::InParts;
 use super::{Failure, output};
 
 /// How to run and how to answer.
@@ -63,9 +64,9 @@ impl Choice {
         self.wing.is_none() && self.check.is_none()
     }
 
-    /// Refuses a single wing or check where all are wanted.
-    pub(super) fn must_be_all(&self) -> Result<(), Failure> {
-        if self.is_all() {
+    /// Refuses a single wing or check beside results in parts.
+    pub(super) fn fits(&self, parts: &InParts) -> Result<(), Failure> {
+        if self.is_all() || !parts.is_set() {
             return Ok(());
         }
         Err(Failure::Call("--parts goes over all wings: leave out --wing and --check".to_owned()))
@@ -116,9 +117,7 @@ impl Tables {
         let Some(out) = &self.out else { return Ok(()) };
         output::make_folder(out)?;
         for table in tables {
-            for format in [TableFormat::Csv, TableFormat::Parquet] {
-                write_table(table, out, format)?;
-            }
+            output::write_formats(table, out, &output::BOTH)?;
         }
         Ok(())
     }

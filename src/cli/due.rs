@@ -13,7 +13,7 @@ use serde::Serialize;
 use super::args::{Common, LimitsFile, Tables, above_nought, day, read_text};
 use super::input::Input;
 use super::output::Output;
-use super::parts::InParts;
+use super::parts::{InParts, Told};
 use super::progress::Progress;
 use super::{Failure, judging, parts};
 
@@ -22,7 +22,7 @@ pub(super) struct Args {
     /// Folder with the tables of a fleet
     fleet: PathBuf,
     /// This wing only (the wear model is still fitted to the whole fleet)
-    #[arg(long, value_name = "ID")]
+    #[arg(long, value_name = "ID", conflicts_with = "parts")]
     wing: Option<String>,
     /// A fit saved by `wear --save`, in place of fitting these wings
     #[arg(long, value_name = "FILE")]
@@ -31,7 +31,7 @@ pub(super) struct Args {
     #[arg(long, requires = "fit")]
     use_demo_fit_for_real_wings: bool,
     /// Also write the dated checks as a calendar, by the file's ending: .ics (iCalendar) or .csv
-    #[arg(long, value_name = "FILE", value_parser = calendar_file)]
+    #[arg(long, value_name = "FILE", value_parser = calendar_file, conflicts_with = "parts")]
     calendar: Option<PathBuf>,
     /// Also say how much a check at these hours would narrow the forecast 100 h later
     #[arg(long, value_name = "H", requires = "wing", value_parser = above_nought)]
@@ -87,6 +87,11 @@ impl Source {
             Source::Fleet(fit) => fit,
             Source::Saved(saved) => saved.fit(),
         }
+    }
+
+    /// Whether it is a saved fit on the invented demo.
+    fn is_demo(&self) -> bool {
+        matches!(self, Source::Saved(saved) if saved.is_demo())
     }
 }
 
@@ -147,8 +152,7 @@ impl Args {
         let failures = batch.failures.into_iter();
         let failures = failures.map(|failure| WingFailure { wing: failure.wing, message: failure.message });
         let table = DueTable::new(self.risk, batch.answers).with_failures(failures.collect());
-        let demo = fleet.is_demo() || matches!(source, Source::Saved(saved) if saved.is_demo());
-        Ok(if demo { table.marked_demo() } else { table })
+        Ok(if fleet.is_demo() || source.is_demo() { table.marked_demo() } else { table })
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {
@@ -166,11 +170,8 @@ impl Args {
         progress.step("drawing forecasts");
         let job = self.job(&input, &source, &spec)?;
         if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
-            if self.wing.is_some() || self.calendar.is_some() {
-                let why = "--parts goes over all wings and writes tables only: leave out --wing and --calendar";
-                return Err(Failure::Call(why.to_owned()));
-            }
-            return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
+            let told = Told { json: self.common.json, demo: input.fleet.is_demo() || source.is_demo() };
+            return parts::write(&input.fleet, &job, wanted, progress, told);
         }
         let table = self.table(&input, &source, &job, &progress)?;
         let mut value = None;

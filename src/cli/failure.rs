@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use linedrift::check::sheet::{SheetFault, SheetFaults};
 use linedrift::fleet::{AdditionError, Fault, FleetReadError};
+use linedrift::wear::WearError;
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
@@ -108,6 +109,11 @@ impl fmt::Display for Failure {
     }
 }
 
+/// Whether a fleet is merely too small for a wear model, which is no failure of what else is asked of it.
+pub(super) fn is_too_little_history(error: &WearError) -> bool {
+    matches!(error, WearError::NoReadings | WearError::Fit { .. })
+}
+
 /// A fault of a sheet as one of a table.
 fn of_table(file: &str, fault: &SheetFault) -> Fault {
     Fault {
@@ -165,6 +171,6 @@ from_result!(
     linedrift::simulate::SimulateError,
     linedrift::trim::TrimError,
     linedrift::wear::MergeError,
-    linedrift::wear::WearError,
+    WearError,
     std::io::Error
 );

@@ -24,16 +24,6 @@ pub(super) fn judge(
     choice: &Choice,
     spec: &TrimSpec,
     limits: &LimitsTable,
-) -> Result<Judged, Failure> {
-    judge_watched(fleet, choice, spec, limits, &Progress::new())
-}
-
-/// The same, with its progress shown.
-pub(super) fn judge_watched(
-    fleet: &Fleet,
-    choice: &Choice,
-    spec: &TrimSpec,
-    limits: &LimitsTable,
     progress: &Progress,
 ) -> Result<Judged, Failure> {
     let job = TrimJob::new(spec.clone(), limits.clone());

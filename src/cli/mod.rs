@@ -87,7 +87,7 @@ enum Command {
     /// Counts what a fleet folder holds.
     #[command(after_help = CAUTIONS)]
     Summary(summary::Args),
-    /// Every result table of a fleet, as CSV and Parquet, and what their columns mean.
+    /// The result tables of a fleet, as CSV and Parquet, and what their columns mean.
     #[command(after_help = CAUTIONS)]
     Tables(tables::Args),
     /// Reduces a fleet, or some files of its readings, to a part that `wear --from` puts together with others.

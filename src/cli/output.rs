@@ -5,6 +5,7 @@ use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
+use linedrift::fleet::{Table, TableFormat, write_table};
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
@@ -140,6 +141,23 @@ fn ascii_where_hidden(json: &str) -> String {
         }
     }
     out
+}
+
+/// Both formats of result tables.
+pub(super) const BOTH: [TableFormat; 2] = [TableFormat::Csv, TableFormat::Parquet];
+
+/// Writes a result table into a folder in some formats, and gives the paths of the files.
+pub(super) fn write_formats(
+    table: &Table,
+    folder: &Path,
+    formats: &[TableFormat],
+) -> Result<Vec<String>, super::Failure> {
+    let mut files = Vec::new();
+    for format in formats {
+        write_table(table, folder, *format)?;
+        files.push(folder.join(format!("{}.{}", table.name, format.ending())).display().to_string());
+    }
+    Ok(files)
 }
 
 /// Makes a folder, with those above it, where it is not there yet.

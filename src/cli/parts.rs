@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use linedrift::check::Fleet;
 use linedrift::fleet::batch::{Batch, BatchJob, BatchSpec, EarlierParts, PartsWritten};
+use linedrift::report::text;
 use serde::Serialize;
 
 use super::Failure;
@@ -32,7 +33,20 @@ struct PartsDocument<'a> {
     failed: &'a [String],
 }
 
+/// How the answer is given, and of what.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Told {
+    pub(super) json: bool,
+    /// Whether wings or fit are the invented demo.
+    pub(super) demo: bool,
+}
+
 impl InParts {
+    /// Whether parts are asked for.
+    pub(super) fn is_set(&self) -> bool {
+        self.parts.is_some()
+    }
+
     /// The folder and the settings, when parts are asked for.
     pub(super) fn wanted<'a>(&self, out: Option<&'a PathBuf>) -> Option<(&'a Path, BatchSpec)> {
         let (Some(parts), Some(out)) = (self.parts, out) else { return None };
@@ -54,19 +68,20 @@ pub(super) fn write<J: BatchJob>(
     job: &J,
     (folder, spec): (&Path, BatchSpec),
     progress: Progress,
-    json: bool,
+    told: Told,
 ) -> Result<Output, Failure> {
     progress.count(fleet.histories().len());
     let written = spec.write(fleet, job, folder, &|at| progress.at(at))?;
     drop(progress);
     let failed: Vec<String> = written.failures.iter().map(ToString::to_string).collect();
-    let output = if json {
+    let output = if told.json {
         let schema = format!("linedrift.{}-parts/1", job.name());
         let folder = folder.display().to_string();
         let document = PartsDocument { schema, folder, written: &written, failed: &failed };
-        Output::json(&Document::new(document, fleet.is_demo()))?
+        Output::json(&Document::new(document, told.demo))?
     } else {
-        Output::text(words(&written, folder))
+        let note = if told.demo { text::demo_note() } else { String::new() };
+        Output::text(format!("{}{note}\n{}", text::cautions(), words(&written, folder)))
     };
     Ok(output.with_failed(failed))
 }

@@ -6,7 +6,7 @@ use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::{Check, Fleet};
 use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
-use linedrift::fleet::{read_given, read_steps, write_atomic};
+use linedrift::fleet::{FolderLock, read_given, read_steps, write_atomic};
 use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
 use linedrift::plan::{
     AlternativeRow, Finding, GivenAction, Plan, PlanDocument, PlanSpec, RowTarget, Sides, Target, curve_table,
@@ -18,7 +18,7 @@ use serde::Serialize;
 use super::args::{Choice, Common, LimitsFile, Tables, day};
 use super::input::Input;
 use super::output::{self, Output};
-use super::parts::InParts;
+use super::parts::{InParts, Told};
 use super::progress::Progress;
 use super::{Failure, judging, parts, plan_after, plan_all};
 
@@ -142,31 +142,42 @@ impl Args {
         Ok(given)
     }
 
+    /// The lock of the folder, where the call writes into it; none of a folder that is not there.
+    fn lock(&self) -> Result<Option<FolderLock>, Failure> {
+        if (self.done || self.learn) && self.fleet.is_dir() {
+            return Ok(Some(FolderLock::take(&self.fleet)?));
+        }
+        Ok(None)
+    }
+
     pub(super) fn run(self) -> Result<Output, Failure> {
-        self.common.apply()?;
-        if self.parts.wanted(self.out.as_ref()).is_some() && !self.all {
+        if self.parts.is_set() && !self.all {
             return Err(Failure::Call("--parts goes with --all".to_owned()));
         }
         if self.as_left.is_some() && !(self.done || self.achieved) {
             return Err(Failure::Call("--as-left goes with --done or --achieved".to_owned()));
         }
+        self.common.apply()?;
         let spec = self.spec()?;
         let given = self.given()?;
         let progress = Progress::new();
         progress.step("reading the tables");
+        // nobody may change the tables between the reading and the writing
+        let lock = self.lock()?;
         let input = Input::read(&self.fleet, &[], &self.common)?;
         let limits = self.limits.read(&input.fleet)?;
         if self.all {
             progress.step("searching for the plans");
             let job = PlanJob::new(spec, limits);
             if let Some(wanted) = self.parts.wanted(self.out.as_ref()) {
-                return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
+                let told = Told { json: self.common.json, demo: input.fleet.is_demo() };
+                return parts::write(&input.fleet, &job, wanted, progress, told);
             }
             return plan_all::run(&input, &job, &Tables { out: self.out }, progress, self.common.json);
         }
         if self.learn {
             progress.step("learning from recorded work");
-            return plan_after::learn(&self, &input, &spec);
+            return plan_after::learn(&self, &input, &spec, lock.as_ref());
         }
         let one = judging::one_check(&input.fleet, &self.choice)?;
         let spec = limits.of(&one.history.wing.model).planning(spec);
@@ -207,7 +218,8 @@ impl Args {
         } else {
             None
         };
-        let recorded = if self.done { Some(plan_after::done(&self, &input, one, &plan)?) } else { None };
+        let recorded =
+            if self.done { Some(plan_after::done(&self, &input, one, &plan, lock.as_ref())?) } else { None };
         drop(progress);
         if one.at + 1 < one.history.checks.len() {
             output::say("note: this is not the wing's last check; what hangs on its links is taken as it is now\n");

@@ -17,7 +17,13 @@ use super::output::{Document, Output};
 use super::plan::Args;
 
 /// Writes the plan into the fleet folder as done.
-pub(super) fn done(args: &Args, input: &Input, one: ChosenCheck<'_>, plan: &Plan) -> Result<RecordedRow, Failure> {
+pub(super) fn done(
+    args: &Args,
+    input: &Input,
+    one: ChosenCheck<'_>,
+    plan: &Plan,
+    lock: Option<&FolderLock>,
+) -> Result<RecordedRow, Failure> {
     let call = |message: String| Err(Failure::Call(message));
     let as_left = args.named_as_left(one)?;
     if let Some(check) = as_left.filter(|check| check.stage != Stage::AsLeft) {
@@ -40,8 +46,7 @@ pub(super) fn done(args: &Args, input: &Input, one: ChosenCheck<'_>, plan: &Plan
         actions: plan.actions(date, one.check.hours_h, as_left.map(|check| check.id.as_str())),
         fittings: plan.fittings(one.history),
     };
-    let lock = FolderLock::take(&args.fleet)?;
-    let written = record_work(&args.fleet, &[work], &lock)?;
+    let written = record_work(&args.fleet, &[work], held(lock)?)?;
     Ok(RecordedRow {
         date,
         as_left: as_left.map(|check| check.id.clone()),
@@ -49,6 +54,11 @@ pub(super) fn done(args: &Args, input: &Input, one: ChosenCheck<'_>, plan: &Plan
         fittings_changed: written.fittings_changed,
         fittings_new: written.fittings_new,
     })
+}
+
+/// The lock that was taken before the tables were read.
+fn held(lock: Option<&FolderLock>) -> Result<&FolderLock, Failure> {
+    lock.ok_or_else(|| Failure::Result("the folder was not there to be locked".to_owned()))
 }
 
 /// What was recorded, in a sentence.
@@ -111,7 +121,12 @@ struct LearntDocument<'a> {
 }
 
 /// Learns step sizes and writes them into the folder.
-pub(super) fn learn(args: &Args, input: &Input, spec: &PlanSpec) -> Result<Output, Failure> {
+pub(super) fn learn(
+    args: &Args,
+    input: &Input,
+    spec: &PlanSpec,
+    lock: Option<&FolderLock>,
+) -> Result<Output, Failure> {
     let fleet = &input.fleet;
     let learnt = LearnSpec::default().fit_fleet(spec, fleet)?;
     let works: Vec<WingWork<'_>> = fleet
@@ -122,8 +137,7 @@ pub(super) fn learn(args: &Args, input: &Input, spec: &PlanSpec) -> Result<Outpu
             WingWork { set, history, actions: Vec::new(), fittings: learnt.fittings(spec, set, history) }
         })
         .collect();
-    let lock = FolderLock::take(&args.fleet)?;
-    let written = record_work(&args.fleet, &works, &lock)?;
+    let written = record_work(&args.fleet, &works, held(lock)?)?;
     if args.common.json {
         let document = LearntDocument {
             schema: "linedrift.learnt/1",

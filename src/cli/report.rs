@@ -1,23 +1,25 @@
 //! `linedrift report`, and plain `linedrift`
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use linedrift::Date;
 use linedrift::check::Fleet;
 use linedrift::fleet::batch::BatchFailure;
-use linedrift::fleet::{Table, TableFormat, tables, write_atomic, write_table};
+use linedrift::fleet::{Table, tables, write_atomic};
 use linedrift::forecast::{
     Backtest, BacktestSpec, DueRow, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable,
 };
 use linedrift::plan::PlanSpec;
 use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, expected_drift, measured_drift, text};
 use linedrift::trim::{Trim, TrimSpec};
-use linedrift::wear::{WearError, WearFit, WearSpec};
+use linedrift::wear::{WearFit, WearSpec};
 use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Failure;
 use super::args::{Choice, Common, LimitsFile, day};
+use super::failure::is_too_little_history;
 use super::input::Input;
 use super::judging::{Judged, chosen, failed_due, judge};
 use super::output::{self, Document, Output};
@@ -125,7 +127,7 @@ impl Args {
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");
-        let judged = judge(&input.fleet, &self.choice, &TrimSpec::default(), &limits)?;
+        let judged = judge(&input.fleet, &self.choice, &TrimSpec::default(), &limits, &progress)?;
         let spec = DueSpec::default().seed(options.seed).today(today).limits(limits.clone());
         let results = self.work_out(&input.fleet, judged, &spec, &limits, &progress)?;
         progress.step("drawing the page");
@@ -203,7 +205,7 @@ impl Args {
         let mut remarks = Vec::new();
         let fit = match WearSpec::default().fit_preferred(fleet) {
             Ok(fit) => Some(fit),
-            Err(error @ (WearError::NoReadings | WearError::Fit { .. })) => {
+            Err(error) if is_too_little_history(&error) => {
                 remarks.push(format!("No wear and no next check: {error}."));
                 None
             }
@@ -234,10 +236,11 @@ impl Args {
 
     /// The plan of each judged check, with its trade-off.
     fn plans(&self, fleet: &Fleet, limits: &LimitsTable, judged: &mut Judged) -> Result<Vec<WingPlan>, Failure> {
+        let trimmed: HashSet<&str> = judged.trims.iter().map(|trim| trim.check.as_str()).collect();
         let made: Vec<Result<WingPlan, String>> = chosen(fleet, &self.choice)?
             .into_par_iter()
             // a check that could not be judged is named already
-            .filter(|one| judged.trims.iter().any(|trim| trim.check == one.check.id))
+            .filter(|one| trimmed.contains(one.check.id.as_str()))
             .map(|one| {
                 let set = fleet.line_set(one.history);
                 let findings = findings(fleet, one)?;
@@ -329,10 +332,7 @@ fn write_tables(fleet: &Fleet, results: &Results, out: &Path) -> Result<Vec<Stri
     }
     let mut written = Vec::new();
     for table in &all {
-        for format in [TableFormat::Csv, TableFormat::Parquet] {
-            write_table(table, out, format)?;
-            written.push(out.join(format!("{}.{}", table.name, format.ending())).display().to_string());
-        }
+        written.extend(output::write_formats(table, out, &output::BOTH)?);
     }
     Ok(written)
 }

@@ -7,8 +7,8 @@ use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::Fleet;
 use linedrift::fleet::batch::{BatchJob, DueJob, PlanJob, TrimJob, VetJob};
-use linedrift::fleet::{FleetSummary, Table, TableFormat, dictionary, tables, write_table};
-use linedrift::forecast::{BacktestSpec, DueSpec, LimitsTable};
+use linedrift::fleet::{FleetSummary, Table, TableFormat, dictionary, tables};
+use linedrift::forecast::{BacktestSpec, DueSpec, ForecastError, LimitsTable};
 use linedrift::plan::PlanSpec;
 use linedrift::report::text;
 use linedrift::trim::TrimSpec;
@@ -17,6 +17,7 @@ use serde::Serialize;
 
 use super::Failure;
 use super::args::{Common, LimitsFile, day};
+use super::failure::is_too_little_history;
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::parts;
@@ -63,7 +64,7 @@ impl FormatName {
         match self {
             FormatName::Csv => &[TableFormat::Csv],
             FormatName::Parquet => &[TableFormat::Parquet],
-            FormatName::Both => &[TableFormat::Csv, TableFormat::Parquet],
+            FormatName::Both => &output::BOTH,
         }
     }
 }
@@ -89,10 +90,7 @@ struct Written<'a> {
 
 impl Written<'_> {
     fn table(&mut self, table: &Table) -> Result<(), Failure> {
-        for format in self.formats {
-            write_table(table, self.out, *format)?;
-            self.files.push(self.out.join(format!("{}.{}", table.name, format.ending())).display().to_string());
-        }
+        self.files.extend(output::write_formats(table, self.out, self.formats)?);
         let rows = table.columns.first().map_or(0, |column| column.data.len());
         let _ = writeln!(self.lines, "{:<20}{rows:>9} rows", table.name);
         Ok(())
@@ -173,7 +171,14 @@ impl Args {
         progress.step("fitting the wear model");
         match WearSpec::default().fit_preferred(fleet) {
             Ok(fit) => self.forecasts(fleet, &fit, limits, written, progress)?,
-            Err(error) => written.remarks.push(format!("no wear and no next check: {error}")),
+            Err(error) if is_too_little_history(&error) => {
+                written.remarks.push(format!("no wear, no next check and no backtest: {error}"));
+                return Ok(());
+            }
+            Err(error) => {
+                written.failed.push(format!("wear: {error}"));
+                return Ok(());
+            }
         }
         if self.no_backtest {
             return Ok(());
@@ -184,12 +189,13 @@ impl Args {
                 tables::backtest(test.scores()),
                 tables::backtest_coverage(&test),
                 tables::backtest_crps(&test),
-            ]),
-            Err(error) => {
+            ])?,
+            Err(error @ ForecastError::NothingToForecast { .. }) => {
                 written.remarks.push(format!("no backtest: {error}"));
-                Ok(())
             }
+            Err(error) => written.failed.push(format!("backtest: {error}")),
         }
+        Ok(())
     }
 
     fn forecasts(
@@ -205,6 +211,10 @@ impl Args {
         progress.step("drawing forecasts");
         let today = self.today.or_else(|| fleet.last_date()).unwrap_or(Date::ZERO);
         let spec = DueSpec::default().seed(self.seed).today(today).limits(limits);
-        written.job(fleet, &DueJob::new(&spec, fleet, fit)?, progress)
+        match DueJob::new(&spec, fleet, fit) {
+            Ok(job) => written.job(fleet, &job, progress)?,
+            Err(error) => written.failed.push(format!("due: {error}")),
+        }
+        Ok(())
     }
 }

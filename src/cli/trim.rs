@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::args::{Choice, Common, LimitsFile, Tables};
 use super::input::Input;
 use super::output::{Document, Output};
-use super::parts::InParts;
+use super::parts::{InParts, Told};
 use super::progress::Progress;
 use super::{Failure, judging, parts};
 
@@ -68,6 +68,7 @@ impl Args {
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {
+        self.choice.fits(&self.parts)?;
         self.common.apply()?;
         let spec = self.spec()?;
         let progress = Progress::new();
@@ -76,10 +77,10 @@ impl Args {
         progress.step("judging checks");
         let limits = self.limits.read(&input.fleet)?;
         if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
-            self.choice.must_be_all()?;
-            return parts::write(&input.fleet, &TrimJob::new(spec, limits), wanted, progress, self.common.json);
+            let told = Told { json: self.common.json, demo: input.fleet.is_demo() };
+            return parts::write(&input.fleet, &TrimJob::new(spec, limits), wanted, progress, told);
         }
-        let judged = judging::judge_watched(&input.fleet, &self.choice, &spec, &limits, &progress)?;
+        let judged = judging::judge(&input.fleet, &self.choice, &spec, &limits, &progress)?;
         self.tables.write(&[
             tables::checks(&judged.trims),
             tables::rows(&judged.trims),

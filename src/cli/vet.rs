@@ -9,7 +9,7 @@ use linedrift::report::text;
 use super::args::{Choice, Common, Tables};
 use super::input::Input;
 use super::output::Output;
-use super::parts::InParts;
+use super::parts::{InParts, Told};
 use super::progress::Progress;
 use super::{Failure, judging, parts};
 
@@ -29,6 +29,7 @@ pub(super) struct Args {
 
 impl Args {
     pub(super) fn run(self) -> Result<Output, Failure> {
+        self.choice.fits(&self.parts)?;
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
@@ -36,8 +37,8 @@ impl Args {
         progress.step("looking for doubtful readings");
         let job = VetJob::default();
         if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
-            self.choice.must_be_all()?;
-            return parts::write(&input.fleet, &job, wanted, progress, self.common.json);
+            let told = Told { json: self.common.json, demo: input.fleet.is_demo() };
+            return parts::write(&input.fleet, &job, wanted, progress, told);
         }
         let fleet = &input.fleet;
         let batch = judging::answers(fleet, &self.choice, &job, |one| job.check(fleet, one), &progress)?;

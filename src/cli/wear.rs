@@ -27,7 +27,7 @@ pub(super) struct Args {
     #[arg(required_unless_present = "from")]
     fleet: Option<PathBuf>,
     /// Parts written by `reduce`, in place of a folder
-    #[arg(long, value_name = "PART", num_args = 1.., conflicts_with = "fleet")]
+    #[arg(long, value_name = "PART", num_args = 1.., conflicts_with_all = ["fleet", "materials"])]
     from: Vec<PathBuf>,
     /// How wear goes on with hours flown
     #[arg(long, value_enum, default_value_t = ShapeName::Linear)]

@@ -19,18 +19,6 @@ use crate::wing::{LineSet, Wing};
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum AdditionError {
-    /// Another process is adding to the folder, or at work on the same round.
-    #[error(
-        "another process{} is at work here and holds the lock on {}: wait until it is done, or end it there",
-        if holder.is_empty() { String::new() } else { format!(" (number {holder})") },
-        path.display()
-    )]
-    Locked {
-        /// The file that is locked.
-        path: PathBuf,
-        /// Number of the process, where known.
-        holder: String,
-    },
     /// The check is there, with readings.
     #[error("check `{check}` is in the folder already, with {readings} readings: name another by its id")]
     CheckThere {
@@ -77,7 +65,7 @@ pub enum AdditionError {
     /// With the new rows the tables would have faults; the rows are numbered as they would stand.
     #[error("{0}")]
     Read(#[from] FleetReadError),
-    /// The file system refused.
+    /// The file system refused, or another process is at work.
     #[error(transparent)]
     Write(#[from] FleetWriteError),
 }

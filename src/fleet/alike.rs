@@ -46,21 +46,45 @@ pub(super) fn report_alike(loaded: &Loaded, names: Names, faults: &mut FaultList
 /// Notes as faults the cells with characters that are not seen. Tables whose names must all be known from others are left
 /// out by the caller.
 pub(super) fn report_hidden(loaded: &Loaded, columns: &[&str], faults: &mut FaultList) {
-    for grid in loaded.grids() {
-        for (column, cells) in grid.columns.iter().filter(|(name, _)| columns.contains(&name.as_str())) {
-            let Cells::Text(cells) = cells else { continue };
-            for (at, text) in cells.iter().enumerate() {
-                if text.is_some_and(|text| text.trim() != text) {
-                    let expected = format_args!("text without blanks around it");
-                    faults.add(&grid.name, grid.row_number(at), column, text.unwrap_or_default(), expected);
-                } else if let Some(hidden) = text.and_then(|text| text.chars().find(|letter| is_hidden(*letter))) {
+    loaded.grids().iter().for_each(|grid| report_hidden_in(grid, columns, faults));
+}
+
+/// The same for one grid.
+pub(super) fn report_hidden_in(grid: &Grid, columns: &[&str], faults: &mut FaultList) {
+    for (column, cells) in grid.columns.iter().filter(|(name, _)| columns.contains(&name.as_str())) {
+        let Cells::Text(cells) = cells else { continue };
+        for (at, text) in cells.iter().enumerate() {
+            let Some((text, flaw)) = text.and_then(|text| Some((text, flaw(text)?))) else { continue };
+            let row = grid.row_number(at);
+            match flaw {
+                Flaw::Blanks => {
+                    faults.add(&grid.name, row, column, text, format_args!("text without blanks around it"));
+                }
+                Flaw::Hidden(hidden) => {
                     let code = u32::from(hidden);
                     let expected = format_args!("text of characters that can be seen (this has U+{code:04X})");
-                    faults.add(&grid.name, grid.row_number(at), column, text.unwrap_or_default(), expected);
+                    faults.add(&grid.name, row, column, text, expected);
                 }
             }
         }
     }
+}
+
+/// What is wrong with a text that names something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Flaw {
+    /// Blanks before or behind it.
+    Blanks,
+    /// A character that is not seen.
+    Hidden(char),
+}
+
+/// What is wrong with a text, if anything is.
+pub(super) fn flaw(text: &str) -> Option<Flaw> {
+    if text.trim() != text {
+        return Some(Flaw::Blanks);
+    }
+    text.chars().find(|letter| is_hidden(*letter)).map(Flaw::Hidden)
 }
 
 /// A note for every pair of names that differ only in capitals, which is allowed.

@@ -1,13 +1,18 @@
 //! Files that are written whole or not at all.
 
 use std::fs::{self, File};
-use std::io::{BufWriter, Write};
+use std::io::{BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use thiserror::Error;
 
 use crate::simulate::SimulateError;
+
+/// Temporary names that this process has used.
+static COUNT: AtomicU64 = AtomicU64::new(0);
+/// Names that are tried before the file system is taken at its word that all are there.
+const MOST_TRIES: usize = 10_000;
 
 /// Why a table or file could not be written.
 #[derive(Debug, Error)]
@@ -29,6 +34,18 @@ pub enum FleetWriteError {
         table: String,
         /// Why.
         why: String,
+    },
+    /// Another process is at work in the folder, or on the same round.
+    #[error(
+        "another process{} is at work here and holds the lock on {}: wait until it is done, or end it there",
+        if holder.is_empty() { String::new() } else { format!(" (number {holder})") },
+        path.display()
+    )]
+    Locked {
+        /// The file that is locked.
+        path: PathBuf,
+        /// Number of the process, where known.
+        holder: String,
     },
     /// An invented fleet could not be made.
     #[error(transparent)]
@@ -86,17 +103,12 @@ impl StagedFile {
         path: &Path,
         write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
     ) -> Result<Self, FleetWriteError> {
-        static COUNT: AtomicU64 = AtomicU64::new(0);
         let failed = |source| FleetWriteError::Io { path: path.to_owned(), source };
         let target = target_of(path).map_err(failed)?;
-        let Some(name) = target.file_name() else {
-            return Err(failed(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not the name of a file")));
-        };
-        let count = COUNT.fetch_add(1, Ordering::Relaxed);
-        let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
-        let temporary = target.with_file_name(name);
+        let (temporary, file) = made_beside(&target, |temporary| File::create_new(temporary)).map_err(failed)?;
+        // from here on it is ours to remove
         let staged = Self { path: path.to_owned(), target, temporary, waits: true };
-        fill(&staged.temporary, &staged.target, write).map_err(failed)?;
+        fill(file, &staged.target, write).map_err(failed)?;
         Ok(staged)
     }
 
@@ -153,16 +165,59 @@ fn target_of(path: &Path) -> std::io::Result<PathBuf> {
     }
 }
 
-fn fill(
-    temporary: &Path,
-    path: &Path,
-    write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>,
-) -> std::io::Result<()> {
-    let mut buffered = BufWriter::new(File::create_new(temporary)?);
+/// Makes a file or folder under a hidden name beside `target` that nothing bears yet. What is there under such a name, of a
+/// process that had the same number and was killed or of one elsewhere on the same disk, is left alone.
+pub(super) fn made_beside<T>(
+    target: &Path,
+    make: impl Fn(&Path) -> std::io::Result<T>,
+) -> std::io::Result<(PathBuf, T)> {
+    let Some(name) = target.file_name() else {
+        return Err(std::io::Error::new(ErrorKind::InvalidInput, "not the name of a file"));
+    };
+    let mut tries = 0;
+    loop {
+        let count = COUNT.fetch_add(1, Ordering::Relaxed);
+        let name = format!(".{}.{}-{count}.tmp", name.to_string_lossy(), std::process::id());
+        let temporary = target.with_file_name(name);
+        match make(&temporary) {
+            Ok(made) => return Ok((temporary, made)),
+            Err(error) if error.kind() == ErrorKind::AlreadyExists && tries < MOST_TRIES => tries += 1,
+            Err(error) => return Err(error),
+        }
+    }
+}
+
+fn fill(file: File, path: &Path, write: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> std::io::Result<()> {
+    let mut buffered = BufWriter::new(file);
     write(&mut buffered)?;
     let file = buffered.into_inner().map_err(std::io::IntoInnerError::into_error)?;
     if let Ok(before) = fs::metadata(path) {
         file.set_permissions(before.permissions())?;
     }
     file.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_temporary_file_of_another_process_is_neither_used_nor_removed() {
+        let home = tempfile::tempdir().unwrap();
+        let name = |count: u64| format!(".fit.json.{}-{count}.tmp", std::process::id());
+        let next = COUNT.load(Ordering::Relaxed);
+        // other tests count on meanwhile
+        let taken: Vec<PathBuf> = (next..next + 2_000).map(|count| home.path().join(name(count))).collect();
+        for path in &taken {
+            fs::write(path, "another's").unwrap();
+        }
+        let target = home.path().join("fit.json");
+        write_atomic(&target, b"ours").unwrap();
+        assert_eq!(fs::read_to_string(&target).unwrap(), "ours");
+        assert!(StagedFile::filled(&target, |_| Err(ErrorKind::StorageFull.into())).is_err());
+        let (folder, ()) = made_beside(&target, |path| fs::create_dir(path)).unwrap();
+        assert!(folder.is_dir() && !taken.contains(&folder));
+        assert!(taken.iter().all(|path| fs::read_to_string(path).is_ok_and(|text| text == "another's")));
+        assert_eq!(fs::read_dir(home.path()).unwrap().count(), taken.len() + 2);
+    }
 }

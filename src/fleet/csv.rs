@@ -12,6 +12,8 @@ use super::schema::TableSchema;
 
 /// A table has some dozen columns; more than this is another kind of file.
 const MOST_COLUMNS: usize = 1000;
+/// Bytes of one record, at most: more is a quote that was opened and not closed, and would fill the memory.
+pub(super) const LONGEST_RECORD: usize = 64 << 20;
 /// Row of the first record: the header is row 1.
 pub(super) const FIRST_ROW: usize = 2;
 pub(super) const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
@@ -82,6 +84,10 @@ impl<'a> Shape<'a> {
             faults.add(table, 1, "", "", format_args!("a header row (the file is empty)"));
             return None;
         };
+        if head.line.len() > LONGEST_RECORD {
+            too_long(table, 1, head.line, faults);
+            return None;
+        }
         let header = fields(head.line);
         if let (Some(only), 1) = (header.first(), header.len())
             && let Some(name) = [(';', "semicolons"), ('\t', "tabs")].iter().find(|(mark, _)| only.contains(*mark))
@@ -110,7 +116,10 @@ impl<'a> Shape<'a> {
             let Some(record) = records.next() else { break };
             row += 1;
             let blank = record.fields == 1 && record.line.trim_ascii().is_empty();
-            if !blank && record.fields == header.len() && !record.torn {
+            if record.line.len() > LONGEST_RECORD {
+                whole = false;
+                too_long(table, row, record.line, faults);
+            } else if !blank && record.fields == header.len() && !record.torn {
                 count += 1;
                 if count + first_row - 1 != row {
                     rows.push(row);
@@ -262,6 +271,15 @@ pub(super) fn fields(line: &[u8]) -> Vec<String> {
         at += 1;
     }
     all.into_iter().map(|field| String::from_utf8_lossy(&field).into_owned()).collect()
+}
+
+/// Notes a record that is longer than any can be.
+pub(super) fn too_long(table: &str, row: usize, line: &[u8], faults: &mut FaultList) {
+    // what is shown of it is short
+    let begin = line.get(..line.len().min(1000)).unwrap_or(line);
+    let most = LONGEST_RECORD >> 20;
+    let expected = format_args!("a record of at most {most} MB (is a quote opened and not closed?)");
+    faults.add(table, row, "", String::from_utf8_lossy(begin), expected);
 }
 
 fn complain(record: &Piece<'_>, columns: usize, table: &str, row: usize, faults: &mut FaultList) {

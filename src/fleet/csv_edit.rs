@@ -9,6 +9,8 @@ const MARK: &[u8] = b"\xEF\xBB\xBF";
 pub(super) struct CsvEdit {
     mark: bool,
     records: Vec<Record>,
+    /// Places of the records that hold something, the header left out.
+    filled: Vec<usize>,
     columns: Vec<String>,
     end: Vec<u8>,
 }
@@ -37,15 +39,11 @@ impl CsvEdit {
         }
         let columns = records.first().map(|head| fields(&head.fields.join(&b','))).unwrap_or_default();
         let end = records.first().map(|head| head.end.clone()).filter(|end| !end.is_empty());
-        Self { mark: body.len() < bytes.len(), records, columns, end: end.unwrap_or_else(|| b"\n".to_vec()) }
-    }
-
-    /// Records without the header that hold something.
-    fn body(&self) -> impl Iterator<Item = usize> {
         let blank = |record: &Record| {
             record.fields.iter().all(|field| field.trim_ascii().is_empty()) && record.fields.len() < 2
         };
-        (1..self.records.len()).filter(move |at| !blank(&self.records[*at]))
+        let filled = (1..records.len()).filter(|at| !blank(&records[*at])).collect();
+        Self { mark: body.len() < bytes.len(), records, filled, columns, end: end.unwrap_or_else(|| b"\n".to_vec()) }
     }
 
     /// Place of a column, which is added, with nothing in it, where the file has none of that name.
@@ -53,8 +51,7 @@ impl CsvEdit {
         if let Some(known) = self.columns.iter().position(|column| column == name) {
             return known;
         }
-        let filled: Vec<usize> = std::iter::once(0).chain(self.body()).collect();
-        for at in filled {
+        for at in std::iter::once(0).chain(self.filled.iter().copied()) {
             let field = if at == 0 { encoded(name).into_bytes() } else { Vec::new() };
             self.records[at].fields.push(field);
         }
@@ -64,8 +61,8 @@ impl CsvEdit {
 
     /// Puts a value into a field; `record` counts the records that hold something, from 0, the header left out.
     pub(super) fn set(&mut self, record: usize, column: usize, value: &str) {
-        let Some(at) = self.body().nth(record) else { return };
-        if let Some(field) = self.records[at].fields.get_mut(column) {
+        let place = self.filled.get(record).and_then(|at| self.records.get_mut(*at));
+        if let Some(field) = place.and_then(|record| record.fields.get_mut(column)) {
             *field = encoded(value).into_bytes();
         }
     }
@@ -81,6 +78,7 @@ impl CsvEdit {
                 *field = encoded(value).into_bytes();
             }
         }
+        self.filled.push(self.records.len());
         self.records.push(Record { fields, end: self.end.clone() });
     }
 

@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
-use super::csv::{BYTE_ORDER_MARK, FIRST_ROW, Records};
+use super::csv::{BYTE_ORDER_MARK, FIRST_ROW, LONGEST_RECORD, Records};
 
 /// Bytes read in one go: some 300,000 records.
 const PIECE: usize = 8 << 20;
@@ -16,13 +16,35 @@ pub(super) struct CsvPiece {
     pub(super) first_row: usize,
 }
 
-/// Cuts a CSV file between records. Only one piece is held, unless a record is longer than that.
+/// Why there is no next piece.
+#[derive(Debug)]
+pub(super) enum PieceError {
+    /// The file system refused.
+    Read(std::io::Error),
+    /// A record goes on for longer than any can.
+    TooLong {
+        /// Its row.
+        row: usize,
+        /// How it begins.
+        begin: Vec<u8>,
+    },
+}
+
+impl From<std::io::Error> for PieceError {
+    fn from(error: std::io::Error) -> Self {
+        Self::Read(error)
+    }
+}
+
+/// Cuts a CSV file between records. Only one piece is held, or one record where that is longer, of 64 MB at most.
 pub(super) struct CsvPieces {
     file: File,
     header: Vec<u8>,
     rest: Vec<u8>,
     first_row: usize,
     piece: usize,
+    /// Bytes of a record, at most.
+    longest: usize,
     state: State,
 }
 
@@ -42,22 +64,23 @@ struct Cut {
 
 impl CsvPieces {
     pub(super) fn open(path: &Path) -> std::io::Result<Self> {
-        Self::with_size(path, PIECE)
+        Self::with_sizes(path, PIECE, LONGEST_RECORD)
     }
 
-    fn with_size(path: &Path, piece: usize) -> std::io::Result<Self> {
+    fn with_sizes(path: &Path, piece: usize, longest: usize) -> std::io::Result<Self> {
         Ok(Self {
             file: File::open(path)?,
             header: Vec::new(),
             rest: Vec::new(),
             first_row: FIRST_ROW,
             piece,
+            longest,
             state: State::Header,
         })
     }
 
     /// The next piece; `None` at the end. A file without records is one piece.
-    pub(super) fn next(&mut self) -> std::io::Result<Option<CsvPiece>> {
+    pub(super) fn next(&mut self) -> Result<Option<CsvPiece>, PieceError> {
         if self.state == State::Done {
             return Ok(None);
         }
@@ -77,7 +100,7 @@ impl CsvPieces {
                         self.state = State::Done;
                         return Ok(Some(CsvPiece { bytes: std::mem::take(&mut self.rest), first_row: FIRST_ROW }));
                     }
-                    wanted *= 2;
+                    wanted = self.more(wanted, 1)?;
                     continue;
                 }
                 self.header = self.rest.drain(..head.at).collect();
@@ -85,7 +108,7 @@ impl CsvPieces {
             }
             let found = if is_end { Cut { at: self.rest.len(), records: 0 } } else { cut(&self.rest, usize::MAX) };
             if found.at == 0 && !is_end {
-                wanted *= 2;
+                wanted = self.more(wanted, self.first_row)?;
                 continue;
             }
             if is_end {
@@ -100,6 +123,20 @@ impl CsvPieces {
             self.first_row += found.records;
             return Ok(Some(CsvPiece { bytes, first_row }));
         }
+    }
+}
+
+impl CsvPieces {
+    /// How much to read for a record, in this row, that goes on behind what was read.
+    fn more(&self, wanted: usize, row: usize) -> Result<usize, PieceError> {
+        // with the end of its line the record may be two bytes longer
+        let most = self.longest.saturating_add(2);
+        if self.rest.len() >= most {
+            let begin = self.rest.iter().take(1000).copied().collect();
+            return Err(PieceError::TooLong { row, begin });
+        }
+        // a first piece may be larger than a record
+        Ok((wanted * 2).min(most.max(wanted + 1)))
     }
 }
 
@@ -152,7 +189,7 @@ mod tests {
                     })
                     .collect()
             };
-            let mut pieces = CsvPieces::with_size(&path, size).unwrap();
+            let mut pieces = CsvPieces::with_sizes(&path, size, LONGEST_RECORD).unwrap();
             let (mut found, mut faults) = (Vec::new(), FaultList::default());
             while let Some(piece) = pieces.next().unwrap() {
                 let grid = read_csv_piece(&piece.bytes, piece.first_row, RISERS, &[], &mut faults).unwrap();
@@ -160,6 +197,35 @@ mod tests {
             }
             prop_assert_eq!(found, rows(&whole), "{:?}", text);
             prop_assert_eq!(faults, whole_faults, "{:?}", text);
+        }
+    }
+
+    #[test]
+    fn a_record_without_end_is_refused_at_its_row_before_it_is_read_to_the_end() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("risers.csv");
+        let rest = "b,left,A\n".repeat(1000);
+        for (text, expected) in [
+            (format!("check,side,row\na,left,A\n\nc,\"left,A\n{rest}"), Some(4)),
+            (format!("\"check,side,row\n{rest}"), Some(1)),
+            (format!("check,side,row\n{},left,A\r\n{rest}", "x".repeat(93)), Some(2)),
+            (format!("check,side,row\n{},left,A\r\n{rest}", "x".repeat(92)), None),
+        ] {
+            std::fs::write(&path, &text).unwrap();
+            let mut pieces = CsvPieces::with_sizes(&path, 30, 99).unwrap();
+            let mut most = 0;
+            let end = loop {
+                match pieces.next() {
+                    Ok(Some(piece)) => most = most.max(piece.bytes.len()),
+                    Ok(None) => break None,
+                    Err(PieceError::TooLong { row, begin }) => break Some((row, begin)),
+                    Err(PieceError::Read(error)) => panic!("{error}"),
+                }
+            };
+            assert_eq!(end.as_ref().map(|(row, _)| *row), expected, "{text:.60}");
+            let read = text.len() as u64 - std::io::copy(&mut pieces.file, &mut std::io::sink()).unwrap();
+            assert!(expected.is_none() || read < 200, "{read} bytes read of {text:.60}");
+            assert!(most < 200, "{most}");
         }
     }
 }

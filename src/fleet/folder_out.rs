@@ -7,7 +7,8 @@ use std::path::Path;
 
 use polars::prelude::Column;
 
-use super::atomic::{FleetWriteError, StagedFile, sync_folder};
+use super::atomic::{FleetWriteError, StagedFile, made_beside, sync_folder};
+use super::lock::FolderLock;
 use super::pending::Pending;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
@@ -20,9 +21,10 @@ use crate::wing::{LineSet, ModelData, Side};
 /// Optional tables are written where there is something to say; an optional table of an earlier fleet in the same
 /// folder, and its readings in another format, are removed, so that old and new never mix: all tables are written beside the
 /// old ones first, and a process that is stopped while they are put in place is completed by the next reader or writer.
+/// The folder is locked meanwhile, as by [`FolderLock::take`].
 ///
 /// # Errors
-/// [`FleetWriteError`] when the file system refuses or the tables have no place for what the fleet says.
+/// [`FleetWriteError`] when the file system refuses, another process is at work in the folder, or the tables have no place for what the fleet says.
 pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let tables = short_tables(fleet)?;
     if folder.join(READINGS.name).is_dir() {
@@ -32,7 +34,12 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
         });
     }
     fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
-    Pending::read(folder)?.complete(folder)?;
+    let _lock = FolderLock::take(folder)?;
+    put_tables(fleet, tables, folder, format)
+}
+
+/// Writes the tables of a fleet into a folder that is locked, or that nobody knows of yet.
+fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let (mut staged, mut stale) = (Vec::new(), Vec::new());
     for table in tables {
         let name = table.name.clone();
@@ -106,7 +113,8 @@ pub(super) fn write_if_said(table: Table, folder: &Path, format: TableFormat) ->
 /// [`FleetWriteError`] when the folder holds something, the file system refuses, or the tables have no place for what the
 /// fleet says.
 pub fn write_new_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
-    in_new_folder(folder, |temporary| write_folder(fleet, temporary, format))
+    let tables = short_tables(fleet)?;
+    in_new_folder(folder, |temporary| put_tables(fleet, tables, temporary, format))
 }
 
 /// Fills a folder under a temporary name, then gives it its own.
@@ -115,15 +123,17 @@ pub(super) fn in_new_folder<T>(
     fill: impl FnOnce(&Path) -> Result<T, FleetWriteError>,
 ) -> Result<T, FleetWriteError> {
     let failed = |source| FleetWriteError::Io { path: folder.to_owned(), source };
-    let name = folder.file_name().map(|name| name.to_string_lossy().into_owned());
-    let name = name.ok_or_else(|| failed(ErrorKind::InvalidInput.into()))?;
+    if folder.file_name().is_none() {
+        return Err(failed(ErrorKind::InvalidInput.into()));
+    }
     if folder.exists() {
         // only an empty folder can be removed so
         fs::remove_dir(folder).map_err(failed)?;
     }
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     fs::create_dir_all(parent).map_err(failed)?;
-    let temporary = parent.join(format!(".{name}.{}.tmp", std::process::id()));
+    // nothing that is there already: it may be another's, or half of what another left
+    let (temporary, ()) = made_beside(folder, |path| fs::create_dir(path)).map_err(failed)?;
     let written = fill(&temporary).and_then(|filled| {
         sync_folder(&temporary);
         fs::rename(&temporary, folder).map_err(failed)?;

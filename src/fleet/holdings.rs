@@ -1,6 +1,6 @@
 //! What a fleet folder holds, counted.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use jiff::civil::Date;
@@ -11,7 +11,7 @@ use super::batch::{ChosenCheck, latest_checks};
 use crate::check::doubt::DoubtSpec;
 use crate::check::{Fleet, History, Stage, Verdict};
 use crate::trim::TrimSpec;
-use crate::wing::{LineSet, Row};
+use crate::wing::{LineSet, Row, is_hidden};
 
 /// Checks that are looked through for doubtful readings, at most: a summary is to take a second.
 const LOOKED_THROUGH: usize = 200;
@@ -149,33 +149,37 @@ impl FleetSummary {
             })
             .collect();
         let latest = latest_checks(fleet);
-        let (doubtful, undoubted) = doubtful(fleet, &latest);
-        let (rows, unjudged) = rows(fleet, &latest);
-        Self { total, models, doubtful, rows, failed: undoubted.max(unjudged) }
+        let mut failed = BTreeSet::new();
+        let doubtful = doubtful(fleet, &latest, &mut failed);
+        let rows = rows(fleet, &latest, &mut failed);
+        Self { total, models, doubtful, rows, failed: failed.len() }
     }
 }
 
-/// Looks through some of the latest checks; also how many of them could not be.
-fn doubtful(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (DoubtfulShare, usize) {
+/// Looks through some of the latest checks, and adds to `failed` the places of those that could not be.
+fn doubtful(fleet: &Fleet, latest: &[ChosenCheck<'_>], failed: &mut BTreeSet<usize>) -> DoubtfulShare {
     let looked = latest.len().min(LOOKED_THROUGH);
+    let place = |at: usize| at * latest.len() / looked;
     let found: Vec<Option<[usize; 2]>> = (0..looked)
         .into_par_iter()
         .map(|at| {
-            let one = latest.get(at * latest.len() / looked)?;
+            let one = latest.get(place(at))?;
             let doubts = DoubtSpec::default().run(fleet.line_set(one.history), one.history, one.at, None).ok()?;
             Some([doubts.readings(), doubts.findings().len()])
         })
         .collect();
     let sum = |at: usize| found.iter().flatten().filter_map(|both| both.get(at)).sum();
     let checks = found.iter().flatten().count();
-    (DoubtfulShare { latest_checks: latest.len(), checks, readings: sum(0), doubtful: sum(1) }, looked - checks)
+    let share = DoubtfulShare { latest_checks: latest.len(), checks, readings: sum(0), doubtful: sum(1) };
+    failed.extend(found.iter().enumerate().filter(|(_, one)| one.is_none()).map(|(at, _)| place(at)));
+    share
 }
 
 /// Lines within, undecided and outside, by row and material.
 type Counts<'a> = BTreeMap<(Row, &'a str), [usize; 3]>;
 
-/// Judges the latest checks; also how many of them could not be.
-fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) {
+/// Judges the latest checks, and adds to `failed` the places of those that could not be.
+fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>], failed: &mut BTreeSet<usize>) -> Vec<RowHoldings> {
     let materials: Vec<Vec<String>> = fleet
         .line_sets()
         .iter()
@@ -201,7 +205,7 @@ fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) 
             Some(counts)
         })
         .collect();
-    let failed = judged.iter().filter(|one| one.is_none()).count();
+    failed.extend(judged.iter().enumerate().filter(|(_, one)| one.is_none()).map(|(at, _)| at));
     let mut all: Counts<'_> = BTreeMap::new();
     for (key, counts) in judged.into_iter().flatten().flatten() {
         all.entry(key).or_default().iter_mut().zip(counts).for_each(|(sum, count)| *sum += count);
@@ -214,7 +218,7 @@ fn rows(fleet: &Fleet, latest: &[ChosenCheck<'_>]) -> (Vec<RowHoldings>, usize) 
         undecided,
         outside,
     };
-    (all.into_iter().map(row).collect(), failed)
+    all.into_iter().map(row).collect()
 }
 
 /// Material of the longest part of a line.
@@ -319,7 +323,7 @@ impl fmt::Display for FleetSummary {
 
 /// The text cut to a width in characters; whatever could move the cursor is shown as `?`.
 fn cut(text: &str, width: usize) -> String {
-    let clean = text.chars().map(|c| if c.is_control() { '?' } else { c });
+    let clean = text.chars().map(|c| if is_hidden(c) { '?' } else { c });
     if text.chars().count() <= width {
         return clean.collect();
     }

@@ -8,7 +8,6 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::addition::AdditionError;
 use super::atomic::{FleetWriteError, sync_folder};
 use super::lock::try_lock;
 use crate::check::{Check, RoundEvent};
@@ -21,7 +20,7 @@ const FORMAT: &str = "linedrift.journal/1";
 pub enum JournalError {
     /// Another process is at work on it, or the file system refused.
     #[error(transparent)]
-    Addition(#[from] AdditionError),
+    Write(#[from] FleetWriteError),
     /// A line that is no event of a round.
     #[error("{}, line {line}: {why}", path.display())]
     Damaged {
@@ -208,8 +207,7 @@ impl Journal {
 
     fn open(path: PathBuf) -> Result<Self, JournalError> {
         let opened = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
-        let file =
-            opened.map_err(|source| AdditionError::Write(FleetWriteError::Io { path: path.clone(), source }))?;
+        let file = opened.map_err(|source| FleetWriteError::Io { path: path.clone(), source })?;
         try_lock(&file, &path, String::new)?;
         Ok(Self { path, file })
     }
@@ -219,8 +217,8 @@ impl Journal {
         written.map_err(|source| self.failed(source).into())
     }
 
-    fn failed(&self, source: std::io::Error) -> AdditionError {
-        AdditionError::Write(FleetWriteError::Io { path: self.path.clone(), source })
+    fn failed(&self, source: std::io::Error) -> FleetWriteError {
+        FleetWriteError::Io { path: self.path.clone(), source }
     }
 }
 

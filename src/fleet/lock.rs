@@ -4,7 +4,6 @@ use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Write};
 use std::path::Path;
 
-use super::addition::AdditionError;
 use super::atomic::FleetWriteError;
 use super::pending::Pending;
 
@@ -24,10 +23,11 @@ impl FolderLock {
     /// Takes the lock of a fleet folder, and completes what another process was stopped at between two tables.
     ///
     /// # Errors
-    /// [`AdditionError::Locked`] while another process has it, [`AdditionError::Write`] when the file system refuses.
-    pub fn take(folder: &Path) -> Result<Self, AdditionError> {
+    /// [`FleetWriteError::Locked`] while another process has it, [`FleetWriteError::Io`] when the file system refuses, and
+    /// [`FleetWriteError::Table`] when what the other process left cannot be understood.
+    pub fn take(folder: &Path) -> Result<Self, FleetWriteError> {
         let path = folder.join(LOCK_FILE);
-        let failed = |source| AdditionError::Write(FleetWriteError::Io { path: path.clone(), source });
+        let failed = |source| FleetWriteError::Io { path: path.clone(), source };
         let mut file =
             OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path).map_err(failed)?;
         try_lock(&file, &path, || holder(&path))?;
@@ -53,12 +53,10 @@ fn holder(path: &Path) -> String {
 }
 
 /// Locks an open file for this process.
-pub(super) fn try_lock(file: &File, path: &Path, holder: impl FnOnce() -> String) -> Result<(), AdditionError> {
+pub(super) fn try_lock(file: &File, path: &Path, holder: impl FnOnce() -> String) -> Result<(), FleetWriteError> {
     match file.try_lock() {
         Ok(()) => Ok(()),
-        Err(TryLockError::WouldBlock) => Err(AdditionError::Locked { path: path.to_owned(), holder: holder() }),
-        Err(TryLockError::Error(source)) => {
-            Err(AdditionError::Write(FleetWriteError::Io { path: path.to_owned(), source }))
-        }
+        Err(TryLockError::WouldBlock) => Err(FleetWriteError::Locked { path: path.to_owned(), holder: holder() }),
+        Err(TryLockError::Error(source)) => Err(FleetWriteError::Io { path: path.to_owned(), source }),
     }
 }

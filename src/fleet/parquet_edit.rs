@@ -8,9 +8,13 @@ use polars::prelude::{
     TimeUnit,
 };
 
+use super::cell::Cell;
 use super::guard::guarded;
 use super::parquet::{MS_PER_DAY, is_readable};
 use super::table_edit::Value;
+
+/// Below this every whole number is a 64-bit number of its own.
+const EXACT: f64 = 9_007_199_254_740_992.0;
 
 /// What is to be changed in one column.
 #[derive(Debug, Default)]
@@ -122,24 +126,26 @@ impl ParquetEdit {
                 let cells = changes.over(cells, days).map_err(|value| refuse(&value))?;
                 Series::new(name.into(), cells).cast(dtype).map_err(said)
             }
+            // a column of whole numbers that gets a part of one becomes one of decimals
+            dtype if dtype.is_integer() && !given().any(is_part) => {
+                let cells = old.strict_cast(&DataType::Int64).map_err(said)?;
+                let cells = cells.i64().map_err(said)?.iter().collect();
+                let cells = changes.over(cells, whole).map_err(|value| refuse(&value))?;
+                Series::new(name.into(), cells).strict_cast(dtype).map_err(said)
+            }
             dtype => {
-                let number = |value: &Value| match value {
-                    Value::Number(number) => Some(*number),
-                    // an id that is written as a number in the file
-                    Value::Text(text) => text.parse().ok(),
-                    Value::Day(_) => None,
-                };
-                let cells = old.cast(&DataType::Float64).map_err(said)?;
-                let cells: Vec<Option<f64>> = cells.f64().map_err(said)?.iter().collect();
-                let cells = changes.over(cells, number).map_err(|value| refuse(&value))?;
-                let is_whole = cells.iter().flatten().all(|value| value.fract() == 0.0);
-                let numbers = Series::new(name.into(), cells);
-                // a column of whole numbers that gets a part of one becomes one of decimals
-                if dtype.is_float() || (dtype.is_integer() && is_whole) {
-                    numbers.strict_cast(dtype).map_err(said)
-                } else {
-                    Ok(numbers)
+                let decimals = old.strict_cast(&DataType::Float64).map_err(said)?;
+                if dtype.is_integer() && !same(&decimals.strict_cast(dtype).map_err(said)?, &old) {
+                    return Err(format!("column `{name}` holds whole numbers too large to become decimal ones"));
                 }
+                let cells = decimals.f64().map_err(said)?.iter().collect();
+                let cells = changes.over(cells, decimal).map_err(|value| refuse(&value))?;
+                let numbers = Series::new(name.into(), cells);
+                let narrow = numbers.strict_cast(dtype).map_err(said);
+                // a column of short decimals that gets a longer one becomes one of long ones
+                let back = narrow.as_ref().ok().and_then(|narrow| narrow.strict_cast(&DataType::Float64).ok());
+                let holds = dtype.is_float() && back.is_some_and(|back| same(&back, &numbers));
+                if holds { narrow } else { Ok(numbers) }
             }
         }
     }
@@ -158,6 +164,39 @@ impl Changes {
             cells.push(value.as_ref().map(held).transpose()?);
         }
         Ok(cells)
+    }
+}
+
+/// Whether two columns hold the same values and gaps.
+fn same(one: &Series, other: &Series) -> bool {
+    one.equals_missing(other)
+}
+
+/// Whether a value is a number that a column of whole numbers has no place for.
+fn is_part(value: &Value) -> bool {
+    matches!(value, Value::Number(_)) && whole(value).is_none()
+}
+
+/// A value as a whole number, where that says all of it. A name such as `007` is none: it would come back as `7`.
+fn whole(value: &Value) -> Option<i64> {
+    match value {
+        // within these bounds every whole number is one of its own, and the cast is exact
+        #[allow(clippy::cast_possible_truncation)]
+        Value::Number(number) if number.fract() == 0.0 && number.abs() < EXACT => Some(*number as i64),
+        Value::Text(text) => text.parse().ok().filter(|count| Cell::Count(*count).text() == text.as_str()),
+        Value::Number(_) | Value::Day(_) => None,
+    }
+}
+
+/// A value as a number, where that says all of it. A name such as `1e3` is none: it would come back as `1000`.
+fn decimal(value: &Value) -> Option<f64> {
+    match value {
+        Value::Number(number) => Some(*number),
+        Value::Text(text) => {
+            let number = text.parse().ok().filter(|number: &f64| number.is_finite());
+            number.filter(|number| Cell::Number(*number).text() == text.as_str())
+        }
+        Value::Day(_) => None,
     }
 }
 
@@ -196,5 +235,37 @@ mod tests {
         let refused = with(0, Value::Text("17-4L".to_owned())).unwrap_err();
         assert_eq!(refused, "a column `wing` of type i64 does not hold `17-4L`");
         assert!(with(1, Value::Number(2.0)).is_err());
+    }
+
+    #[test]
+    fn whole_numbers_keep_every_digit_and_names_that_look_like_numbers_stay_names() {
+        let large = 9_007_199_254_740_993_i64;
+        let column = |series: Series, value: Value| {
+            let name = series.name().to_string();
+            let frame = DataFrame::new_infer_height(vec![series.into()]).unwrap();
+            let changes = Changes { set: vec![(1, value)], rows: Vec::new() };
+            ParquetEdit { frame, columns: vec![name.clone()], changes: Vec::new(), rows: 0 }.changed(&name, &changes)
+        };
+        let text = |text: &str| Value::Text(text.to_owned());
+        let counts = || Series::new("wing".into(), [large, 2]);
+        let kept = column(counts(), text("9007199254740995")).unwrap();
+        assert_eq!(kept.i64().unwrap().iter().flatten().collect::<Vec<_>>(), [large, large + 2]);
+        let kept = column(counts(), Value::Number(3.0)).unwrap();
+        assert_eq!(kept.i64().unwrap().iter().flatten().collect::<Vec<_>>(), [large, 3]);
+        assert!(column(counts(), Value::Number(0.5)).unwrap_err().contains("too large"));
+        let kept = column(Series::new("turns".into(), [1i32, 2]), Value::Number(0.5)).unwrap();
+        assert_eq!(kept.f64().unwrap().iter().flatten().collect::<Vec<_>>(), [1.0, 0.5]);
+        for name in ["007", "1e3", "+7", "7.0", "inf"] {
+            let refused = column(counts(), text(name)).unwrap_err();
+            assert!(refused.contains(&format!("does not hold `{name}`")), "{refused}");
+            let refused = column(Series::new("wing".into(), [1.0, 2.0]), text(name)).unwrap_err();
+            assert!(refused.contains(&format!("does not hold `{name}`")), "{refused}");
+        }
+        let short = Series::new("step_mm".into(), [0.5f32, 1.0]);
+        assert_eq!(column(short.clone(), Value::Number(0.25)).unwrap().dtype(), &DataType::Float32);
+        let kept = column(short, Value::Number(0.1)).unwrap();
+        assert_eq!(kept.f64().unwrap().iter().flatten().collect::<Vec<_>>(), [0.5, 0.1]);
+        let tiny = Series::new("turns".into(), [1i8, 2]);
+        assert!(column(tiny, Value::Number(200.0)).is_err());
     }
 }

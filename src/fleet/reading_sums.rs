@@ -5,6 +5,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use polars::prelude::{NewChunkedArray, StringChunked};
 
+use super::alike::flaw;
 use super::cell::{Cell, Limit};
 use super::check_sums::{Added, CheckSums};
 use super::check_table::{CheckEntry, Checks};
@@ -135,6 +136,7 @@ impl<'a, 's> ReadingSums<'a, 's> {
             return Ok(());
         }
         let column = |name| grid.column(name).ok_or(Doubtful);
+        seen(grid.column("operator"))?;
         let (checks, sides, lines) = (text(column("check")?)?, text(column("side")?)?, text(column("line")?)?);
         let values = Values::new(column("reading_mm")?);
         let repeats = Repeats::new(grid.column("repeat"));
@@ -204,6 +206,22 @@ impl<'a, 's> ReadingSums<'a, 's> {
     }
 }
 
+/// Who measured is no part of the sums, and is judged as when a table is read whole.
+fn seen(operators: Option<&Cells>) -> Result<(), Doubtful> {
+    let Some(Cells::Text(operators)) = operators else { return Ok(()) };
+    let mut last = "";
+    for operator in operators.iter().flatten() {
+        // one person reads many lines
+        if operator != last {
+            last = operator;
+            if flaw(operator).is_some() {
+                return Err(Doubtful);
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A column of names as text in one chunk, without an empty cell.
 fn text(cells: &Cells) -> Result<Cow<'_, StringChunked>, Doubtful> {
     let column = match cells {
@@ -243,8 +261,8 @@ impl<'a> Values<'a> {
     fn get(&self, at: usize) -> Result<f64, Doubtful> {
         match self {
             Self::Numbers(numbers) => {
-                let number = numbers.get(at).copied();
-                number.filter(|number| number.is_finite() && *number >= 0.0).ok_or(Doubtful)
+                let number = Cell::Number(*numbers.get(at).ok_or(Doubtful)?);
+                number.number(Limit::NotNegative).map_err(|_| Doubtful)
             }
             Self::Cells(cells) => cells.get(at).and_then(|cell| cell.number(Limit::NotNegative).ok()).ok_or(Doubtful),
         }

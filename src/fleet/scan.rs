@@ -7,9 +7,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
+use super::alike::report_hidden_in;
 use super::check_sums::{Added, CheckSums};
-use super::csv::{FIRST_ROW, read_csv_piece};
-use super::csv_pieces::{CsvPiece, CsvPieces};
+use super::csv::{FIRST_ROW, read_csv_piece, too_long};
+use super::csv_pieces::{CsvPiece, CsvPieces, PieceError};
 use super::fault::{FaultList, FleetReadError};
 use super::folder::{FolderSpec, FolderTables, Unfit, finish_sets};
 use super::grid::Grid;
@@ -241,6 +242,7 @@ fn find_faults(files: &Located, tables: &FolderTables<Located>, faults: &mut Fau
     let mut twice: HashSet<usize> = HashSet::new();
     let mut last = LastCheck::default();
     for_each_piece(files, faults, |grid, faults| {
+        report_hidden_in(grid, &["operator"], faults);
         if grid.first_row == FIRST_ROW {
             last = LastCheck::default();
         }
@@ -272,7 +274,7 @@ fn for_each_piece(files: &Located, faults: &mut FaultList, mut visit: impl FnMut
             }
         }
         Located::Csv(path) => {
-            let mut all = || -> std::io::Result<()> {
+            let mut all = || -> Result<(), PieceError> {
                 let mut pieces = CsvPieces::open(path)?;
                 while let Some(CsvPiece { bytes, first_row }) = pieces.next()? {
                     let grid = read_csv_piece(&bytes, first_row, READINGS, &[], faults);
@@ -281,8 +283,12 @@ fn for_each_piece(files: &Located, faults: &mut FaultList, mut visit: impl FnMut
                 }
                 Ok(())
             };
-            if let Err(error) = all() {
-                faults.add(READINGS.name, 0, "", error, format_args!("a file that can be read"));
+            match all() {
+                Ok(()) => {}
+                Err(PieceError::TooLong { row, begin }) => too_long(READINGS.name, row, &begin, faults),
+                Err(PieceError::Read(error)) => {
+                    faults.add(READINGS.name, 0, "", error, format_args!("a file that can be read"));
+                }
             }
         }
         Located::Absent | Located::Broken => {}

@@ -6,6 +6,7 @@ use polars::prelude as pl;
 use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
 use super::atomic::{FleetWriteError, StagedFile};
+use crate::wing::is_formula;
 
 /// File format of a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -214,8 +215,4 @@ pub(super) fn series(column: &Column, harmless: bool) -> pl::Column {
         ColumnData::Count(cells) => pl::Series::new(name, cells),
     };
     values.into()
-}
-
-fn is_formula(text: &str) -> bool {
-    text.starts_with(['=', '+', '-', '@', '\t', '\r'])
 }

@@ -1,5 +1,6 @@
 //! Work done on wings, written into their fleet folder.
 
+use std::collections::HashMap;
 use std::path::Path;
 
 use super::atomic::FleetWriteError;
@@ -68,16 +69,17 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) ->
         .collect();
     if !changed.is_empty() {
         let mut table = TableEdit::open(folder, FITTINGS)?;
-        let mut known: Vec<(String, String, String)> = Vec::new();
-        for found in table.grid.iter().flat_map(Grid::records) {
+        let mut known: HashMap<[String; 3], usize> = HashMap::new();
+        for (at, found) in table.grid.iter().flat_map(Grid::records).enumerate() {
             let cell = |name| found.text(name).map(std::borrow::Cow::into_owned).unwrap_or_default();
-            known.push((cell("wing"), cell("side"), cell("segment")));
+            // where a place stands twice, the first counts
+            known.entry(["wing", "side", "segment"].map(cell)).or_insert(at);
         }
         for (work, fitting) in changed {
             let wing = &work.history.wing.id;
             let segment = named(work.set, fitting.segment)?;
             let side = fitting.side.name();
-            let place = known.iter().position(|(w, s, at)| w == wing && s == side && *at == segment);
+            let place = known.get(&[wing.clone(), side.to_owned(), segment.clone()]).copied();
             let before = work
                 .history
                 .fittings

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::DueTable;
-use crate::wing::is_hidden;
+use crate::wing::{is_formula, is_hidden};
 
 /// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).
 const LINE_OCTETS: usize = 75;
@@ -93,7 +93,7 @@ impl DueTable {
 
 /// A text cell of a CSV table (RFC 4180, memory).
 fn cell(text: &str) -> String {
-    let guard = if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { "'" } else { "" };
+    let guard = if is_formula(text) { "'" } else { "" };
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{guard}{}\"", text.replace('"', "\"\""))
     } else {

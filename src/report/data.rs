@@ -1,5 +1,7 @@
 //! What a report is made of: result rows of the other rooms, as plain data.
 
+use std::collections::{HashMap, HashSet};
+
 use serde::{Deserialize, Serialize};
 
 use super::drift_figure::DriftSeries;
@@ -128,21 +130,28 @@ impl<'a> ReportData<'a> {
 
     /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
     pub(super) fn entries(&self) -> Vec<Entry<'a>> {
+        let trims = first_of(self.trims.iter().map(|trim| (trim.wing.as_str(), trim)));
+        let plans = first_of(self.plans.iter().map(|plan| (plan.plan.wing.as_str(), plan)));
+        let fans = first_of(self.fans.iter().map(|fan| (fan.wing.as_str(), fan)));
+        let rows = self.due.into_iter().flat_map(|table| table.rows().iter().zip(table.details()));
+        let due = first_of(rows.map(|both| (both.0.wing.as_str(), both)));
         let mut entries: Vec<Entry<'a>> = self
             .fleet
             .histories()
             .iter()
             .map(|history| {
-                let trim = self.trims.iter().find(|trim| trim.wing == history.wing.id);
+                let wing = history.wing.id.as_str();
+                let trim = trims.get(wing).copied();
+                let due = due.get(wing);
                 Entry {
                     wing: &history.wing.id,
                     model: &history.wing.model,
                     trim,
-                    due: self.due.and_then(|table| table.wing(&history.wing.id)),
-                    detail: self.due.and_then(|table| table.detail(&history.wing.id)),
-                    explanation: self.due.and_then(|table| table.explanation(&history.wing.id)),
-                    plan: self.plans.iter().find(|plan| plan.plan.wing == history.wing.id),
-                    fan: self.fans.iter().find(|fan| fan.wing == history.wing.id),
+                    due: due.map(|both| both.0),
+                    detail: due.map(|both| both.1),
+                    explanation: due.map(|both| both.1.explanation.as_str()),
+                    plan: plans.get(wing).copied(),
+                    fan: fans.get(wing).copied(),
                     set: self.fleet.line_set(history),
                     check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
                 }
@@ -160,19 +169,25 @@ impl<'a> ReportData<'a> {
     /// Refuses results of wings that the fleet does not have.
     pub(super) fn validate(&self) -> Result<(), super::ReportError> {
         let wings = self.fleet.histories().len();
+        let known: HashSet<&str> = self.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
         let stranger = |what, wing: &str| super::ReportError::NoWing { what, wing: wing.to_owned(), wings };
-        for trim in self.trims {
-            self.fleet.history(&trim.wing).ok_or_else(|| stranger("trim", &trim.wing))?;
+        let rows = self.due.map_or(&[][..], DueTable::rows);
+        let trims = self.trims.iter().map(|trim| ("trim", &trim.wing));
+        let due = rows.iter().map(|row| ("due row", &row.wing));
+        let plans = self.plans.iter().map(|planned| ("plan", &planned.plan.wing));
+        let fans = self.fans.iter().map(|fan| ("forecast", &fan.wing));
+        match trims.chain(due).chain(plans).chain(fans).find(|(_, wing)| !known.contains(wing.as_str())) {
+            Some((what, wing)) => Err(stranger(what, wing)),
+            None => Ok(()),
         }
-        for row in self.due.map_or(&[][..], DueTable::rows) {
-            self.fleet.history(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
-        }
-        for plan in self.plans.iter().map(|planned| &planned.plan) {
-            self.fleet.history(&plan.wing).ok_or_else(|| stranger("plan", &plan.wing))?;
-        }
-        for fan in self.fans {
-            self.fleet.history(&fan.wing).ok_or_else(|| stranger("forecast", &fan.wing))?;
-        }
-        Ok(())
     }
+}
+
+/// What belongs to each wing; of several, the first.
+fn first_of<'a, T>(all: impl Iterator<Item = (&'a str, T)>) -> HashMap<&'a str, T> {
+    let mut first = HashMap::new();
+    for (wing, one) in all {
+        first.entry(wing).or_insert(one);
+    }
+    first
 }

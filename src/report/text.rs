@@ -293,8 +293,7 @@ pub fn due(table: &DueTable, today: Date) -> String {
 /// When a wing must be checked next once a plan is done.
 #[must_use]
 pub fn due_after(due: &WingDue) -> String {
-    let explanation: String = due.detail.explanation.chars().map(|c| if c.is_control() { '?' } else { c }).collect();
-    format!("\nOnce this plan is done\n{}", wrap(&explanation, "  "))
+    format!("\nOnce this plan is done\n{}", wrap(&shown(&due.detail.explanation), "  "))
 }
 
 /// Checks due per calendar month, four months a line; those due before `today` count for its month.

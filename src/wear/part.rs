@@ -11,7 +11,7 @@ use super::MergeError;
 use super::cells::Cell;
 use super::reduction::{Reduction, WingReduction};
 use crate::check::{Check, History};
-use crate::wing::{LineSet, Side};
+use crate::wing::{LineSet, Side, shown};
 
 /// The first bytes of every part.
 const MAGIC: [u8; 8] = *b"ldpart\r\n";
@@ -91,8 +91,8 @@ fn of_wing(wing: &str) -> String {
         return String::new();
     }
     // the name comes from a file: nothing in it may move a cursor
-    let plain: String = wing.chars().take(120).map(|letter| if letter.is_control() { '?' } else { letter }).collect();
-    format!(" (wing `{plain}`)")
+    let begin: String = wing.chars().take(120).collect();
+    format!(" (wing `{}`)", shown(&begin))
 }
 
 /// What stands before the wings.

@@ -19,6 +19,7 @@ pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Se
 pub use material::{
     Fibre, Figure, Known, MaterialError, fibre, fibres, read_fibres, stretch_mm_per_n, thermal_mm_per_k,
 };
+pub(crate) use name::is_formula;
 pub use name::{is_hidden, shown};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};

@@ -16,6 +16,11 @@ pub fn is_hidden(letter: char) -> bool {
             | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e007f}')
 }
 
+/// Whether a spreadsheet would take the text for a formula, and run it.
+pub(crate) fn is_formula(text: &str) -> bool {
+    text.starts_with(['=', '+', '-', '@', '\t', '\r'])
+}
+
 /// The text on one line, with `?` for every character that is not seen.
 #[must_use]
 pub fn shown(text: &str) -> String {

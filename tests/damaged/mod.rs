@@ -1,5 +1,12 @@
 //! A small sound fleet, and damage to one of its tables.
 
+#[cfg(feature = "cli")]
+pub mod case;
+#[cfg(feature = "cli")]
+pub mod file_cases;
+#[cfg(feature = "cli")]
+pub mod text_cases;
+
 use std::fs;
 
 use linedrift::fleet::{Fault, FolderSpec, ScanSpec};

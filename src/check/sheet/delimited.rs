@@ -1,6 +1,7 @@
 //! Delimited text with a header: comma, semicolon or tab, quotes, any line ends.
 
 use super::Found;
+use crate::wing::is_formula;
 
 /// One row of cells, with its number in the text.
 #[derive(Debug, Clone)]
@@ -160,12 +161,12 @@ const GUARD: char = '\'';
 
 /// A name as it must be written between commas, with an apostrophe in front where a spreadsheet would take it for a formula.
 pub(super) fn quoted_name(name: &str) -> String {
-    if name.starts_with(['=', '+', '-', '@']) { quoted(&format!("{GUARD}{name}")) } else { quoted(name) }
+    if is_formula(name) { quoted(&format!("{GUARD}{name}")) } else { quoted(name) }
 }
 
 /// The name within a cell that may have been marked so.
 pub(super) fn unguarded(cell: &str) -> &str {
-    cell.strip_prefix(GUARD).filter(|name| name.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
+    cell.strip_prefix(GUARD).filter(|name| is_formula(name)).unwrap_or(cell)
 }
 
 /// A cell as it must be written between commas.

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use crate::fleet::{AdditionError, FleetWriteError};
+use crate::fleet::FleetWriteError;
 
 /// Why a batch stopped. A single wing that fails is no such reason.
 #[derive(Debug, Error)]
@@ -40,10 +40,7 @@ pub enum BatchError {
         /// Why.
         why: String,
     },
-    /// A file or folder could not be written or read.
+    /// A file or folder could not be written or read, or another process works in the folder.
     #[error(transparent)]
     Write(#[from] FleetWriteError),
-    /// Another process works in the folder.
-    #[error(transparent)]
-    Locked(#[from] AdditionError),
 }

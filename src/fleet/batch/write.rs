@@ -40,8 +40,8 @@ impl BatchSpec {
     ///
     /// # Errors
     /// [`BatchError::OtherRun`] and [`BatchError::Manifest`] when the folder holds parts that are not of this run and
-    /// [`EarlierParts::Resume`] is set, [`BatchError::Locked`] while another process works there, [`BatchError::Stopped`],
-    /// [`BatchError::Write`], [`BatchError::WingsPerPart`].
+    /// [`EarlierParts::Resume`] is set, [`BatchError::Stopped`], [`BatchError::Write`] (also while another
+    /// process works there), [`BatchError::WingsPerPart`].
     pub fn write<J: BatchJob>(
         &self,
         fleet: &Fleet,

@@ -1,6 +1,13 @@
 //! The result tables.
 
-use super::{TableEntry, number, text, whole};
+use super::{ColumnEntry, TableEntry, number, text, whole};
+
+/// The columns of wings that failed, whatever they were asked.
+const FAILURES: &[ColumnEntry] = &[
+    text("wing", "", "wing id"),
+    text("check", "", "check id; empty where it was none"),
+    text("message", "", "why"),
+];
 
 pub(super) const TABLES: &[TableEntry] = &[
     TableEntry {
@@ -308,6 +315,37 @@ pub(super) const TABLES: &[TableEntry] = &[
             whole("undecided", "", "too close to the tolerance to tell"),
             whole("outside", "", "outside tolerance"),
             number("within_pct", "%", "share within tolerance"),
+        ],
+    },
+    TableEntry {
+        name: "trim_failures",
+        row_is: "wing that `trim` could not judge, with `--parts`",
+        columns: FAILURES,
+    },
+    TableEntry {
+        name: "vet_failures",
+        row_is: "wing that `vet` could not look through, with `--parts`",
+        columns: FAILURES,
+    },
+    TableEntry {
+        name: "plan_failures",
+        row_is: "wing that `plan` found no plan for, with `--parts`",
+        columns: FAILURES,
+    },
+    TableEntry {
+        name: "due_failures",
+        row_is: "wing without a forecast in `due`, with `--parts`",
+        columns: FAILURES,
+    },
+    TableEntry {
+        name: "policies",
+        row_is: "policy, of `simulate --policies`",
+        columns: &[
+            text("policy", "", "when the wing is checked: after fixed hours, or at an accepted risk"),
+            number("checks_per_100_h", "1/100 h", "checks per 100 h flown, the one when new left out"),
+            number("out_of_trim_pct", "%", "share of the hours flown out of trim"),
+            number("out_of_trim_se_pct", "%", "standard error of that share over wings"),
+            number("found_out_pct", "%", "share of the checks that found the wing out of trim"),
         ],
     },
 ];
