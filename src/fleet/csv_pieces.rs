@@ -6,8 +6,8 @@ use std::path::Path;
 
 use super::csv::{BYTE_ORDER_MARK, FIRST_ROW, LONGEST_RECORD, Records};
 
-/// Bytes read in one go: some 300,000 records.
-const PIECE: usize = 8 << 20;
+/// Bytes read in one go: some 150,000 records.
+const PIECE: usize = 4 << 20;
 
 /// The header and whole records of a file.
 pub(super) struct CsvPiece {

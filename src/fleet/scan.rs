@@ -23,7 +23,7 @@ use crate::wear::Reduction;
 
 /// How to reduce a fleet folder without holding its readings.
 ///
-/// The small tables are read as [`FolderSpec`] reads them. Readings go by in pieces (a row group of a Parquet file, 8 MB of a
+/// The small tables are read as [`FolderSpec`] reads them. Readings go by in pieces (a row group of a Parquet file, 4 MB of a
 /// CSV file), several at a time, and only exact sums per check, side and line stay. The result is the same to the bit as that of
 /// [`Reduction::new`] on the folder read whole, for any number of threads and whatever way the readings are cut into files.
 ///
@@ -204,34 +204,26 @@ fn add_parquet(files: &[ParquetFile], sums: &ReadingSums<'_, '_>) -> Result<BTre
     Ok(left_out)
 }
 
-/// Adds every record of a CSV file: as many pieces are read as there are threads, then added.
+/// Adds every record of a CSV file: while some threads add a piece, another cuts the next one off.
 fn add_csv(path: &Path, sums: &ReadingSums<'_, '_>) -> Result<BTreeSet<String>, Doubtful> {
     let mut pieces = CsvPieces::open(path).map_err(|_| Doubtful)?;
-    let mut left_out = BTreeSet::new();
-    loop {
-        let mut some: Vec<CsvPiece> = Vec::new();
-        while some.len() < rayon::current_num_threads() {
-            let Some(piece) = pieces.next().map_err(|_| Doubtful)? else { break };
-            some.push(piece);
-        }
-        if some.is_empty() {
-            return Ok(left_out);
-        }
-        let each: Vec<Result<Vec<String>, Doubtful>> = some
-            .into_par_iter()
-            .map(|CsvPiece { bytes, first_row }| {
-                let mut faults = FaultList::default();
-                let grid = read_csv_piece(&bytes, first_row, READINGS, &[], &mut faults);
-                drop(bytes);
-                let grid = grid.filter(|_| faults.is_empty()).ok_or(Doubtful)?;
-                sums.add(&grid)?;
-                Ok(grid.left_out)
-            })
-            .collect();
-        for piece in each {
-            left_out.extend(piece?);
-        }
-    }
+    let add = |mut left_out: BTreeSet<String>, piece: Result<CsvPiece, PieceError>| {
+        let CsvPiece { bytes, first_row } = piece.map_err(|_| Doubtful)?;
+        let mut faults = FaultList::default();
+        let grid = read_csv_piece(&bytes, first_row, READINGS, &[], &mut faults);
+        drop(bytes);
+        let grid = grid.filter(|_| faults.is_empty()).ok_or(Doubtful)?;
+        sums.add(&grid)?;
+        left_out.extend(grid.left_out);
+        Ok(left_out)
+    };
+    std::iter::from_fn(|| pieces.next().transpose()).par_bridge().try_fold(BTreeSet::new, add).try_reduce(
+        BTreeSet::new,
+        |mut all, some| {
+            all.extend(some);
+            Ok(all)
+        },
+    )
 }
 
 /// Goes through the readings again, row by row in the order of the files, and notes what is wrong where.
