@@ -231,6 +231,14 @@ fn the_calendar_folds_escapes_and_counts_months() {
     assert!(text.split("\r\n").all(|line| line.len() <= 75 && !line.contains('\n')));
     let unfolded = text.replace("\r\n ", "");
     assert!(unfolded.contains("SUMMARY:Line check of wing W\\;2\\, höher (Heather 24)\r\n"));
+    assert_eq!(unfolded.matches("not a promise that the wing is fit to fly").count(), 3, "{unfolded}");
+    assert!(!unfolded.contains("nvented"), "{unfolded}");
+    let demo = table.clone().marked_demo();
+    let invented = demo.icalendar(date("2026-01-02")).replace("\r\n ", "");
+    let said =
+        |key: &str, what: &str| invented.lines().filter(|line| line.starts_with(key) && line.contains(what)).count();
+    assert_eq!((said("SUMMARY", " (invented)"), said("DESCRIPTION", "No real wing is behind")), (3, 3), "{invented}");
+    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.ends_with(",true")).count(), 3);
     // 100 h at 0.2 h a day are 500 days
     assert!(unfolded.contains("DTSTAMP:20260102T000000Z\r\nDTSTART;VALUE=DATE:20260714\r\n"), "{unfolded}");
     let load = table.workload(date("2026-01-02"));

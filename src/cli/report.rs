@@ -156,7 +156,7 @@ impl Args {
         let written = write_tables(&input.fleet, &results, &options.out)?;
         write_atomic(&page_path, page.html().as_bytes())?;
         let figures = match options.figures {
-            Some(format) => write_figures(&page, &options.out.join("figures"), format)?,
+            Some(format) => write_figures(&page, &input.fleet, &options.out.join("figures"), format)?,
             None => Vec::new(),
         };
         drop(progress);
@@ -298,15 +298,16 @@ fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
     Ok(if fleet.is_demo() { one.marked_demo() } else { one })
 }
 
-fn write_figures(page: &Page, folder: &Path, format: FigureFormat) -> Result<Vec<String>, Failure> {
+fn write_figures(page: &Page, fleet: &Fleet, folder: &Path, format: FigureFormat) -> Result<Vec<String>, Failure> {
     output::make_folder(folder)?;
     page.figures()
         .par_iter()
         .map(|one| {
+            let figure = output::alone(&one.figure, fleet);
             let (ending, bytes) = match format {
-                FigureFormat::Svg => ("svg", one.figure.standalone().into_bytes()),
+                FigureFormat::Svg => ("svg", figure.standalone().into_bytes()),
                 #[cfg(feature = "png")]
-                FigureFormat::Png => ("png", one.figure.png(1.0)?),
+                FigureFormat::Png => ("png", figure.png(1.0)?),
             };
             let path = folder.join(format!("{}.{ending}", one.name));
             write_atomic(&path, &bytes)?;

@@ -72,4 +72,6 @@ pub use rate_figure::rate_figure;
 pub use row_figure::row_figure;
 pub use sheet_page::SheetPageSpec;
 pub use wing_plan_figure::wing_plan_figure;
-pub use words::{CAUTIONS, DEMO_NOTE};
+pub use words::CAUTIONS;
+
+pub use crate::check::DEMO_NOTE;

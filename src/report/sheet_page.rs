@@ -3,8 +3,9 @@
 use std::fmt::Write as _;
 
 use super::html::escape;
-use super::words::{CAUTIONS, DEMO_NOTE};
+use super::words::CAUTIONS;
 use crate::check::Check;
+use crate::check::DEMO_NOTE;
 use crate::check::sheet::{Sheet, SheetRow};
 use crate::wing::{Side, Wing};
 

@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use jiff::civil::Date;
 
 use super::data::{ReportData, WearSummary};
-use super::words::{self, CAUTIONS, DEMO_NOTE};
+use super::words::{self, CAUTIONS};
+use crate::check::DEMO_NOTE;
 use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, Reason, WingDue};
 use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};

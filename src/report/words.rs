@@ -212,10 +212,6 @@ pub const CAUTIONS: [&str; 6] = [
      a reason to measure earlier.",
 ];
 
-/// What is said of the bundled demo.
-pub const DEMO_NOTE: &str = "Invented data: this fleet, its models and its checks were made up by a seeded simulation to \
-                             show the program. No real wing is behind them.";
-
 #[cfg(test)]
 mod tests {
     use super::*;
