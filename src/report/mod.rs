@@ -34,6 +34,7 @@ mod figure;
 mod forecast_figure;
 mod html;
 mod incidence_figure;
+mod month;
 mod page;
 mod page_calibration;
 mod page_do;

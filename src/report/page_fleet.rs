@@ -8,6 +8,7 @@ use super::calendar_figure::{calendar_figure, workload_figure};
 use super::data::Entry;
 use super::draft::Draft;
 use super::html::Cell;
+use super::month::Month;
 use super::{ReportError, page_wing, words};
 use crate::forecast::DueTable;
 use crate::trim::{Trim, Verdict};
@@ -114,7 +115,8 @@ pub(super) fn calendar(
     }
     if let Some(figure) = calendar_figure(due, today)? {
         let key = "Dot: the expected day. Bar: from the day by which one wing in ten is due to that by which nine in ten are, \
-                   as its usage is uncertain. Cross: over its accepted risk already.";
+                   as its usage is uncertain; an arrowhead where it goes on outside the picture. Ring at the edge: a day outside the \
+                   picture, given at the right. Cross: over its accepted risk already.";
         draft.whole("Wing by wing", key, "calendar-wings", figure);
     }
     let mut months: Vec<(String, Vec<String>)> = Vec::new();
@@ -122,7 +124,7 @@ pub(super) fn calendar(
         entries.iter().filter_map(|entry| Some((entry.due?.due_date?.max(today), entry))).collect();
     dated.sort_by_key(|(date, _)| *date);
     for (date, entry) in dated {
-        let month = format!("{:04}-{:02}", date.year(), date.month());
+        let month = Month::of(date).to_string();
         let day = if date == today { "now".to_owned() } else { format!("{:02}", date.day()) };
         let told = format!("{} ({day})", entry.wing);
         match months.last_mut() {

@@ -2,7 +2,7 @@
 
 use super::ReportError;
 use super::figure::{Figure, Role};
-use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
+use super::plot::{Anchor, Frame, Plot, Tick, round_ticks, whole_ticks};
 use super::words::{count, signed};
 use crate::plan::{Alternative, Plan, PlannedLine};
 use crate::wing::{Row, Side};
@@ -140,7 +140,7 @@ pub fn curve_figure(curve: &[Alternative]) -> Result<Option<Figure>, ReportError
         signed(last.worst_mm, 1)
     );
     let figure = Plot::figure("Fewer actions or a better trim", &description, &frame, |plot| {
-        plot.levels(&round_ticks([0.0, most], 4));
+        plot.levels(&whole_ticks([0.0, most], 4));
         plot.text("lines outside, worst in mm", [frame.x[0], frame.y[1]], Anchor::AboveRight, Role::Muted);
         plot.text("actions", [frame.x[1], frame.y[0]], Anchor::BelowLeft, Role::Muted);
         let points: Vec<[f64; 2]> =
