@@ -41,6 +41,14 @@ pub(super) fn interval(interval: &Interval, decimals: usize) -> String {
     }
 }
 
+/// The smallest and the largest of some sizes with one decimal, or the one that all of them are: `3.0`, `3.0 to 4.2`.
+pub(super) fn between(sizes: impl Iterator<Item = f64>) -> String {
+    let (low, high) =
+        sizes.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), size| (low.min(size), high.max(size)));
+    let [low, high] = [low, high].map(|size| number(size, 1));
+    if low == high { low } else { format!("{low} to {high}") }
+}
+
 /// One with its noun in the singular, others with the plural.
 pub(super) fn count(n: usize, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
@@ -223,6 +231,12 @@ mod tests {
         assert_eq!(signed(0.0, 1), "0.0");
         assert_eq!(signed(2.0, 0), "+2");
         assert_eq!(maybe(None, 1), "–");
+    }
+
+    #[test]
+    fn sizes_are_told_as_one_or_as_a_range() {
+        assert_eq!(between([3.02, 2.98].into_iter()), "3.0");
+        assert_eq!(between([4.2, 3.0, 3.5].into_iter()), "3.0 to 4.2");
     }
 
     #[test]
