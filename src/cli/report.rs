@@ -10,9 +10,9 @@ use linedrift::forecast::{
     Backtest, BacktestSpec, DueRow, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable,
 };
 use linedrift::plan::PlanSpec;
-use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, expected_drift, measured_drift, text};
+use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, text};
 use linedrift::trim::{Trim, TrimSpec};
-use linedrift::wear::{WearError, WearFit, WearSpec};
+use linedrift::wear::{WearError, WearFit, WearSpec, expected_drift, measured_drift};
 use rayon::prelude::*;
 use serde::Serialize;
 

@@ -6,7 +6,7 @@ use super::ReportError;
 use super::figure::{Figure, Role};
 use super::month::Month;
 use super::plot::{Anchor, Frame, Plot, Tick, whole_ticks};
-use super::words::{by_urgency, count, due};
+use super::words::{count, due};
 use crate::forecast::{DueDetail, DueRow, DueTable, MonthLoad, Reason};
 
 /// Most wings in one picture.
@@ -42,7 +42,7 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
     if dated.is_empty() {
         return Ok(None);
     }
-    dated.sort_by(|a, b| by_urgency((a.0, 0), (b.0, 0)));
+    dated.sort_by(|a, b| a.0.urgency(0, b.0, 0));
     let all = dated.len();
     dated.truncate(MOST_WINGS);
     let days = |date: Date| f64::from((date - today).get_days());
@@ -70,7 +70,7 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
         x: [low - 12.0, high + 12.0],
         y: [f64::from(rows) - 0.4, -0.6],
     };
-    let now = dated.iter().filter(|(row, _)| due(row, today).starts_with("now")).count();
+    let now = dated.iter().filter(|(row, _)| row.is_due(today)).count();
     let told: Vec<String> =
         dated.iter().take(8).map(|(row, _)| format!("{} {}", row.wing, due(row, today))).collect();
     let description = format!(

@@ -1,13 +1,14 @@
 //! What a report is made of: result rows of the other rooms, as plain data.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
-use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
 use crate::forecast::{Backtest, DueDetail, DueRow, DueTable, ForecastFan};
 use crate::plan::{Alternative, Plan};
 use crate::trim::Trim;
-use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearFit};
+use crate::wear::{Diagnostic, DriftSeries, Shape, SpreadRow, TermRow, WearFit};
 
 /// What a report says of a wear fit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -109,6 +110,15 @@ impl Entry<'_> {
     }
 }
 
+/// The first of each wing and its place, by wing.
+fn by_wing<T>(all: &[T], wing: impl Fn(&T) -> &String) -> BTreeMap<&str, (usize, &T)> {
+    let mut index = BTreeMap::new();
+    for (place, one) in all.iter().enumerate() {
+        index.entry(wing(one).as_str()).or_insert((place, one));
+    }
+    index
+}
+
 impl<'a> ReportData<'a> {
     /// The fleet alone, without any result.
     #[must_use]
@@ -128,28 +138,35 @@ impl<'a> ReportData<'a> {
 
     /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
     pub(super) fn entries(&self) -> Vec<Entry<'a>> {
+        let trims = by_wing(self.trims, |trim| &trim.wing);
+        let due = by_wing(self.due.map_or(&[][..], DueTable::rows), |row| &row.wing);
+        let details = self.due.map_or(&[][..], DueTable::details);
+        let plans = by_wing(self.plans, |plan| &plan.plan.wing);
+        let fans = by_wing(self.fans, |fan| &fan.wing);
         let mut entries: Vec<Entry<'a>> = self
             .fleet
             .histories()
             .iter()
             .map(|history| {
-                let trim = self.trims.iter().find(|trim| trim.wing == history.wing.id);
+                let wing = history.wing.id.as_str();
+                let trim = trims.get(wing).map(|(_, trim)| *trim);
+                let detail = due.get(wing).and_then(|(place, _)| details.get(*place));
                 Entry {
-                    wing: &history.wing.id,
+                    wing,
                     model: &history.wing.model,
                     trim,
-                    due: self.due.and_then(|table| table.wing(&history.wing.id)),
-                    detail: self.due.and_then(|table| table.detail(&history.wing.id)),
-                    explanation: self.due.and_then(|table| table.explanation(&history.wing.id)),
-                    plan: self.plans.iter().find(|plan| plan.plan.wing == history.wing.id),
-                    fan: self.fans.iter().find(|fan| fan.wing == history.wing.id),
+                    due: due.get(wing).map(|(_, row)| *row),
+                    detail,
+                    explanation: detail.map(|detail| detail.explanation.as_str()),
+                    plan: plans.get(wing).map(|(_, plan)| *plan),
+                    fan: fans.get(wing).map(|(_, fan)| *fan),
                     set: self.fleet.line_set(history),
                     check: trim.and_then(|trim| history.checks.iter().find(|check| check.id == trim.check)),
                 }
             })
             .collect();
         entries.sort_by(|a, b| match (a.due, b.due) {
-            (Some(first), Some(second)) => super::words::by_urgency((first, a.outside()), (second, b.outside())),
+            (Some(first), Some(second)) => first.urgency(a.outside(), second, b.outside()),
             (Some(_), None) => std::cmp::Ordering::Less,
             (None, Some(_)) => std::cmp::Ordering::Greater,
             (None, None) => a.wing.cmp(b.wing),
@@ -159,19 +176,21 @@ impl<'a> ReportData<'a> {
 
     /// Refuses results of wings that the fleet does not have.
     pub(super) fn validate(&self) -> Result<(), super::ReportError> {
-        let wings = self.fleet.histories().len();
+        let known = by_wing(self.fleet.histories(), |history| &history.wing.id);
+        let wings = known.len();
+        let found = |wing: &str| known.contains_key(wing).then_some(());
         let stranger = |what, wing: &str| super::ReportError::NoWing { what, wing: wing.to_owned(), wings };
         for trim in self.trims {
-            self.fleet.history(&trim.wing).ok_or_else(|| stranger("trim", &trim.wing))?;
+            found(&trim.wing).ok_or_else(|| stranger("trim", &trim.wing))?;
         }
         for row in self.due.map_or(&[][..], DueTable::rows) {
-            self.fleet.history(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
+            found(&row.wing).ok_or_else(|| stranger("due row", &row.wing))?;
         }
         for plan in self.plans.iter().map(|planned| &planned.plan) {
-            self.fleet.history(&plan.wing).ok_or_else(|| stranger("plan", &plan.wing))?;
+            found(&plan.wing).ok_or_else(|| stranger("plan", &plan.wing))?;
         }
         for fan in self.fans {
-            self.fleet.history(&fan.wing).ok_or_else(|| stranger("forecast", &fan.wing))?;
+            found(&fan.wing).ok_or_else(|| stranger("forecast", &fan.wing))?;
         }
         Ok(())
     }

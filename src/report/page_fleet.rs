@@ -18,7 +18,7 @@ pub(super) fn glance(draft: &mut Draft, entries: &[Entry<'_>], today: Date) {
     let with = |verdict| {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
-    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| words::due(row, today).starts_with("now"));
+    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| row.is_due(today));
     let to_adjust = entries.iter().filter(|entry| entry.plan.is_some_and(|plan| !plan.plan.actions.is_empty()));
     let mut facts = vec![
         (entries.iter().filter(due).count(), "due for a check now"),
@@ -50,7 +50,8 @@ pub(super) fn urgent(draft: &mut Draft, entries: &[Entry<'_>], today: Date) {
                 |trim| format!("{outside} / {}", words::verdicts(trim, Verdict::Undecided)),
             );
             let next = entry.due.map_or_else(|| "–".to_owned(), |row| words::due(row, today));
-            let next = if next.starts_with("now") { Cell::short(next).marked() } else { Cell::short(next) };
+            let now = entry.due.is_some_and(|row| row.is_due(today));
+            let next = if now { Cell::short(next).marked() } else { Cell::short(next) };
             let lines = if outside > 0 { Cell::figure(lines).marked() } else { Cell::figure(lines) };
             let risk = entry.due.and_then(|row| row.risk_now).map_or_else(|| "–".to_owned(), words::chance);
             vec![

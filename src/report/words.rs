@@ -87,18 +87,13 @@ pub(super) const fn decides(reason: Reason) -> &'static str {
 
 /// Mean of a row less the common offset with its 95 % interval, such as `+2.1 (+1.2 to +3.0)`.
 pub(super) fn row_interval(row: &RowTrim, common_mm: f64) -> String {
-    let (mid, half) = (row.mean_mm - common_mm, 1.96 * row.se_mm);
-    format!("{} ({} to {})", signed(mid, 1), signed(mid - half, 1), signed(mid + half, 1))
+    interval(&row.mean_interval_mm(common_mm), 1)
 }
 
-/// Differences of the rows of the whole wing, such as `A less C +3.2 ± 0.6`.
+/// Differences of the rows of the whole wing with their 95 % intervals, such as `A less C +3.2 (+2.0 to +4.4)`.
 pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
     let both = trim.row_differences.iter().filter(|difference| difference.side == "both");
-    both.map(|one| {
-        let (value, se) = (signed(one.difference_mm, 1), number(one.se_mm, 1));
-        format!("{} less {} {value} \u{b1} {se}", one.front, one.rear)
-    })
-    .collect()
+    both.map(|one| format!("{} less {} {}", one.front, one.rear, interval(&one.interval_mm(), 1))).collect()
 }
 
 /// Stage of a check in words.
@@ -123,7 +118,7 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
     let hours = number(row.due_hours, 0);
     match row.due_date {
         _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
-        Some(date) if date <= today => format!("now (since {date})"),
+        Some(date) if row.is_due(today) => format!("now (since {date})"),
         Some(date) => format!("{date}, or at {hours} h"),
         None => format!("at {hours} h"),
     }
@@ -186,24 +181,6 @@ pub(super) fn rate(term: &TermRow) -> Option<&'static str> {
         ("span", false, _) => Some("no clear difference"),
         _ => None,
     }
-}
-
-/// The order of urgency: limits already crossed, then the nearest date, then the highest chance that a limit is crossed
-/// already, then the most lines outside (where known), then the fewest hours left, then the name.
-pub(super) fn by_urgency(a: (&DueRow, usize), b: (&DueRow, usize)) -> std::cmp::Ordering {
-    let ((a, a_outside), (b, b_outside)) = (a, b);
-    let over = |row: &DueRow| row.reason != Reason::AlreadyOver;
-    let date = |row: &DueRow| row.due_date.unwrap_or(Date::MAX);
-    // draws know a chance to about a point
-    let points = |row: &DueRow| (100.0 * row.risk_now.unwrap_or(0.0)).round();
-    let left = |row: &DueRow| row.due_hours - row.hours_now;
-    over(a)
-        .cmp(&over(b))
-        .then(date(a).cmp(&date(b)))
-        .then(points(b).total_cmp(&points(a)))
-        .then(b_outside.cmp(&a_outside))
-        .then(left(a).total_cmp(&left(b)))
-        .then_with(|| a.wing.cmp(&b.wing))
 }
 
 /// What every report says before anything else.
