@@ -41,6 +41,12 @@ fn on_the_demo_the_model_beats_all_three_baselines() {
     for row in test.coverage() {
         assert!((row.band.lower..=row.band.upper).contains(&row.observed), "{row:?}");
     }
+    let band = test.pit_band();
+    let half = 1.96 * (0.1 * 0.9 / test.checks() as f64).sqrt();
+    assert!((band.upper - 0.1 - half).abs() < 1e-5 && (band.lower - (0.1 - half).max(0.0)).abs() < 1e-5, "{band:?}");
+    let excess = test.crps_excess_mm(Method::LastValue);
+    assert!(excess.lower.unwrap() > 0.0 && excess.upper > excess.value, "{excess:?}");
+    assert_eq!(test.crps_excess_mm(Method::Linedrift).value, Some(0.0));
     let shares: f64 = test.pit().iter().map(|bin| bin.share).sum();
     assert!((shares - 1.0).abs() < 1e-12);
     let groups = test.groups();

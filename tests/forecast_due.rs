@@ -1,10 +1,12 @@
 //! The next check of a wing: interval against forecast, dates, words and documents.
 
+use std::cmp::Ordering;
+
 use approx::assert_relative_eq;
 use linedrift::check::{Fleet, History};
 use linedrift::forecast::{
-    Basis, DueSpec, DueTable, ForecastError, Limits, LinePaths, Reason, UsageRate, UsageSource, UsageSpec, WhyNone,
-    WingDue,
+    Basis, DueRow, DueSpec, DueTable, ForecastError, Limits, LinePaths, Reason, UsageRate, UsageSource, UsageSpec,
+    WhyNone, WingDue,
 };
 use linedrift::wear::{PathDraws, Shape};
 use linedrift::wing::{LineSet, ModelData, Row};
@@ -185,6 +187,23 @@ fn the_table_is_in_order_of_urgency_and_its_document_is_the_contract() {
     let order: Vec<&str> = table.rows().iter().map(|row| row.wing.as_str()).collect();
     assert_eq!(order, ["W-3", "W-1", "W-2"]);
     assert!(table.explanation("W-1").unwrap().contains("interval"));
+    // over its limit: due on any day; the others on their own day and after
+    let [over, first] = [&table.rows()[0], &table.rows()[1]];
+    assert!(over.is_due(date("1999-01-01")));
+    let day = first.due_date.unwrap();
+    assert!(first.is_due(day) && !first.is_due(day.yesterday().unwrap()));
+    let undated = DueRow { due_date: None, ..first.clone() };
+    assert!(!undated.is_due(date("2999-01-01")));
+    let namesake = DueRow { wing: "W-0".to_owned(), ..first.clone() };
+    for (what, order, wanted) in [
+        ("over a limit before a date", over.urgency(0, first, 9), Ordering::Less),
+        ("a date before none", undated.urgency(9, first, 0), Ordering::Greater),
+        ("more lines outside first", first.urgency(2, &namesake, 1), Ordering::Less),
+        ("else by name", first.urgency(1, &namesake, 1), Ordering::Greater),
+        ("itself", first.urgency(1, first, 1), Ordering::Equal),
+    ] {
+        assert_eq!(order, wanted, "{what}");
+    }
     assert_eq!(table.explanation("W-9"), None);
     let text = serde_json::to_string(&table.document()).unwrap();
     assert!(
@@ -231,6 +250,14 @@ fn the_calendar_folds_escapes_and_counts_months() {
     assert!(text.split("\r\n").all(|line| line.len() <= 75 && !line.contains('\n')));
     let unfolded = text.replace("\r\n ", "");
     assert!(unfolded.contains("SUMMARY:Line check of wing W\\;2\\, höher (Heather 24)\r\n"));
+    assert_eq!(unfolded.matches("not a promise that the wing is fit to fly").count(), 3, "{unfolded}");
+    assert!(!unfolded.contains("nvented"), "{unfolded}");
+    let demo = table.clone().marked_demo();
+    let invented = demo.icalendar(date("2026-01-02")).replace("\r\n ", "");
+    let said =
+        |key: &str, what: &str| invented.lines().filter(|line| line.starts_with(key) && line.contains(what)).count();
+    assert_eq!((said("SUMMARY", " (invented)"), said("DESCRIPTION", "No real wing is behind")), (3, 3), "{invented}");
+    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.ends_with(",true")).count(), 3);
     // 100 h at 0.2 h a day are 500 days
     assert!(unfolded.contains("DTSTAMP:20260102T000000Z\r\nDTSTART;VALUE=DATE:20260714\r\n"), "{unfolded}");
     let load = table.workload(date("2026-01-02"));

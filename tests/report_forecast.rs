@@ -2,8 +2,8 @@
 
 use approx::assert_abs_diff_eq;
 use linedrift::check::Fleet;
-use linedrift::forecast::{DueSpec, DueTable, ForecastError, ForecastFan, Limits, Reason};
-use linedrift::report::{calendar_figure, workload_figure};
+use linedrift::forecast::{DueSpec, DueTable, ForecastError, ForecastFan, Limits, Reason, WingDue};
+use linedrift::report::{DEMO_NOTE, calendar_figure, workload_figure};
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{PathFunctional, WearFit, WearSpec};
 use linedrift::wing::Row;
@@ -152,6 +152,48 @@ fn the_calendar_has_a_mark_for_each_dated_wing_and_the_months_add_up() {
     assert_eq!(total, dated.len());
     let none = DueTable::new(0.1, Vec::new());
     assert!(calendar_figure(&none, today).unwrap().is_none() && workload_figure(&none, today).unwrap().is_none());
+}
+
+#[test]
+fn a_day_outside_the_calendar_is_named_and_not_drawn_at_a_place() {
+    let made = Made::new();
+    let today = made.fleet.last_date().unwrap();
+    let far = today.saturating_add(jiff::Span::new().days(1500));
+    let mut wings: Vec<WingDue> = made
+        .due()
+        .rows()
+        .iter()
+        .zip(made.due().details())
+        .map(|(row, detail)| WingDue { row: row.clone(), detail: detail.clone() })
+        .filter(|wing| wing.row.reason != Reason::AlreadyOver && wing.row.due_date.is_some())
+        .collect();
+    for wing in &mut wings {
+        wing.row.due_date = Some(today.saturating_add(jiff::Span::new().days(200)));
+        (wing.detail.earliest_date, wing.detail.latest_date) = (None, None);
+    }
+    let figure = |wings: &[WingDue]| calendar_figure(&DueTable::new(0.1, wings.to_vec()), today).unwrap().unwrap();
+    let within = figure(&wings);
+    assert!(!within.description().contains("Outside the picture"), "{}", within.description());
+    wings[1].row.due_date = Some(far);
+    wings[1].detail.latest_date = Some(far);
+    wings[1].detail.earliest_date = Some(today);
+    let beyond = figure(&wings);
+    assert!(beyond.description().contains(&format!("{} {far}.", wings[1].row.wing)), "{}", beyond.description());
+    let (within, beyond) = (within.inline_svg("x"), beyond.inline_svg("x"));
+    assert_eq!((within.matches("s-inkring").count(), beyond.matches("s-inkring").count()), (0, 1));
+    assert!(beyond.contains(&format!("{far} \u{2192}</text>")), "the day itself");
+    assert_eq!(beyond.matches("s-interval").count(), 2, "a bar and its arrowhead");
+}
+
+#[test]
+fn a_figure_of_the_demo_says_so_by_itself() {
+    let made = Made::new();
+    let figure = workload_figure(&made.due(), made.fleet.last_date().unwrap()).unwrap().unwrap();
+    let marked = figure.clone().marked_demo();
+    assert!(!figure.standalone().contains("nvented"));
+    let svg = marked.standalone();
+    assert!(svg.contains("(invented)</title>") && svg.contains(DEMO_NOTE) && svg.contains(">Invented data</text>"));
+    assert_eq!(marked.clone().marked_demo(), marked);
 }
 
 #[cfg(feature = "png")]

@@ -29,6 +29,10 @@ fn it_has_every_line_once_in_order_with_room_to_write() {
         assert!(page.contains(asked), "{asked}");
     }
     assert!(page.contains(&last.id) && !page.contains("<script") && !page.contains("http"), "self-contained");
+    let heads: Vec<&str> = page.split("<th").skip(1).filter(|rest| !rest.starts_with("ead")).collect();
+    assert!(heads.iter().all(|rest| rest.starts_with(" scope=\"row\"") || rest.starts_with(" scope=\"col\"")));
+    assert_eq!((page.matches("<main>").count(), page.matches("</main></body>").count()), (1, 1));
+    assert!(page.contains("max-width:40rem"), "one column on a narrow screen");
     assert!(!page.contains(&escape(DEMO_NOTE)));
     assert!(SheetPageSpec::new(&history.wing).demo().html(&sheet).contains(&escape(DEMO_NOTE)));
 }

@@ -83,7 +83,7 @@ def main():
         run(["cargo", "build", "--release"])
     linedrift = os.path.join(ROOT, "target/release/linedrift")
     print("| wings | readings | MiB on disk | written s | plain scan s | CPU s | reduction s | ratio | million readings/s | ns each "
-          "| whole `reduce` CPU s | peak MiB | whole `wear` s | CPU s | evaluations | peak MiB |")
+          "| `reduce` in all, CPU s | peak MiB | `wear` in all, s | CPU s | evaluations | peak MiB |")
     print("|" + "---|" * 16)
     for wings in options.wings.split(","):
         place = options.keep or tempfile.mkdtemp(prefix="linedrift-scan-")

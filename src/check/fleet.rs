@@ -10,6 +10,10 @@ use thiserror::Error;
 use super::{Action, Check, Fitting};
 use crate::wing::{LineSet, Wing};
 
+/// What is said of the bundled demo.
+pub const DEMO_NOTE: &str = "Invented data: this fleet, its models and its checks were made up by a seeded simulation to \
+                             show the program. No real wing is behind them.";
+
 /// One wing with everything recorded of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct History {

@@ -23,7 +23,7 @@ pub use budget::{Budget, BudgetPart, Distribution, Repeats, SharedBy, Uncertaint
 pub(crate) use deviation::DeviationTable;
 pub(crate) use deviation::correction_mm;
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
-pub use fleet::{Fleet, FleetError, History};
+pub use fleet::{DEMO_NOTE, Fleet, FleetError, History};
 pub use reading::{Check, Condition, Reading, RiserReading, Stage};
 pub use round::{AGREEMENT_MM, Round, RoundAnswer, RoundError, RoundEvent, RoundPlace};
 pub use verdict::Verdict;

@@ -44,6 +44,7 @@ impl Args {
                 write_table(&tables::backtest(test.scores()), out, format)?;
             }
             for (name, figure) in ["coverage.svg", "pit.svg"].iter().zip(calibration_figures(&test)?) {
+                let figure = output::alone(&figure, &input.fleet);
                 write_atomic(&out.join(name), figure.standalone().as_bytes())?;
             }
         }

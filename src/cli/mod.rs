@@ -103,13 +103,15 @@ enum Command {
 }
 
 const CAUTIONS: &str = "\
-Cautions: a change of trim alters how a wing flies and can make it dangerous. The maker's
-manual and the local rules come first. Have adjustments done or checked by a qualified
-workshop, and fly the wing first with plenty of margin. Length says nothing of the strength
-of lines or the state of the cloth: no result says that a wing is fit to fly.
+Cautions: a change of trim alters how a wing flies and can make it dangerous.
+The maker's manual and the local rules come first. Have adjustments done or
+checked by a qualified workshop, and fly the wing first with plenty of margin.
+Length says nothing of the strength of lines or the state of the cloth: no
+result says that a wing is fit to fly. Nothing is said of an absolute angle of
+attack, of a stall or collapse margin, or of which way a wing may turn.
 
-Exit codes: 0 done, 1 the data is at fault, a result could not be made or some wings
-failed (the others' results are given), 2 the call is wrong.";
+Exit codes: 0 done, 1 the data is at fault, a result could not be made or some
+wings failed (the others' results are given), 2 the call is wrong.";
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {

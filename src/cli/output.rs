@@ -5,7 +5,9 @@ use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
+use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, write_table};
+use linedrift::report::Figure;
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
@@ -29,6 +31,11 @@ enum Form {
     Words,
     /// Programs: never changed.
     Exact,
+}
+
+/// A figure as it is saved by itself: that of the demo says so.
+pub(super) fn alone(figure: &Figure, fleet: &Fleet) -> Figure {
+    if fleet.is_demo() { figure.clone().marked_demo() } else { figure.clone() }
 }
 
 /// A document with the mark of the demo behind its own keys.

@@ -208,6 +208,7 @@ impl Args {
             output::make_folder(out)?;
             for (name, figure) in [("before-after.svg", plan_figure(&plan)?), ("curve.svg", curve_figure(&curve)?)] {
                 if let Some(figure) = figure {
+                    let figure = output::alone(&figure, &input.fleet);
                     write_atomic(&out.join(name), figure.standalone().as_bytes())?;
                 }
             }

@@ -11,9 +11,9 @@ use linedrift::forecast::{
     Backtest, BacktestSpec, DueRow, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable,
 };
 use linedrift::plan::PlanSpec;
-use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, expected_drift, measured_drift, text};
+use linedrift::report::{Page, PageSpec, ReportData, WearSummary, WingPlan, text};
 use linedrift::trim::{Trim, TrimSpec};
-use linedrift::wear::{WearFit, WearSpec};
+use linedrift::wear::{WearFit, WearSpec, expected_drift, measured_drift};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -158,7 +158,7 @@ impl Args {
         let written = write_tables(&input.fleet, &results, &options.out)?;
         write_atomic(&page_path, page.html().as_bytes())?;
         let figures = match options.figures {
-            Some(format) => write_figures(&page, &options.out.join("figures"), format)?,
+            Some(format) => write_figures(&page, &input.fleet, &options.out.join("figures"), format)?,
             None => Vec::new(),
         };
         drop(progress);
@@ -301,15 +301,16 @@ fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
     Ok(if fleet.is_demo() { one.marked_demo() } else { one })
 }
 
-fn write_figures(page: &Page, folder: &Path, format: FigureFormat) -> Result<Vec<String>, Failure> {
+fn write_figures(page: &Page, fleet: &Fleet, folder: &Path, format: FigureFormat) -> Result<Vec<String>, Failure> {
     output::make_folder(folder)?;
     page.figures()
         .par_iter()
         .map(|one| {
+            let figure = output::alone(&one.figure, fleet);
             let (ending, bytes) = match format {
-                FigureFormat::Svg => ("svg", one.figure.standalone().into_bytes()),
+                FigureFormat::Svg => ("svg", figure.standalone().into_bytes()),
                 #[cfg(feature = "png")]
-                FigureFormat::Png => ("png", one.figure.png(1.0)?),
+                FigureFormat::Png => ("png", figure.png(1.0)?),
             };
             let path = folder.join(format!("{}.{ending}", one.name));
             write_atomic(&path, &bytes)?;

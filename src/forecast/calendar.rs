@@ -6,10 +6,15 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::DueTable;
+use crate::check::DEMO_NOTE;
 use crate::wing::{is_formula, is_hidden};
 
 /// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).
 const LINE_OCTETS: usize = 75;
+
+/// What every event says besides its explanation.
+const CAUTION: &str = "This is a forecast from the fleet's past, not a promise that the wing is fit to fly until then: sand, \
+                       salt, heat, water, a strong load or a repair is a reason to measure earlier.";
 
 /// How many wings are due in one calendar month.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -35,14 +40,15 @@ impl DueTable {
         months.into_iter().map(|((year, month), wings)| MonthLoad { year, month, wings }).collect()
     }
 
-    /// The dated checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation`.
+    /// The dated checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation,
+    /// invented`; the last is `true` for the bundled demo and `false` for any other fleet.
     /// Wings without a date are left out. A text that a spreadsheet would run as a formula gets an apostrophe in front.
     #[must_use]
     pub fn calendar_csv(&self) -> String {
         let mut dated: Vec<(Date, usize)> =
             self.rows().iter().enumerate().filter_map(|(at, row)| Some((row.due_date?, at))).collect();
         dated.sort_by_key(|(date, at)| (*date, *at));
-        let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation\n");
+        let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation,invented\n");
         let day = |date: Option<Date>| date.map_or_else(String::new, |date| date.to_string());
         for (date, at) in dated {
             let (row, detail) = (&self.rows()[at], &self.details()[at]);
@@ -55,6 +61,7 @@ impl DueTable {
                 format!("{:.1}", row.due_hours),
                 row.reason.name().to_owned(),
                 cell(&detail.explanation),
+                self.is_demo().to_string(),
             ];
             out.push_str(&cells.join(","));
             out.push('\n');
@@ -63,13 +70,15 @@ impl DueTable {
     }
 
     /// The dated checks as an iCalendar file (RFC 5545): one all-day event per wing, in the order of the table, with its
-    /// explanation. `stamp` is the day the file says it was made on. Wings without a date are left out.
+    /// explanation and a caution; those of the bundled demo say that they are invented. `stamp` is the day the file says it was made on. Wings without a date are left out.
     #[must_use]
     pub fn icalendar(&self, stamp: Date) -> String {
         let mut out = String::new();
         content(&mut out, "BEGIN:VCALENDAR");
         content(&mut out, "VERSION:2.0");
         content(&mut out, "PRODID:-//linedrift//due//EN");
+        let (suffix, note) =
+            if self.is_demo() { (" (invented)", format!(" {DEMO_NOTE}")) } else { ("", String::new()) };
         for (row, detail) in self.rows().iter().zip(self.details()) {
             let Some(date) = row.due_date else {
                 continue;
@@ -80,9 +89,10 @@ impl DueTable {
             content(&mut out, &format!("DTSTART;VALUE=DATE:{}", compact(date)));
             content(
                 &mut out,
-                &format!("SUMMARY:Line check of wing {} ({})", escaped(&row.wing), escaped(&row.model)),
+                &format!("SUMMARY:Line check of wing {} ({}){suffix}", escaped(&row.wing), escaped(&row.model)),
             );
-            content(&mut out, &format!("DESCRIPTION:{}", escaped(&detail.explanation)));
+            let description = format!("{} {CAUTION}{note}", detail.explanation);
+            content(&mut out, &format!("DESCRIPTION:{}", escaped(&description)));
             content(&mut out, "TRANSP:TRANSPARENT");
             content(&mut out, "END:VEVENT");
         }

@@ -4,12 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{Cause, Limits, incidence_weights};
 use crate::check::{Check, History, LineDeviation, Stage, common_offset_mm, deviations};
+use crate::stats::NORMAL_95;
 use crate::trim::{Trim, TrimSpec};
 use crate::wear::LineKey;
 use crate::wing::{LineSet, Row};
-
-/// Two-sided 95 % of a normal distribution.
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// A watched quantity at one check, in the unit of its path.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -1,6 +1,7 @@
 //! When the first limit is crossed, over many draws.
 
 use super::{CrossingHours, Reason};
+use crate::stats::NORMAL_95;
 use crate::wear::LineKey;
 use crate::wing::Row;
 
@@ -149,7 +150,7 @@ impl FirstCrossing {
     /// the quantiles at `risk ± 1.96 √(risk(1−risk)/draws)`.
     #[must_use]
     pub fn hours_at_risk(&self, risk: f64) -> RiskHours {
-        let half = 1.959_963_984_540_054 * self.share_se(risk);
+        let half = NORMAL_95 * self.share_se(risk);
         RiskHours {
             risk,
             hours_h: self.quantile_h(risk),

@@ -25,6 +25,7 @@ mod outcome;
 mod passage;
 mod path_source;
 mod run;
+mod urgency;
 mod usage;
 mod value;
 mod wiener;

@@ -7,6 +7,9 @@ use crate::check::{Action, ActionKind, Fitting, History, Verdict};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
 
+/// Coverage factor of the steps' part in an interval (95 %).
+pub(super) const STEP_COVERAGE: f64 = 2.0;
+
 /// A line with an open finding: its reading is doubtful, so no plan rests on it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Finding {
@@ -75,6 +78,19 @@ pub struct PlannedAction {
     pub standard_mm: f64,
     /// Names of the lines that it moves.
     pub lines: Vec<String>,
+}
+
+impl PlannedAction {
+    /// The change with its 95 % interval, mm: twice the standard uncertainty to either side.
+    #[must_use]
+    pub fn change_interval_mm(&self) -> Interval {
+        let half = STEP_COVERAGE * self.standard_mm;
+        Interval {
+            value: Some(self.change_mm),
+            lower: Some(self.change_mm - half),
+            upper: Some(self.change_mm + half),
+        }
+    }
 }
 
 /// One line before and after.

@@ -4,13 +4,11 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::case::{Case, KnownLine};
 use super::notes::notes;
+use super::outcome::STEP_COVERAGE;
 use super::{Alternative, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Step};
 use crate::check::{Check, Verdict};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
-
-/// Coverage factor of the steps' part in an interval (95 %).
-const STEP_COVERAGE: f64 = 2.0;
 
 /// A step at a place (`segment` none: everything on the side).
 #[derive(Debug, Clone, Copy)]

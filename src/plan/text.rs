@@ -2,6 +2,7 @@
 
 use std::fmt::{self, Write};
 
+use super::outcome::STEP_COVERAGE;
 use super::sequence::words;
 use super::{Plan, PlannedState};
 use crate::trim::Interval;
@@ -97,7 +98,7 @@ impl Plan {
                 action.segment.as_deref().unwrap_or("(all)"),
                 words(action),
                 action.change_mm,
-                2.0 * action.standard_mm,
+                STEP_COVERAGE * action.standard_mm,
                 action.lines.len()
             )?;
         }

@@ -4,21 +4,24 @@ use jiff::civil::Date;
 
 use super::ReportError;
 use super::figure::{Figure, Role};
-use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::{by_urgency, count, due};
+use super::month::Month;
+use super::plot::{Anchor, Frame, Plot, Tick, whole_ticks};
+use super::words::{count, due};
 use crate::forecast::{DueDetail, DueRow, DueTable, MonthLoad, Reason};
 
 /// Most wings in one picture.
 const MOST_WINGS: usize = 40;
-/// Furthest back and ahead that is drawn, days.
+/// Furthest back that is drawn, days.
 const BACK_DAYS: f64 = 550.0;
+/// Furthest ahead that is drawn, days.
 const AHEAD_DAYS: f64 = 920.0;
 /// Months that are labelled at most.
 const LABELLED_MONTHS: usize = 10;
 
 /// Next checks on a calendar as seen on a day, the most urgent wing first and at most 40 of them: a dot at the day, a bar
 /// from the day by which one wing in ten is due to that by which nine in ten are (usage being uncertain), and a line at
-/// `today`. `None` when no wing has a date.
+/// `today`. What lies more than 550 days back or 920 ahead is not drawn at its place: a ring at the edge and the day itself
+/// at the right stand for such a day, an arrowhead for a bar that goes on. `None` when no wing has a date.
 ///
 /// ```
 /// use linedrift::{DueSpec, WearSpec, report::calendar_figure, simulate::FleetSpec};
@@ -39,36 +42,50 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
     if dated.is_empty() {
         return Ok(None);
     }
-    dated.sort_by(|a, b| by_urgency((a.0, 0), (b.0, 0)));
+    dated.sort_by(|a, b| a.0.urgency(0, b.0, 0));
     let all = dated.len();
     dated.truncate(MOST_WINGS);
-    let days = |date: Date| f64::from((date - today).get_days()).clamp(-BACK_DAYS, AHEAD_DAYS);
+    let days = |date: Date| f64::from((date - today).get_days());
+    let inside = |day: f64| day.clamp(-BACK_DAYS, AHEAD_DAYS);
+    let beyond = |row: &DueRow| {
+        let date = row.due_date.filter(|_| row.reason != Reason::AlreadyOver)?;
+        (days(date).total_cmp(&inside(days(date))).is_ne()).then_some(date)
+    };
+    let far: Vec<String> =
+        dated.iter().filter_map(|(row, _)| Some(format!("{} {}", row.wing, beyond(row)?))).collect();
     let ends = dated.iter().flat_map(|(row, detail)| [row.due_date, detail.earliest_date, detail.latest_date]);
-    let (low, high) =
-        ends.flatten().map(days).fold((-30.0, 60.0), |(low, high): (f64, f64), day| (low.min(day), high.max(day)));
+    let (low, high) = ends
+        .flatten()
+        .map(|date| inside(days(date)))
+        .fold((-30.0, 60.0), |(low, high): (f64, f64), day| (low.min(day), high.max(day)));
     let rows = u32::try_from(dated.len()).unwrap_or(u32::MAX);
     let longest = dated.iter().map(|(row, _)| row.wing.chars().count()).max().unwrap_or(0);
     let frame = Frame {
         width: 1360,
         height: rows.saturating_mul(30).saturating_add(110),
         left: u32::try_from(longest * 13 + 40).unwrap_or(260).min(260),
-        right: 40,
+        right: if far.is_empty() { 40 } else { 200 },
         top: 46,
         bottom: 50,
         x: [low - 12.0, high + 12.0],
         y: [f64::from(rows) - 0.4, -0.6],
     };
-    let now = dated.iter().filter(|(row, _)| due(row, today).starts_with("now")).count();
+    let now = dated.iter().filter(|(row, _)| row.is_due(today)).count();
     let told: Vec<String> =
         dated.iter().take(8).map(|(row, _)| format!("{} {}", row.wing, due(row, today))).collect();
     let description = format!(
-        "Next check of {} on a calendar; {now} due by {today}. The most urgent: {}.",
+        "Next check of {} on a calendar; {now} due by {today}. The most urgent: {}.{}",
         if all > dated.len() {
             format!("the {} most urgent of {all} wings", dated.len())
         } else {
             count(all, "wing", "wings")
         },
-        told.join("; ")
+        told.join("; "),
+        if far.is_empty() {
+            String::new()
+        } else {
+            format!(" Outside the picture, a ring at its edge with the day at the right: {}.", far.join("; "))
+        }
     );
     let figure = Plot::figure("Next checks on the calendar", &description, &frame, |plot| {
         plot.columns(&months(today, frame.x));
@@ -85,9 +102,24 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
                 continue;
             }
             if let (Some(early), Some(late)) = (detail.earliest_date, detail.latest_date) {
-                plot.path(&[[days(early), y], [days(late), y]], Role::Interval);
+                let [from, to] = [days(early), days(late)];
+                plot.path(&[[inside(from), y], [inside(to), y]], Role::Interval);
+                if from < -BACK_DAYS {
+                    plot.arrowhead([inside(from), y], -1, Role::Interval);
+                }
+                if to > AHEAD_DAYS {
+                    plot.arrowhead([inside(to), y], 1, Role::Interval);
+                }
             }
-            plot.dot([days(date), y], 7, if date <= today { Role::Outside } else { Role::Left });
+            let at = [inside(days(date)), y];
+            match beyond(row) {
+                Some(date) => {
+                    plot.ring(at, 7, Role::InkRing);
+                    let text = if date < today { format!("\u{2190} {date}") } else { format!("{date} \u{2192}") };
+                    plot.text(&text, [frame.x[1], y], Anchor::Right, Role::Ink);
+                }
+                None => plot.dot(at, 7, if date <= today { Role::Outside } else { Role::Left }),
+            }
         }
     })?;
     Ok(Some(figure.wide()))
@@ -95,23 +127,15 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
 
 /// First days of months within the range, as days from today; only so many are labelled.
 fn months(today: Date, x: [f64; 2]) -> Vec<Tick> {
-    let month = |ahead: i32| -> Option<Date> {
-        let months = i32::from(today.year()) * 12 + i32::from(today.month()) - 1 + ahead;
-        let (year, month) = (months.div_euclid(12), months.rem_euclid(12) + 1);
-        Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, 1).ok()
-    };
     let starts: Vec<Date> = (-24..40)
-        .filter_map(month)
+        .filter_map(|ahead| Month::of(today).plus(ahead).first_day())
         .filter(|date| (x[0]..=x[1]).contains(&f64::from((*date - today).get_days())))
         .collect();
     let step = starts.len().div_ceil(LABELLED_MONTHS).max(1);
     starts
         .into_iter()
         .step_by(step)
-        .map(|date| Tick {
-            at: f64::from((date - today).get_days()),
-            label: format!("{:04}-{:02}", date.year(), date.month()),
-        })
+        .map(|date| Tick { at: f64::from((date - today).get_days()), label: Month::of(date).to_string() })
         .collect()
 }
 
@@ -132,10 +156,7 @@ fn months(today: Date, x: [f64; 2]) -> Vec<Tick> {
 /// [`ReportError::Drawing`] when the charting library refuses.
 pub fn workload_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, ReportError> {
     let load = table.workload(today);
-    let place = |load: &MonthLoad| {
-        f64::from(i32::from(load.year) * 12 + i32::from(load.month))
-            - f64::from(i32::from(today.year()) * 12 + i32::from(today.month()))
-    };
+    let place = |load: &MonthLoad| f64::from(Month::from(load).since(Month::of(today)));
     let (Some(_), Some(last)) = (load.first(), load.last()) else { return Ok(None) };
     let until = place(last).max(5.0);
     let most = load.iter().map(|one| one.wings).max().unwrap_or(1) as f64;
@@ -149,17 +170,15 @@ pub fn workload_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
         x: [-0.6, until + 0.6],
         y: [0.0, 1.2 * most],
     };
-    let told: Vec<String> =
-        load.iter().map(|one| format!("{:04}-{:02}: {}", one.year, one.month, one.wings)).collect();
+    let told: Vec<String> = load.iter().map(|one| format!("{}: {}", Month::from(one), one.wings)).collect();
     let description = format!("Checks due per month, overdue ones in the first. {}.", told.join("; "));
     let figure = Plot::figure("Checks due per month", &description, &frame, |plot| {
-        plot.levels(&round_ticks(frame.y, 3));
+        plot.levels(&whole_ticks(frame.y, 3));
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         let step = ((until + 1.0) / LABELLED_MONTHS as f64).ceil().max(1.0) as usize;
         #[allow(clippy::cast_possible_truncation)]
         for ahead in (0..=until as i32).step_by(step) {
-            let months = i32::from(today.year()) * 12 + i32::from(today.month()) - 1 + ahead;
-            let label = format!("{:04}-{:02}", months.div_euclid(12), months.rem_euclid(12) + 1);
+            let label = Month::of(today).plus(ahead).to_string();
             plot.text(&label, [f64::from(ahead), 0.0], Anchor::Below, Role::Muted);
         }
         for one in &load {

@@ -76,9 +76,9 @@ fn histogram(test: &Backtest) -> Result<Figure, ReportError> {
         told.join(", "),
         number(even, 0)
     );
-    let half = 1.96 * (even * (100.0 - even) / test.checks().max(1) as f64).sqrt();
+    let band = test.pit_band();
     Plot::figure("Where in the forecast the measured value lay", &description, &frame([0.0, most]), |plot| {
-        plot.rectangle([0.0, (even - half).max(0.0)], [100.0, (even + half).min(most)], Role::Band);
+        plot.rectangle([0.0, 100.0 * band.lower], [100.0, (100.0 * band.upper).min(most)], Role::Band);
         plot.levels(&round_ticks([0.0, most], 5));
         for (bin, share) in bins.iter().zip(&shares) {
             let (from, to) = (100.0 * bin.lower + 1.0, 100.0 * bin.upper - 1.0);

@@ -4,12 +4,11 @@ use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::drift_figure::DriftSeries;
 use crate::check::Fleet;
 use crate::forecast::{Backtest, DueDetail, DueRow, DueTable, ForecastFan};
 use crate::plan::{Alternative, Plan};
 use crate::trim::Trim;
-use crate::wear::{Diagnostic, Shape, SpreadRow, TermRow, WearFit};
+use crate::wear::{Diagnostic, DriftSeries, Shape, SpreadRow, TermRow, WearFit};
 
 /// What a report says of a wear fit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -144,7 +143,7 @@ impl<'a> ReportData<'a> {
                 let trim = trims.get(wing).copied();
                 let due = due.get(wing);
                 Entry {
-                    wing: &history.wing.id,
+                    wing,
                     model: &history.wing.model,
                     trim,
                     due: due.map(|both| both.0),
@@ -158,7 +157,7 @@ impl<'a> ReportData<'a> {
             })
             .collect();
         entries.sort_by(|a, b| match (a.due, b.due) {
-            (Some(first), Some(second)) => super::words::by_urgency((first, a.outside()), (second, b.outside())),
+            (Some(first), Some(second)) => first.urgency(a.outside(), second, b.outside()),
             (Some(_), None) => std::cmp::Ordering::Less,
             (None, Some(_)) => std::cmp::Ordering::Greater,
             (None, None) => a.wing.cmp(b.wing),

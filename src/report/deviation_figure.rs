@@ -3,7 +3,7 @@
 use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::{count, signed};
+use super::words::{between, count, signed};
 use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{Row, Side};
 
@@ -15,8 +15,9 @@ const APART_SPAN: f64 = 0.2;
 const APART_REACH: f64 = 0.4;
 
 /// Panels of relative deviation (mm) against position along the half span for one judged check, one panel per row that
-/// was read. Left: dots on a solid line. Right: open rings on a dashed line. A cross and its name mark a line outside its
-/// tolerance; the tolerance is the shaded band. All panels share one scale, but for the brakes, which have their own.
+/// was read. Left: dots on a solid line. Right: open rings on a dashed line. A stroke through each is its 95 % interval, the
+/// shaded band the narrowest tolerance of the row. A cross and its name mark a line outside its tolerance, a ring around it
+/// one that is undecided. All panels share one scale, but for the brakes, which have their own.
 ///
 /// ```
 /// use linedrift::{TrimSpec, report::deviation_figures, simulate::FleetSpec};
@@ -50,10 +51,10 @@ pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
 /// Half height of a scale that holds the lines with their tolerances, mm.
 fn reach_mm<'a>(lines: impl Iterator<Item = &'a LineVerdict>) -> f64 {
     lines
-        .map(|line| line.relative_mm.abs().max(line.tolerance_mm))
+        .map(|line| (line.relative_mm.abs() + line.uncertainty_mm).max(line.tolerance_mm))
         .filter(|value| value.is_finite())
         .fold(5.0, f64::max)
-        * 1.4
+        * 1.3
 }
 
 fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Figure, ReportError> {
@@ -81,6 +82,10 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
         plot.columns(&[Tick { at: 0.5, label: String::new() }]);
         plot.text(&format!("row {row}"), [0.0, reach], Anchor::AboveRight, Role::Ink);
         plot.text("mm", [1.0, reach], Anchor::AboveLeft, Role::Muted);
+        for line in lines {
+            let [low, high] = [-1.0, 1.0].map(|sign| line.relative_mm + sign * line.uncertainty_mm);
+            plot.path(&[[line.span, low], [line.span, high]], Role::Muted);
+        }
         for side in Side::BOTH {
             let mut points: Vec<[f64; 2]> =
                 lines.iter().filter(|line| line.side == side).map(|line| [line.span, line.relative_mm]).collect();
@@ -94,6 +99,9 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
                     Side::Right => plot.ring(point, 6, Role::RightMark),
                 }
             }
+        }
+        for line in lines.iter().filter(|line| line.verdict == Verdict::Undecided) {
+            plot.ring([line.span, line.relative_mm], 11, Role::Ink);
         }
         mark_outside(plot, lines, reach);
     })
@@ -129,20 +137,25 @@ fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
 fn description(row: Row, lines: &[&LineVerdict]) -> String {
     let low = lines.iter().map(|line| line.relative_mm).fold(f64::INFINITY, f64::min);
     let high = lines.iter().map(|line| line.relative_mm).fold(f64::NEG_INFINITY, f64::max);
-    let outside: Vec<String> = lines
-        .iter()
-        .filter(|line| line.verdict == Verdict::Outside)
-        .map(|line| format!("{} {} at {} mm", line.line, line.side, signed(line.relative_mm, 1)))
-        .collect();
+    let told = |verdict| -> Vec<String> {
+        let with = lines.iter().filter(|line| line.verdict == verdict);
+        with.map(|line| format!("{} {} at {} mm", line.line, line.side, signed(line.relative_mm, 1))).collect()
+    };
+    let outside = told(Verdict::Outside);
     let verdict = if outside.is_empty() {
         "None is outside its tolerance.".to_owned()
     } else {
         format!("Outside tolerance: {}.", outside.join(", "))
     };
+    let undecided = told(Verdict::Undecided);
+    let open = if undecided.is_empty() { String::new() } else { format!(" Undecided: {}.", undecided.join(", ")) };
     format!(
-        "Deviation less the common offset from the centre to the tip, row {row}, {}: from {} to {} mm. {verdict}",
+        "Deviation less the common offset from the centre to the tip, row {row}, {}: from {} to {} mm, each \u{b1} {} mm (95 %), \
+         tolerance \u{b1} {} mm. {verdict}{open}",
         count(lines.len(), "line", "lines"),
         signed(low, 1),
-        signed(high, 1)
+        signed(high, 1),
+        between(lines.iter().map(|line| line.uncertainty_mm)),
+        between(lines.iter().map(|line| line.tolerance_mm))
     )
 }

@@ -91,7 +91,7 @@ impl Draft {
         let _ = write!(
             self.html,
             "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">",
-            escape(&format!("{}: {name}", figure.title()))
+            escape(&format!("{}: {caption}", figure.title()))
         );
         self.figure(name.to_owned(), figure);
         self.html.push_str("</div></figure>\n");

@@ -1,9 +1,12 @@
 //! A drawing with its words: SVG that follows the page's light or dark theme.
 
+use std::fmt::Write as _;
+
 use plotters::style::RGBColor;
 use serde::{Deserialize, Serialize};
 
 use super::html::escape;
+use crate::check::DEMO_NOTE;
 
 /// One drawing with a title and a description in words. Its SVG carries classes instead of colours, so that a page in
 /// light or dark can dress it; [`Figure::standalone`] gives it its own colours.
@@ -16,7 +19,12 @@ pub struct Figure {
     body: String,
     #[serde(default)]
     wide: bool,
+    #[serde(default)]
+    demo: bool,
 }
+
+/// Height of the strip under the figure that names the demo.
+const DEMO_STRIP: u32 = 34;
 
 /// Rules that dress the classes of a figure, light and dark.
 ///
@@ -133,17 +141,32 @@ impl Figure {
         }
         // the library breaks the line inside a text element, which would print as a space
         let body = body.replace("\">\n", "\">").replace("\n</text>", "</text>");
-        Self { title, description, width, height, body: body.trim().to_owned(), wide: false }
+        Self { title, description, width, height, body: body.trim().to_owned(), wide: false, demo: false }
     }
 
     /// Takes a drawing of our own: elements that carry the classes of [`FIGURE_CSS`].
     pub(super) fn drawn(title: String, description: String, width: u32, height: u32, body: &str) -> Self {
-        Self { title, description, width, height, body: body.trim_end().to_owned(), wide: false }
+        Self { title, description, width, height, body: body.trim_end().to_owned(), wide: false, demo: false }
     }
 
     /// The same figure, to be shown over the whole width of a page.
     pub(super) fn wide(mut self) -> Self {
         self.wide = true;
+        self
+    }
+
+    /// The same figure, to be shown by itself, marked as made from the bundled invented demo: in its title, in its description
+    /// and in a line under the drawing.
+    #[must_use]
+    pub fn marked_demo(mut self) -> Self {
+        if !self.demo {
+            self.demo = true;
+            self.title.push_str(" (invented)");
+            self.description = format!("{} {DEMO_NOTE}", self.description);
+            let line = self.height + DEMO_STRIP - 12;
+            let _ = write!(self.body, "\n<text class=\"f-muted\" x=\"10\" y=\"{line}\">Invented data</text>");
+            self.height += DEMO_STRIP;
+        }
         self
     }
 

@@ -9,8 +9,9 @@ use super::data::{Entry, ReportData};
 use super::draft::{Draft, PageFigure};
 use super::figure::FIGURE_CSS;
 use super::html::escape;
-use super::words::{self, CAUTIONS, DEMO_NOTE};
+use super::words::{self, CAUTIONS};
 use super::{ReportError, page_calibration, page_fleet, page_wear, page_wing};
+use crate::check::DEMO_NOTE;
 
 const PAGE_CSS: &str = include_str!("page.css");
 

@@ -39,17 +39,10 @@ pub(super) fn section(draft: &mut Draft, test: &Backtest) -> Result<(), ReportEr
     let rows: Vec<Vec<Cell>> = Method::ALL
         .into_iter()
         .map(|method| {
-            let worse = crps.of(method) - crps.linedrift;
             let more = if method == Method::Linedrift {
                 "–".to_owned()
             } else {
-                let half = 1.96 * test.crps_difference_se_mm(method);
-                format!(
-                    "{} ({} to {})",
-                    words::signed(worse, 2),
-                    words::signed(worse - half, 2),
-                    words::signed(worse + half, 2)
-                )
+                words::interval(&test.crps_excess_mm(method), 2)
             };
             let name = if method == Method::Linedrift { "this model" } else { method.name() };
             vec![Cell::words(name), Cell::figure(number(crps.of(method), 2)), Cell::figure(more)]

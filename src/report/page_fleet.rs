@@ -8,6 +8,7 @@ use super::calendar_figure::{calendar_figure, workload_figure};
 use super::data::Entry;
 use super::draft::Draft;
 use super::html::Cell;
+use super::month::Month;
 use super::{ReportError, page_wing, words};
 use crate::forecast::DueTable;
 use crate::trim::{Trim, Verdict};
@@ -17,7 +18,7 @@ pub(super) fn glance(draft: &mut Draft, entries: &[Entry<'_>], today: Date) {
     let with = |verdict| {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
-    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| words::due(row, today).starts_with("now"));
+    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| row.is_due(today));
     let to_adjust = entries.iter().filter(|entry| entry.plan.is_some_and(|plan| !plan.plan.actions.is_empty()));
     let mut facts = vec![
         (entries.iter().filter(due).count(), "due for a check now"),
@@ -49,7 +50,8 @@ pub(super) fn urgent(draft: &mut Draft, entries: &[Entry<'_>], today: Date) {
                 |trim| format!("{outside} / {}", words::verdicts(trim, Verdict::Undecided)),
             );
             let next = entry.due.map_or_else(|| "–".to_owned(), |row| words::due(row, today));
-            let next = if next.starts_with("now") { Cell::short(next).marked() } else { Cell::short(next) };
+            let now = entry.due.is_some_and(|row| row.is_due(today));
+            let next = if now { Cell::short(next).marked() } else { Cell::short(next) };
             let lines = if outside > 0 { Cell::figure(lines).marked() } else { Cell::figure(lines) };
             let risk = entry.due.and_then(|row| row.risk_now).map_or_else(|| "–".to_owned(), words::chance);
             vec![
@@ -114,7 +116,8 @@ pub(super) fn calendar(
     }
     if let Some(figure) = calendar_figure(due, today)? {
         let key = "Dot: the expected day. Bar: from the day by which one wing in ten is due to that by which nine in ten are, \
-                   as its usage is uncertain. Cross: over its accepted risk already.";
+                   as its usage is uncertain; an arrowhead where it goes on outside the picture. Ring at the edge: a day outside the \
+                   picture, given at the right. Cross: over its accepted risk already.";
         draft.whole("Wing by wing", key, "calendar-wings", figure);
     }
     let mut months: Vec<(String, Vec<String>)> = Vec::new();
@@ -122,7 +125,7 @@ pub(super) fn calendar(
         entries.iter().filter_map(|entry| Some((entry.due?.due_date?.max(today), entry))).collect();
     dated.sort_by_key(|(date, _)| *date);
     for (date, entry) in dated {
-        let month = format!("{:04}-{:02}", date.year(), date.month());
+        let month = Month::of(date).to_string();
         let day = if date == today { "now".to_owned() } else { format!("{:02}", date.day()) };
         let told = format!("{} ({day})", entry.wing);
         match months.last_mut() {

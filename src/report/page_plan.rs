@@ -42,7 +42,8 @@ pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured
         return Ok(());
     }
     if let Some(figure) = plan_figure(plan)? {
-        let key = "Ring: as measured. Filled: to expect after. Grey: not moved. Shaded: tolerance. Cross: still outside it.";
+        let key = "Ring: as measured. Filled: to expect after, with its 95 % interval. Grey: not moved. Shaded: narrowest tolerance. Cross: still \
+                   outside its own.";
         draft.whole("Each line before and after", key, &format!("plan-lines-{place}"), figure);
     }
     if let Some(figure) = curve_figure(&planned.curve)? {
@@ -54,7 +55,6 @@ pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured
 
 fn step(step: &WorkStep) -> Vec<Cell> {
     let action = &step.action;
-    let half = 1.96 * action.standard_mm;
     let mut expect: Vec<String> = step
         .lines
         .iter()
@@ -72,12 +72,7 @@ fn step(step: &WorkStep) -> Vec<Cell> {
         Cell::short(action.side.name()),
         Cell::short(action.segment.as_deref().unwrap_or("all")),
         Cell::short(step.what()),
-        Cell::figure(format!(
-            "{} ({} to {})",
-            signed(action.change_mm, 1),
-            signed(action.change_mm - half, 1),
-            signed(action.change_mm + half, 1)
-        )),
+        Cell::figure(interval(&action.change_interval_mm(), 1)),
         Cell::long(expect.join(", ")),
     ]
 }

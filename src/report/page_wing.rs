@@ -189,7 +189,8 @@ fn rows(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Result<
     if pictured {
         draft.panels(
             "Relative deviation from the centre to the tip",
-            "Left: dots, solid. Right: rings, dashed. Shaded: tolerance. Cross: outside it.",
+            "Left: dots, solid. Right: rings, dashed. Stroke: 95 % interval. Shaded: narrowest tolerance of the row. Cross: outside \
+             tolerance. Ring around: undecided.",
             &format!("dev-{place}"),
             deviation_figures(trim)?,
         );
@@ -253,11 +254,7 @@ const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level.
 fn row_differences(out: &mut String, trim: &Trim) {
     let differences = words::row_differences(trim);
     if !differences.is_empty() {
-        let _ = writeln!(
-            out,
-            "<p>Differences of rows, mm \u{b1} standard error: {}.</p>",
-            escape(&differences.join("; "))
-        );
+        let _ = writeln!(out, "<p>Differences of rows, mm (95 %): {}.</p>", escape(&differences.join("; ")));
     }
 }
 

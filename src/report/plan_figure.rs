@@ -2,17 +2,20 @@
 
 use super::ReportError;
 use super::figure::{Figure, Role};
-use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::{count, signed};
+use super::plot::{Anchor, Frame, Plot, Tick, round_ticks, whole_ticks};
+use super::words::{between, count, signed};
 use crate::plan::{Alternative, Plan, PlannedLine};
 use crate::wing::{Row, Side};
 
+/// Half width of the ends of an interval, in half spans.
+const END_WIDTH: f64 = 0.004;
 /// More alternatives than this are not labelled one by one.
 const LABELLED: usize = 14;
 
 /// Distance from the plan's target (mm) of every line of A–D and stabilo against its place along the span, the left tip at
-/// the left: a ring as read, a dot as it should be after, a line between where an action moves it, a cross where it ends
-/// outside its tolerance. Brakes, which are set at the handle, are left out. `None` for a plan without such lines.
+/// the left: a ring as read, a dot as it should be after with its 95 % interval (measurement and steps) as a stroke with ends, a
+/// line between the two where an action moves it, a cross where it ends outside its tolerance. The shaded band is the narrowest
+/// tolerance. Brakes, which are set at the handle, are left out. `None` for a plan without such lines.
 ///
 /// ```
 /// use linedrift::{plan::PlanSpec, report::plan_figure, simulate::FleetSpec};
@@ -34,7 +37,7 @@ pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
     let tolerance_mm = lines.iter().map(|line| line.tolerance_mm).fold(f64::INFINITY, f64::min);
     let reach = lines
         .iter()
-        .map(|line| line.before_mm.abs().max(line.after_mm.abs()).max(line.tolerance_mm))
+        .map(|line| line.before_mm.abs().max(line.after_mm.abs() + line.uncertainty_after_mm).max(line.tolerance_mm))
         .filter(|value| value.is_finite())
         .fold(5.0, f64::max)
         * 1.2;
@@ -63,9 +66,14 @@ pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
         }
         plot.text("mm from the target", [-1.0, reach], Anchor::AboveRight, Role::Muted);
         for (line, at) in lines.iter().zip(&trim) {
+            let [low, high] = [-1.0, 1.0].map(|sign| line.after_mm + sign * line.uncertainty_after_mm);
+            let [from, to] = [at - END_WIDTH, at + END_WIDTH];
+            plot.path(&[[from, low], [to, low], [*at, low], [*at, high], [from, high], [to, high]], Role::Muted);
+        }
+        for (line, at) in lines.iter().zip(&trim) {
             let moved = line.after_mm.total_cmp(&line.before_mm).is_ne();
             if moved {
-                plot.path(&[[*at, line.before_mm], [*at, line.after_mm]], Role::Muted);
+                plot.path(&[[*at, line.before_mm], [*at, line.after_mm]], Role::Zero);
                 plot.ring([*at, line.before_mm], 6, Role::Point);
             }
             plot.dot([*at, line.after_mm], 6, if moved { Role::Model } else { Role::Point });
@@ -92,11 +100,14 @@ fn words(plan: &Plan, lines: &[&PlannedLine]) -> String {
     let outside =
         |off: fn(&PlannedLine) -> f64| lines.iter().filter(|line| off(line).abs() > line.tolerance_mm).count();
     format!(
-        "Distance from the target of {} without the brakes; {} moves {moved} of them. Outside tolerance: {} before, {} after.",
+        "Distance from the target of {} without the brakes; {} moves {moved} of them. Outside tolerance: {} before, {} after; each distance \u{b1} {} mm (95 %) before and \u{b1} {} mm after, tolerance \u{b1} {} mm.",
         count(lines.len(), "line", "lines"),
         count(plan.actions.len(), "action", "actions"),
         outside(|line| line.before_mm),
         outside(|line| line.after_mm),
+        between(lines.iter().map(|line| line.uncertainty_before_mm)),
+        between(lines.iter().map(|line| line.uncertainty_after_mm)),
+        between(lines.iter().map(|line| line.tolerance_mm))
     )
 }
 
@@ -140,7 +151,7 @@ pub fn curve_figure(curve: &[Alternative]) -> Result<Option<Figure>, ReportError
         signed(last.worst_mm, 1)
     );
     let figure = Plot::figure("Fewer actions or a better trim", &description, &frame, |plot| {
-        plot.levels(&round_ticks([0.0, most], 4));
+        plot.levels(&whole_ticks([0.0, most], 4));
         plot.text("lines outside, worst in mm", [frame.x[0], frame.y[1]], Anchor::AboveRight, Role::Muted);
         plot.text("actions", [frame.x[1], frame.y[0]], Anchor::BelowLeft, Role::Muted);
         let points: Vec<[f64; 2]> =

@@ -134,6 +134,15 @@ impl Plot<'_> {
         self.note(drawn);
     }
 
+    /// An arrowhead at a point: its tip there, its two strokes back from it. `way` is 1 for one that points to the right, −1
+    /// to the left.
+    pub(super) fn arrowhead(&mut self, [x, y]: [f64; 2], way: i32, role: Role) {
+        let style = ShapeStyle::from(role.colour());
+        let strokes = EmptyElement::at((x, y)) + PathElement::new(vec![(-9 * way, -7), (0, 0), (-9 * way, 7)], style);
+        let drawn = self.area.draw(&strokes);
+        self.note(drawn);
+    }
+
     /// A piece of text.
     pub(super) fn text(&mut self, text: &str, [x, y]: [f64; 2], anchor: Anchor, role: Role) {
         let (h, v, shift) = match anchor {
@@ -180,7 +189,16 @@ pub(super) struct Tick {
 }
 
 /// About `wanted` round places within the range, labelled with as many decimals as they need.
-pub(super) fn round_ticks([low, high]: [f64; 2], wanted: u32) -> Vec<Tick> {
+pub(super) fn round_ticks(range: [f64; 2], wanted: u32) -> Vec<Tick> {
+    ticks(range, wanted, 0.0)
+}
+
+/// The same for what is counted: no place between two whole numbers.
+pub(super) fn whole_ticks(range: [f64; 2], wanted: u32) -> Vec<Tick> {
+    ticks(range, wanted, 1.0)
+}
+
+fn ticks([low, high]: [f64; 2], wanted: u32, least_step: f64) -> Vec<Tick> {
     let span = high - low;
     if !span.is_finite() || span <= 0.0 || wanted == 0 {
         return Vec::new();
@@ -191,7 +209,8 @@ pub(super) fn round_ticks([low, high]: [f64; 2], wanted: u32) -> Vec<Tick> {
         .into_iter()
         .map(|factor| factor * magnitude)
         .find(|step| *step >= rough * 0.999)
-        .unwrap_or(10.0 * magnitude);
+        .unwrap_or(10.0 * magnitude)
+        .max(least_step);
     let decimals = if step >= 1.0 {
         0
     } else if step >= 0.1 {
@@ -222,6 +241,15 @@ mod tests {
         assert_eq!(ticks[1].label, "0");
         let fine: Vec<String> = round_ticks([0.0, 0.5], 5).into_iter().map(|tick| tick.label).collect();
         assert_eq!(fine, ["0.0", "0.1", "0.2", "0.3", "0.4", "0.5"]);
+    }
+
+    #[test]
+    fn counts_have_no_fractions() {
+        let labels =
+            |high: f64| -> Vec<String> { whole_ticks([0.0, high], 4).into_iter().map(|tick| tick.label).collect() };
+        assert_eq!(labels(1.2), ["0", "1"]);
+        assert_eq!(labels(2.4), ["0", "1", "2"]);
+        assert_eq!(labels(24.0), ["0", "10", "20"]);
     }
 
     #[test]

@@ -12,8 +12,8 @@ use super::figure::{FIGURE_CSS, Figure};
 const MOST_PIXELS: f64 = 2e8;
 
 impl Figure {
-    /// The figure as a PNG in its light colours, on a ground of its own. At a scale of 1 it is as wide as its drawing: 680 or
-    /// 1360 pixels, about twice its size on the page. Text is set in the system's sans-serif font, so that the bytes differ
+    /// The figure as a PNG in its light colours, on a ground of its own. At a scale of 1 it is as wide as its drawing, between
+    /// 560 and 1360 pixels: about twice its size on the page. Text is set in the system's sans-serif font, so that the bytes differ
     /// between machines with other fonts.
     ///
     /// # Errors

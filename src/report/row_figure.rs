@@ -28,10 +28,11 @@ pub fn row_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
     let find = |row: Row, side: &str| trim.rows.iter().find(|one| one.row == row && one.side == side);
     let rows: Vec<Row> = Row::ALL.into_iter().filter(|row| trim.rows.iter().any(|one| one.row == *row)).collect();
     let ends = trim.rows.iter().flat_map(|row| {
-        let mid = row.mean_mm - common_mm;
-        [mid - 1.96 * row.se_mm, mid + 1.96 * row.se_mm]
+        let mean = row.mean_interval_mm(common_mm);
+        [mean.lower, mean.upper]
     });
     let (low, high) = ends
+        .flatten()
         .filter(|end| end.is_finite())
         .fold((-1.0, 1.0), |(low, high): (f64, f64), end| (low.min(end), high.max(end)));
     let pad = 0.06 * (high - low);
@@ -51,10 +52,13 @@ pub fn row_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
     };
     let told: Vec<String> = rows
         .iter()
-        .filter_map(|row| Some(format!("{row} {}", row_interval(find(*row, "both")?, common_mm))))
+        .map(|row| {
+            let sides = ["left", "right", "both"];
+            let told = |side| Some(format!("{side} {}", row_interval(find(*row, side)?, common_mm)));
+            format!("{row} {}", sides.into_iter().filter_map(told).collect::<Vec<_>>().join(", "))
+        })
         .collect();
-    let description =
-        format!("Mean of each row less the common offset, mm with 95 % interval, both sides: {}.", told.join("; "));
+    let description = format!("Mean of each row less the common offset, mm with 95 % interval: {}.", told.join("; "));
     let title = format!("Wing {}, check {}: trim of the rows", trim.wing, trim.check);
     Plot::figure(&title, &description, &frame, |plot| {
         plot.columns(&round_ticks(frame.x, 5));
@@ -66,8 +70,9 @@ pub fn row_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
             plot.text(row.name(), [frame.x[0], y], Anchor::Left, Role::Ink);
             let mut side = |name: &str, y: f64, bar: Role| {
                 let one: &RowTrim = find(*row, name)?;
-                let at = one.mean_mm - common_mm;
-                plot.path(&[[at - 1.96 * one.se_mm, y], [at + 1.96 * one.se_mm, y]], bar);
+                let mean = one.mean_interval_mm(common_mm);
+                let at = mean.value?;
+                plot.path(&[[mean.lower?, y], [mean.upper?, y]], bar);
                 if name == "left" {
                     plot.dot([at, y], 7, Role::Left);
                 } else {

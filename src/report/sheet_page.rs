@@ -3,8 +3,9 @@
 use std::fmt::Write as _;
 
 use super::html::escape;
-use super::words::{CAUTIONS, DEMO_NOTE};
+use super::words::CAUTIONS;
 use crate::check::Check;
+use crate::check::DEMO_NOTE;
 use crate::check::sheet::{Sheet, SheetRow};
 use crate::wing::{Side, Wing};
 
@@ -74,7 +75,7 @@ impl SheetPageSpec {
         let mut out = format!(
             "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\n\
-             <title>Measuring sheet: wing {wing}</title>\n<style>\n{SHEET_CSS}</style></head><body>\n\
+             <title>Measuring sheet: wing {wing}</title>\n<style>\n{SHEET_CSS}</style></head><body><main>\n\
              <h1>Measuring sheet: wing {wing}</h1>\n<p>Model {}. ",
             escape(&self.wing.model)
         );
@@ -100,7 +101,7 @@ impl SheetPageSpec {
         for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
             lines_of(side, sheet, &mut out);
         }
-        out.push_str("</body></html>\n");
+        out.push_str("</main></body></html>\n");
         out
     }
 
@@ -136,8 +137,9 @@ fn lines_of(side: Side, sheet: &Sheet, out: &mut String) {
         let Some(first) = row.first() else { continue };
         let _ = writeln!(
             out,
-            "<table><caption>Row {}, {side}</caption><thead><tr><th>no.</th><th>main</th><th>line</th><th>expect</th>\
-             <th>last</th><th>reading</th><th>again</th></tr></thead>",
+            "<table><caption>Row {}, {side}</caption><thead><tr><th scope=\"col\">no.</th>\
+             <th scope=\"col\">main</th><th scope=\"col\">line</th><th scope=\"col\">expect</th><th scope=\"col\">last</th>\
+             <th scope=\"col\">reading</th><th scope=\"col\">again</th></tr></thead>",
             first.row
         );
         for main in row.chunk_by(|a, b| a.main == b.main) {

@@ -5,9 +5,10 @@ use std::fmt::Write as _;
 use jiff::civil::Date;
 
 use super::data::{ReportData, WearSummary};
-use super::words::{self, CAUTIONS, DEMO_NOTE};
+use super::words::{self, CAUTIONS};
+use crate::check::DEMO_NOTE;
 use crate::check::doubt::Doubts;
-use crate::forecast::{DueRow, DueTable, Reason, WingDue};
+use crate::forecast::{DueRow, DueTable, WingDue};
 use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};
 use crate::wing::{Side, shown};
 
@@ -104,8 +105,8 @@ pub fn trims(trims: &[Trim]) -> String {
         }
         let differences = words::row_differences(trim);
         if !differences.is_empty() {
-            let line = format!("row differences, mm: {}", differences.join(", "));
-            out.push_str(&wrap(&line.replace('\u{2212}', "-").replace('\u{b1}', "+-"), "  "));
+            let line = format!("row differences, mm (95 %): {}", differences.join(", "));
+            out.push_str(&wrap(&line.replace('\u{2212}', "-"), "  "));
         }
         for (verdict, name) in [(Verdict::Outside, "outside"), (Verdict::Undecided, "undecided")] {
             let lines: Vec<String> = trim
@@ -267,12 +268,11 @@ fn short_range(interval: &Interval) -> String {
 #[must_use]
 pub fn due(table: &DueTable, today: Date) -> String {
     let mut sorted: Vec<&DueRow> = table.rows().iter().collect();
-    sorted.sort_by(|a, b| words::by_urgency((a, 0), (b, 0)));
+    sorted.sort_by(|a, b| a.urgency(0, b, 0));
     let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>10}  because\n", "wing", "hours", "due h", "due", "risk now");
     for row in sorted {
         let date = match row.due_date {
-            _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
-            Some(date) if date <= today => "now".to_owned(),
+            _ if row.is_due(today) => "now".to_owned(),
             Some(date) => date.to_string(),
             None => "-".to_owned(),
         };
@@ -367,7 +367,7 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
     let with = |verdict| {
         entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
     };
-    let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| words::due(row, today).starts_with("now")));
+    let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| row.is_due(today)));
     let mut out = wrap(
         &format!(
             "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}",
@@ -388,7 +388,7 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
         let of =
             |verdict| entry.trim.map_or_else(|| "-".to_owned(), |trim| words::verdicts(trim, verdict).to_string());
         let next = match entry.due {
-            Some(row) if words::due(row, today).starts_with("now") => "now".to_owned(),
+            Some(row) if row.is_due(today) => "now".to_owned(),
             Some(row) => row.due_date.map_or_else(|| format!("{:.0} h", row.due_hours), |date| date.to_string()),
             None => "-".to_owned(),
         };

@@ -41,6 +41,14 @@ pub(super) fn interval(interval: &Interval, decimals: usize) -> String {
     }
 }
 
+/// The smallest and the largest of some sizes with one decimal, or the one that all of them are: `3.0`, `3.0 to 4.2`.
+pub(super) fn between(sizes: impl Iterator<Item = f64>) -> String {
+    let (low, high) =
+        sizes.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), size| (low.min(size), high.max(size)));
+    let [low, high] = [low, high].map(|size| number(size, 1));
+    if low == high { low } else { format!("{low} to {high}") }
+}
+
 /// One with its noun in the singular, others with the plural.
 pub(super) fn count(n: usize, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
@@ -79,18 +87,13 @@ pub(super) const fn decides(reason: Reason) -> &'static str {
 
 /// Mean of a row less the common offset with its 95 % interval, such as `+2.1 (+1.2 to +3.0)`.
 pub(super) fn row_interval(row: &RowTrim, common_mm: f64) -> String {
-    let (mid, half) = (row.mean_mm - common_mm, 1.96 * row.se_mm);
-    format!("{} ({} to {})", signed(mid, 1), signed(mid - half, 1), signed(mid + half, 1))
+    interval(&row.mean_interval_mm(common_mm), 1)
 }
 
-/// Differences of the rows of the whole wing, such as `A less C +3.2 ± 0.6`.
+/// Differences of the rows of the whole wing with their 95 % intervals, such as `A less C +3.2 (+2.0 to +4.4)`.
 pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
     let both = trim.row_differences.iter().filter(|difference| difference.side == "both");
-    both.map(|one| {
-        let (value, se) = (signed(one.difference_mm, 1), number(one.se_mm, 1));
-        format!("{} less {} {value} \u{b1} {se}", one.front, one.rear)
-    })
-    .collect()
+    both.map(|one| format!("{} less {} {}", one.front, one.rear, interval(&one.interval_mm(), 1))).collect()
 }
 
 /// Stage of a check in words.
@@ -115,7 +118,7 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
     let hours = number(row.due_hours, 0);
     match row.due_date {
         _ if row.reason == Reason::AlreadyOver => "now".to_owned(),
-        Some(date) if date <= today => format!("now (since {date})"),
+        Some(date) if row.is_due(today) => format!("now (since {date})"),
         Some(date) => format!("{date}, or at {hours} h"),
         None => format!("at {hours} h"),
     }
@@ -180,24 +183,6 @@ pub(super) fn rate(term: &TermRow) -> Option<&'static str> {
     }
 }
 
-/// The order of urgency: limits already crossed, then the nearest date, then the highest chance that a limit is crossed
-/// already, then the most lines outside (where known), then the fewest hours left, then the name.
-pub(super) fn by_urgency(a: (&DueRow, usize), b: (&DueRow, usize)) -> std::cmp::Ordering {
-    let ((a, a_outside), (b, b_outside)) = (a, b);
-    let over = |row: &DueRow| row.reason != Reason::AlreadyOver;
-    let date = |row: &DueRow| row.due_date.unwrap_or(Date::MAX);
-    // draws know a chance to about a point
-    let points = |row: &DueRow| (100.0 * row.risk_now.unwrap_or(0.0)).round();
-    let left = |row: &DueRow| row.due_hours - row.hours_now;
-    over(a)
-        .cmp(&over(b))
-        .then(date(a).cmp(&date(b)))
-        .then(points(b).total_cmp(&points(a)))
-        .then(b_outside.cmp(&a_outside))
-        .then(left(a).total_cmp(&left(b)))
-        .then_with(|| a.wing.cmp(&b.wing))
-}
-
 /// What every report says before anything else.
 pub const CAUTIONS: [&str; 6] = [
     "A change of trim alters how a wing flies and can make it dangerous. The maker's manual and the local rules come first.",
@@ -212,10 +197,6 @@ pub const CAUTIONS: [&str; 6] = [
      a reason to measure earlier.",
 ];
 
-/// What is said of the bundled demo.
-pub const DEMO_NOTE: &str = "Invented data: this fleet, its models and its checks were made up by a seeded simulation to \
-                             show the program. No real wing is behind them.";
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -227,6 +208,12 @@ mod tests {
         assert_eq!(signed(0.0, 1), "0.0");
         assert_eq!(signed(2.0, 0), "+2");
         assert_eq!(maybe(None, 1), "–");
+    }
+
+    #[test]
+    fn sizes_are_told_as_one_or_as_a_range() {
+        assert_eq!(between([3.02, 2.98].into_iter()), "3.0");
+        assert_eq!(between([4.2, 3.0, 3.5].into_iter()), "3.0 to 4.2");
     }
 
     #[test]

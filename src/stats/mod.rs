@@ -7,3 +7,6 @@ pub mod robust;
 pub(crate) mod twofold;
 
 pub use minimise::{Minimum, StopReason};
+
+/// Two-sided 95 % of a normal distribution, in standard deviations.
+pub(crate) const NORMAL_95: f64 = 1.959_963_984_540_054;

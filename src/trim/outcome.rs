@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FlightBands, RiserRotation};
 use crate::check::{Stage, Verdict};
+use crate::stats::NORMAL_95;
 use crate::wing::{Row, Side};
 
 /// A value with its 95 % interval or band, in the unit its field names. `None` where it cannot be said.
@@ -15,6 +16,30 @@ pub struct Interval {
     pub lower: Option<f64>,
     /// Upper end.
     pub upper: Option<f64>,
+}
+
+impl Interval {
+    /// A value with the 95 % interval of a normal distribution: `value ± 1.96 se`.
+    pub(crate) fn normal(value: f64, se: f64) -> Self {
+        let half = NORMAL_95 * se;
+        Self { value: Some(value), lower: Some(value - half), upper: Some(value + half) }
+    }
+}
+
+impl RowTrim {
+    /// The mean less a common offset (mm) with its 95 % interval, mm. 0 gives the mean itself.
+    #[must_use]
+    pub fn mean_interval_mm(&self, common_mm: f64) -> Interval {
+        Interval::normal(self.mean_mm - common_mm, self.se_mm)
+    }
+}
+
+impl RowDifference {
+    /// The difference with its 95 % interval, mm.
+    #[must_use]
+    pub fn interval_mm(&self) -> Interval {
+        Interval::normal(self.difference_mm, self.se_mm)
+    }
 }
 
 /// One line of a judged check.

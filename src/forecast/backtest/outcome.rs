@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::History;
 use crate::forecast::Basis;
+use crate::stats::NORMAL_95;
+use crate::trim::Interval;
 use crate::wing::Row;
 
 /// The levels of the intervals.
@@ -160,7 +162,7 @@ pub struct BinomialBand {
 impl BinomialBand {
     /// `p ± 1.96 √(p(1−p)/n)`, kept in 0 … 1.
     fn of(p: f64, n: usize) -> Self {
-        let half = 1.959_963_984_540_054 * (p * (1.0 - p) / n.max(1) as f64).sqrt();
+        let half = NORMAL_95 * (p * (1.0 - p) / n.max(1) as f64).sqrt();
         Self { lower: (p - half).max(0.0), upper: (p + half).min(1.0) }
     }
 }
@@ -301,6 +303,20 @@ impl Backtest {
         }
         let square: f64 = by_check.values().map(|sum| sum * sum).sum();
         (square * n / (n - 1.0)).sqrt() / self.scores.len() as f64
+    }
+
+    /// How much worse a method's mean score is than the wear model's, mm, with the 95 % interval of
+    /// [`Backtest::crps_difference_se_mm`].
+    #[must_use]
+    pub fn crps_excess_mm(&self, method: Method) -> Interval {
+        let crps = self.crps();
+        Interval::normal(crps.of(method) - crps.linedrift, self.crps_difference_se_mm(method))
+    }
+
+    /// Band of the share in each bin of [`Backtest::pit`] by chance, for true forecasts, with as many trials as checks.
+    #[must_use]
+    pub fn pit_band(&self) -> BinomialBand {
+        BinomialBand::of(1.0 / PIT_BINS as f64, self.checks())
     }
 
     /// Histogram of the PIT values in ten bins.

@@ -1,13 +1,12 @@
 //! What the wear model expects of the rows of a new wing, on the scale of what is measured.
 
-use super::drift_figure::{DriftSeries, DriftStation};
-use crate::check::{Fleet, History};
-use crate::wear::{PathDraws, WearError, WearFit};
-use crate::wing::{LineSet, Row, Wing};
-
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+
+use super::{DriftSeries, DriftStation, PathDraws, WearError, WearFit};
+use crate::check::{Fleet, History};
+use crate::wing::{LineSet, Row, Wing};
 
 /// Draws behind a band: its ends are then known to about a tenth of its half width.
 const DRAWS: usize = 500;
