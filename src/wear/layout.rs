@@ -91,10 +91,10 @@ impl Seen {
             seen
         };
         let none = || Self::none(reduction);
-        reduction.wings.par_iter().fold(none, add).reduce(none, Self::and)
+        reduction.wings.par_iter().fold(none, add).reduce(none, |seen, other| seen.and(&other))
     }
 
-    fn and(mut self, other: Self) -> Self {
+    fn and(mut self, other: &Self) -> Self {
         self.several_per_level |= other.several_per_level;
         self.several_checks |= other.several_checks;
         for (mine, theirs) in self.read.iter_mut().flatten().zip(other.read.iter().flatten()) {
@@ -349,7 +349,8 @@ impl Layout {
         let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| shape.at(*hours_h)).collect();
         let mut restarted = LineRow::default();
         // of the level at hand: what is there at any check, and what grows with the time shape, at 1
-        let (mut constant, mut growing): (Vec<(usize, f64)>, Vec<(usize, f64)>) = (Vec::new(), Vec::new());
+        let mut constant: Vec<(usize, f64)> = Vec::new();
+        let mut growing: Vec<(usize, f64)> = Vec::new();
         let mut entries: Vec<(usize, f64)> = Vec::new();
         let mut current = None;
         let grow = |row: usize, line: &LineRow, covariates: &[f64], growing: &mut Vec<(usize, f64)>| {
