@@ -1,8 +1,10 @@
 //! A fitted wear model.
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
+use super::counts::Counts;
 use super::layout::Layout;
 use super::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use super::spec::ReducedModel;
@@ -98,7 +100,7 @@ pub struct RowDrift {
 impl WearFit {
     pub(crate) fn new(model: ReducedModel<'_>, fits: Vec<MixedFit>, search: ShapeSearch) -> Self {
         let ReducedModel { spec, layout, reduction, .. } = model;
-        let read = |count: fn(&super::WingReduction) -> usize| reduction.wings.iter().map(count).sum();
+        let counts = reduction.wings.par_iter().map(Counts::of).reduce(Counts::default, Counts::and);
         let components: Vec<Component> = search
             .components
             .into_iter()
@@ -126,29 +128,11 @@ impl WearFit {
         let mut diagnostics = diagnose(&layout, mixed, reduction);
         diagnostics.extend(search.diagnostics);
         Self {
-            readings: reduction.readings(),
+            readings: counts.readings,
             wings: reduction.wings.len(),
-            checks: read(|wing| {
-                let mut checks: Vec<u32> = wing.cells.iter().map(|cell| cell.check).collect();
-                checks.sort_unstable();
-                checks.dedup();
-                checks.len()
-            }),
-            lines: read(|wing| {
-                let mut lines: Vec<_> = wing
-                    .cells
-                    .iter()
-                    .map(|cell| wing.levels.at(cell.level as usize))
-                    .map(|level| (level.side, level.line))
-                    .collect();
-                lines.dedup();
-                lines.len()
-            }),
-            restarted_lines: read(|wing| {
-                let mut levels: Vec<u32> = wing.cells.iter().map(|cell| cell.level).collect();
-                levels.dedup();
-                levels.iter().filter(|level| wing.levels.at(**level as usize).epoch > 0).count()
-            }),
+            checks: counts.checks,
+            lines: counts.lines,
+            restarted_lines: counts.restarted_lines,
             spec: spec.clone(),
             layout,
             components,

@@ -9,6 +9,7 @@
 mod bootstrap;
 mod cells;
 mod compare;
+mod counts;
 mod draws;
 mod drift;
 mod drift_series;
@@ -33,6 +34,7 @@ mod robust;
 mod sampler;
 mod saved;
 mod scale;
+mod seen;
 mod shape;
 mod spec;
 mod summary;

@@ -152,7 +152,7 @@ impl MixedSpec {
     ///
     /// Fixed columns that earlier columns explain are dropped and named. θ is optimised unconstrained, so that a boundary
     /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards. With 96 blocks or
-    /// more the optimum of every seventh is found first and the search over all starts there, with its curvature.
+    /// more the optimum of every seventh is found first, in the same way, and the search over all starts there, with its curvature.
     ///
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
@@ -216,7 +216,11 @@ impl MixedSpec {
         if objective.degrees() < 1.0 {
             return None;
         }
-        let minimum = minimise(&start_point(&objective, scale), self.evaluation_cap, scaled(&objective, scale))?;
+        // as often as there are many
+        let from = self
+            .coarse_start(&model, &some, scale)
+            .unwrap_or_else(|| Start { point: start_point(&objective, scale), inverse: None });
+        let minimum = minimise_from(&from.point, from.inverse, self.evaluation_cap, scaled(&objective, scale))?;
         let curvature = Curvature::new(&objective, &minimum.end, scale)?;
         let all: Vec<usize> = (0..scale.len()).collect();
         let share = some.len() as f64 / blocks.len() as f64;

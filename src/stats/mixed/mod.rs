@@ -20,6 +20,7 @@ mod block;
 mod curvature;
 mod fit;
 mod freedom;
+mod gradient;
 mod influence;
 mod intervals;
 mod objective;
