@@ -239,9 +239,76 @@ fn a_table_that_cannot_be_written_again_without_loss_is_left_alone() {
     assert!(names(folder.path()).iter().all(|name| !name.contains("tmp")));
 }
 
-/// The state between the two renamings: the check is there, its readings are not.
+/// Stopped between two tables of an addition, the folder reads as if it were done, and the next lock completes it.
 #[test]
-fn stopped_half_way_the_folder_reads_and_the_same_addition_completes_it() {
+fn stopped_between_two_tables_an_addition_reads_as_done() {
+    let fleet = invented();
+    let (wing, check) = one_more(&fleet);
+    let expected = with(&fleet, &wing, &check);
+    for in_parts in [false, true] {
+        let format = if in_parts { TableFormat::Parquet } else { TableFormat::Csv };
+        let old = TempDir::new().unwrap();
+        write_folder(&fleet, old.path(), format).unwrap();
+        if in_parts {
+            fs::create_dir(old.path().join("readings")).unwrap();
+            fs::rename(old.path().join("readings.parquet"), old.path().join("readings/all.parquet")).unwrap();
+        }
+        let new = TempDir::new().unwrap();
+        copy(old.path(), new.path());
+        add(new.path(), &wing, &check).unwrap();
+        let part = "readings/new___one_.parquet";
+        let tables = if in_parts { ["checks.parquet", part] } else { ["checks.csv", "readings.csv"] };
+        let hidden = |table: &str| match table.split_once('/') {
+            Some((folder, name)) => format!("{folder}/.{name}.1-0.tmp"),
+            None => format!(".{table}.1-0.tmp"),
+        };
+        let entry = |table: &str| format!(r#"{{"from":"{}","to":"{table}"}}"#, hidden(table));
+        let pending = format!(
+            r#"{{"format":"linedrift.pending/1","tables":[{},{}],"remove":[]}}"#,
+            entry(tables[0]),
+            entry(tables[1])
+        );
+        for renamed in 0..3 {
+            let half = TempDir::new().unwrap();
+            copy(old.path(), half.path());
+            for (at, table) in tables.iter().enumerate() {
+                let place = if at < renamed { (*table).to_owned() } else { hidden(table) };
+                fs::write(half.path().join(place), fs::read(new.path().join(table)).unwrap()).unwrap();
+            }
+            assert_eq!(read(half.path()) == expected, renamed == 2, "without the record: the old, or a part of it");
+            fs::write(half.path().join(".linedrift-pending"), &pending).unwrap();
+            assert!(read(half.path()) == expected, "{renamed} of {tables:?} renamed");
+            drop(FolderLock::take(half.path()).unwrap());
+            assert!(!half.path().join(".linedrift-pending").exists());
+            assert!(tables.iter().all(|table| !half.path().join(hidden(table)).exists()));
+            assert!(read(half.path()) == expected);
+        }
+        // a record that names anything but tables is refused
+        let strange = TempDir::new().unwrap();
+        copy(old.path(), strange.path());
+        for to in ["readings/../wings.csv", "readings/", "readings/.parquet", "notes/x.parquet", "readings/x.csv"] {
+            let text = pending.replace(tables[1], to);
+            fs::write(strange.path().join(".linedrift-pending"), text).unwrap();
+            assert!(FolderLock::take(strange.path()).is_err(), "{to}");
+        }
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let to = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &to);
+        } else {
+            fs::copy(entry.path(), to).unwrap();
+        }
+    }
+}
+
+/// A check without its readings, as a table that is a link may leave it: they follow.
+#[test]
+fn a_check_without_readings_gets_them_by_the_same_addition() {
     for format in [TableFormat::Csv, TableFormat::Parquet] {
         let folder = TempDir::new().unwrap();
         let fleet = invented();

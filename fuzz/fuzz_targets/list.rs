@@ -1,6 +1,7 @@
 //! See `tests/fuzzed/files.rs`.
 #![no_main]
 
+#[allow(dead_code)]
 #[path = "../../tests/damaged/mod.rs"]
 mod damaged;
 #[path = "../../tests/fuzzed/files.rs"]

@@ -10,6 +10,7 @@ use super::fault::FleetReadError;
 use super::folder::{Folder, FolderSpec};
 use super::folder_out::{lines, wings};
 use super::lock::FolderLock;
+use super::pending::Pending;
 use super::schema::{CHECKS, READINGS};
 use super::table::Table;
 use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
@@ -93,6 +94,7 @@ struct NewWing {
 /// An addition that is written beside the tables and judged with them, and not yet one of them. Dropped, it leaves no trace.
 #[derive(Debug)]
 pub struct StagedAddition {
+    home: PathBuf,
     folder: Folder,
     files: Vec<StagedFile>,
 }
@@ -149,8 +151,8 @@ impl Addition {
         for new in &rows {
             files.push(self.file(folder, new)?);
         }
-        let folder = FolderSpec::default().read_with(folder, &files)?;
-        Ok(StagedAddition { folder, files })
+        let read = FolderSpec::default().read_with(folder, &files)?;
+        Ok(StagedAddition { home: folder.to_owned(), folder: read, files })
     }
 
     /// Whether the check is there, without readings and otherwise the same.
@@ -236,16 +238,14 @@ impl StagedAddition {
         &self.folder.fleet
     }
 
-    /// Puts the new tables in their places, in order.
+    /// Puts the new tables in their places: all of them, or none. A process that is stopped meanwhile leaves a folder that reads as
+    /// if all were done, and the next lock completes it. Only where a table is a link that leads out of the folder do they
+    /// follow each other: a check may then stand without its readings, and the same addition made again completes it.
     ///
     /// # Errors
-    /// [`AdditionError::Write`] when the file system refuses a renaming. The folder then holds a part of the addition and
-    /// reads well; the same addition made again completes it.
+    /// [`AdditionError::Write`] when the file system refuses.
     pub fn commit(self) -> Result<(), AdditionError> {
-        for file in self.files {
-            file.commit()?;
-        }
-        Ok(())
+        Ok(Pending::commit(&self.home, self.files, Vec::new())?)
     }
 }
 

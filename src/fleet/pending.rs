@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::atomic::{FleetWriteError, StagedFile, sync_folder, write_atomic};
-use super::schema::ORDER;
+use super::schema::{ORDER, READINGS};
 
 /// Name of the file that says which tables are about to be put in place.
 pub(super) const PENDING_FILE: &str = ".linedrift-pending";
@@ -77,6 +77,9 @@ impl Pending {
         for path in self.removals(folder) {
             fs::remove_file(&path).map_err(|source| FleetWriteError::Io { path, source })?;
         }
+        if self.tables.iter().any(|entry| entry.to.contains('/')) {
+            sync_folder(&folder.join(READINGS.name));
+        }
         sync_folder(folder);
         let path = folder.join(PENDING_FILE);
         fs::remove_file(&path).map_err(|source| FleetWriteError::Io { path, source })?;
@@ -91,7 +94,12 @@ impl Pending {
         mut staged: Vec<StagedFile>,
         remove: Vec<String>,
     ) -> Result<(), FleetWriteError> {
-        let elsewhere = staged.iter().any(|file| file.temporary().parent() != Some(folder));
+        let readings = folder.join(READINGS.name);
+        let inside = |place: Option<&Path>| place == Some(folder) || place == Some(readings.as_path());
+        let elsewhere = staged.iter().any(|file| {
+            let place = file.temporary().parent();
+            place != file.path().parent() || !inside(place)
+        });
         if (staged.len() < 2 && remove.is_empty()) || elsewhere {
             // one step, or links that lead out of the folder: one after the other
             staged.into_iter().try_for_each(StagedFile::commit)?;
@@ -100,7 +108,11 @@ impl Pending {
                 .into_iter()
                 .try_for_each(|path| fs::remove_file(&path).map_err(|source| FleetWriteError::Io { path, source }));
         }
-        let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        // names of the folder, those of `readings/` with a slash on every system
+        let name = |path: &Path| {
+            let file = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+            if path.parent() == Some(folder) { file } else { format!("{}/{file}", READINGS.name) }
+        };
         let entry = |file: &StagedFile| Entry { from: name(file.temporary()), to: name(file.path()) };
         let pending = Self { format: FORMAT.to_owned(), tables: staged.iter().map(entry).collect(), remove };
         let text = serde_json::to_string(&pending)
@@ -114,13 +126,23 @@ impl Pending {
 impl Pending {
     /// Whether it moves hidden files of the folder over its tables, and does nothing else.
     fn is_sound(&self) -> bool {
+        // a file of `readings/` stands there before and after
+        let in_readings =
+            |name: &str| name.strip_prefix(READINGS.name).and_then(|rest| rest.strip_prefix('/')).map(str::to_owned);
         let plain = |name: &str| !name.contains(['/', '\\', ':']);
         let is_table = |name: &str| {
             ORDER.iter().any(|table| name.strip_prefix(table).is_some_and(|end| [".csv", ".parquet"].contains(&end)))
         };
-        let entry = |entry: &Entry| {
-            let from = entry.from.strip_prefix('.').and_then(|rest| rest.strip_prefix(entry.to.as_str()));
-            is_table(&entry.to) && plain(&entry.from) && from.is_some_and(|rest| rest.strip_suffix(".tmp").is_some())
+        let hidden = |from: &str, to: &str| {
+            let rest = from.strip_prefix('.').and_then(|rest| rest.strip_prefix(to));
+            plain(from) && rest.is_some_and(|rest| rest.strip_suffix(".tmp").is_some())
+        };
+        let entry = |entry: &Entry| match (in_readings(&entry.from), in_readings(&entry.to)) {
+            (Some(from), Some(to)) => {
+                plain(&to) && to.strip_suffix(".parquet").is_some_and(|stem| !stem.is_empty()) && hidden(&from, &to)
+            }
+            (None, None) => is_table(&entry.to) && hidden(&entry.from, &entry.to),
+            _ => false,
         };
         self.format == FORMAT && self.tables.iter().all(entry) && self.remove.iter().all(|name| is_table(name))
     }

@@ -154,6 +154,7 @@ impl Source<'_> {
             self.staged
                 .iter()
                 .map(|staged| staged.path().to_owned())
+                .chain(self.moved.iter().map(|moved| moved.to.clone()))
                 .filter(|path| path.parent() == Some(folder) && !files.contains(path))
                 .collect::<Vec<_>>(),
         );
