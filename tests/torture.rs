@@ -348,5 +348,4 @@ fn slow_a_thousand_checks_and_a_hundred_thousand_wings() {
     for term in fit.terms().iter().filter(|term| term.term.starts_with("rate")) {
         assert!((term.estimate + 0.5).abs() < 5.0 * term.se && term.se < 1e-3, "{term:?}");
     }
-    let _ = Side::BOTH;
 }
