@@ -7,7 +7,7 @@ use linedrift::simulate::FleetSpec;
 use linedrift::stats::mixed::{BlockBuilder, Covariance, MixedFit, MixedSpec, OuterTerm, Structure};
 use linedrift::trim::Trim;
 use linedrift::wear::{WearFit, WearSpec};
-use linedrift::{LineSet, Side, TrimSpec};
+use linedrift::{LineSet, TrimSpec};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
