@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, SymmetricEigen};
 
 use super::Objective;
-use super::fit::MANY_BLOCKS;
+use super::start::MANY_BLOCKS;
 
 /// Step of central differences, in units of the scaled parameters.
 const STEP: f64 = 1e-3;

@@ -6,15 +6,12 @@ use super::block::triangle;
 use super::curvature::Curvature;
 use super::freedom::Freedom;
 use super::objective::Profile;
+use super::start::{Start, start_point, start_scale};
 use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise_from};
 
 /// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
 const COLLINEAR: f64 = 1e-11;
-/// With as many blocks or more, the optimum of some of them is found first ...
-pub(super) const MANY_BLOCKS: usize = 96;
-/// ... namely of every so many-th.
-const COARSE: usize = 7;
 /// A relative standard deviation below this is tried as an exact zero.
 const NEAR_ZERO: f64 = 1e-3;
 
@@ -51,8 +48,8 @@ const NEAR_ZERO: f64 = 1e-3;
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct MixedSpec {
-    criterion: Criterion,
-    evaluation_cap: usize,
+    pub(super) criterion: Criterion,
+    pub(super) evaluation_cap: usize,
 }
 
 impl Default for MixedSpec {
@@ -187,7 +184,7 @@ impl MixedSpec {
         let from = if given {
             Start { point: start.to_vec(), inverse: None }
         } else {
-            self.coarse_start(&model, blocks, &scale)
+            Start::coarse(self, &model, blocks, &scale)
                 .unwrap_or_else(|| Start { point: start_point(&objective, &scale), inverse: None })
         };
         let Found { minimum, curvature } = self.optimum(&objective, &scale, from, observations)?;
@@ -198,34 +195,6 @@ impl MixedSpec {
         let freedom = Freedom::new(curvature.as_ref(), &free, objective.degrees());
         fix_signs(&model, &mut theta);
         Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
-    }
-
-    /// Where to start with many blocks: the optimum of every [`COARSE`]th of them, and its curvature. `None` with few.
-    fn coarse_start(&self, model: &Structure, blocks: &[Block], scale: &[f64]) -> Option<Start> {
-        if blocks.len() < MANY_BLOCKS {
-            return None;
-        }
-        let mut some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
-        let mut model = model.clone();
-        let kept = independent_columns(&model, &some);
-        if kept.contains(&false) {
-            model.fixed = pick(&model.fixed, &kept, true);
-            some = some.iter().map(|block| block.keeping(&kept)).collect();
-        }
-        let objective = Objective::new(&model, &some, self.criterion);
-        if objective.degrees() < 1.0 {
-            return None;
-        }
-        // as often as there are many
-        let from = self
-            .coarse_start(&model, &some, scale)
-            .unwrap_or_else(|| Start { point: start_point(&objective, scale), inverse: None });
-        let minimum = minimise_from(&from.point, from.inverse, self.evaluation_cap, scaled(&objective, scale))?;
-        let curvature = Curvature::new(&objective, &minimum.end, scale)?;
-        let all: Vec<usize> = (0..scale.len()).collect();
-        let share = some.len() as f64 / blocks.len() as f64;
-        (minimum.stop == StopReason::Converged && curvature.downhill().is_none())
-            .then(|| Start { point: minimum.end, inverse: Some(curvature.inverse(&all, share, share)) })
     }
 
     fn optimum(
@@ -267,14 +236,6 @@ impl MixedSpec {
     }
 }
 
-/// Where an optimisation starts.
-struct Start {
-    /// θ over its scale.
-    point: Vec<f64>,
-    /// A guess of the inverse Hessian there, row-major.
-    inverse: Option<Vec<f64>>,
-}
-
 /// An optimum, and the curvature there where it is defined.
 struct Found {
     minimum: Minimum,
@@ -293,7 +254,7 @@ pub(super) fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl
 
 /// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
 /// whose pivot is rounding is dropped.
-fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
+pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
     let p = structure.fixed.len();
     let mut total = vec![0.0; p * p];
     let mut size = vec![0.0; p];
@@ -325,45 +286,8 @@ fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
     kept
 }
 
-fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
+pub(super) fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
     names.iter().zip(kept).filter(|(_, keep)| **keep == which).map(|(name, _)| name.clone()).collect()
-}
-
-/// Scale of each θ: one over the root mean square of the effect's column, so that 1 means "as large as a reading's spread".
-pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
-    let observations: f64 = blocks.iter().map(|block| block.observations).sum();
-    let mut squares: Vec<Vec<f64>> = structure.outer.iter().map(|term| vec![0.0; term.width]).collect();
-    for block in blocks {
-        super::objective::for_each_copy(structure, block, |term, at| {
-            for (effect, sum) in squares[term].iter_mut().enumerate() {
-                *sum += block.scale[at + effect];
-            }
-        });
-    }
-    let mut scale = Vec::with_capacity(structure.parameters());
-    if structure.inner.is_some() {
-        scale.push(1.0);
-    }
-    for (term, sums) in structure.outer.iter().zip(&squares) {
-        scale.extend(term.places().map(|place| {
-            let mean = sums[place / term.width] / observations;
-            if mean > 0.0 { 1.0 / mean.sqrt() } else { 1.0 }
-        }));
-    }
-    scale
-}
-
-/// Ones on the diagonals, noughts off them.
-fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
-    let structure = objective.structure();
-    let mut start = Vec::with_capacity(scale.len());
-    if structure.inner.is_some() {
-        start.push(1.0);
-    }
-    for term in &structure.outer {
-        start.extend(term.places().map(|place| if place % (term.width + 1) == 0 { 1.0 } else { 0.0 }));
-    }
-    start
 }
 
 /// Sets near-zero scalars to zero where that does not raise the criterion.

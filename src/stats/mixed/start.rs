@@ -1,0 +1,85 @@
+//! Where a search begins.
+
+use super::curvature::Curvature;
+use super::fit::{independent_columns, pick, scaled};
+use super::{Block, MixedSpec, Objective, Structure};
+use crate::stats::minimise::{StopReason, minimise_from};
+
+/// With as many blocks or more, the optimum of some of them is found first ...
+pub(super) const MANY_BLOCKS: usize = 96;
+/// ... namely of every so many-th.
+const COARSE: usize = 7;
+
+/// Where an optimisation starts.
+pub(super) struct Start {
+    /// θ over its scale.
+    pub(super) point: Vec<f64>,
+    /// A guess of the inverse Hessian there, row-major.
+    pub(super) inverse: Option<Vec<f64>>,
+}
+
+impl Start {
+    /// Where to start with many blocks: the optimum of every [`COARSE`]th of them, and its curvature. `None` with few.
+    pub(super) fn coarse(spec: &MixedSpec, model: &Structure, blocks: &[Block], scale: &[f64]) -> Option<Start> {
+        if blocks.len() < MANY_BLOCKS {
+            return None;
+        }
+        let mut some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
+        let mut model = model.clone();
+        let kept = independent_columns(&model, &some);
+        if kept.contains(&false) {
+            model.fixed = pick(&model.fixed, &kept, true);
+            some = some.iter().map(|block| block.keeping(&kept)).collect();
+        }
+        let objective = Objective::new(&model, &some, spec.criterion);
+        if objective.degrees() < 1.0 {
+            return None;
+        }
+        // as often as there are many
+        let from = Self::coarse(spec, &model, &some, scale)
+            .unwrap_or_else(|| Start { point: start_point(&objective, scale), inverse: None });
+        let minimum = minimise_from(&from.point, from.inverse, spec.evaluation_cap, scaled(&objective, scale))?;
+        let curvature = Curvature::new(&objective, &minimum.end, scale)?;
+        let all: Vec<usize> = (0..scale.len()).collect();
+        let share = some.len() as f64 / blocks.len() as f64;
+        (minimum.stop == StopReason::Converged && curvature.downhill().is_none())
+            .then(|| Start { point: minimum.end, inverse: Some(curvature.inverse(&all, share, share)) })
+    }
+}
+
+/// Scale of each θ: one over the root mean square of the effect's column, so that 1 means "as large as a reading's spread".
+pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
+    let observations: f64 = blocks.iter().map(|block| block.observations).sum();
+    let mut squares: Vec<Vec<f64>> = structure.outer.iter().map(|term| vec![0.0; term.width]).collect();
+    for block in blocks {
+        super::objective::for_each_copy(structure, block, |term, at| {
+            for (effect, sum) in squares[term].iter_mut().enumerate() {
+                *sum += block.scale[at + effect];
+            }
+        });
+    }
+    let mut scale = Vec::with_capacity(structure.parameters());
+    if structure.inner.is_some() {
+        scale.push(1.0);
+    }
+    for (term, sums) in structure.outer.iter().zip(&squares) {
+        scale.extend(term.places().map(|place| {
+            let mean = sums[place / term.width] / observations;
+            if mean > 0.0 { 1.0 / mean.sqrt() } else { 1.0 }
+        }));
+    }
+    scale
+}
+
+/// Ones on the diagonals, noughts off them.
+pub(super) fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
+    let structure = objective.structure();
+    let mut start = Vec::with_capacity(scale.len());
+    if structure.inner.is_some() {
+        start.push(1.0);
+    }
+    for term in &structure.outer {
+        start.extend(term.places().map(|place| if place % (term.width + 1) == 0 { 1.0 } else { 0.0 }));
+    }
+    start
+}
