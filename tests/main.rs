@@ -104,6 +104,7 @@ mod trim_values;
 #[cfg(feature = "cli")]
 mod walkthrough;
 mod wear_coverage;
+mod wear_drift;
 mod wear_hard;
 mod wear_inference;
 mod wear_lme4;

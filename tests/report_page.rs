@@ -13,10 +13,7 @@ use linedrift::report::{
 };
 use linedrift::simulate::FleetSpec;
 use linedrift::trim::{Trim, TrimSpec, Verdict};
-use linedrift::wear::{
-    Diagnostic, DriftSeries, DriftStation, Shape, SpreadRow, TermRow, WearSpec, WingEffects, expected_drift,
-    measured_drift,
-};
+use linedrift::wear::{Diagnostic, DriftSeries, DriftStation, Shape, SpreadRow, TermRow, measured_drift};
 
 /// Simulated fleet, its judged last checks, and result rows of a wear fit and of forecasts made by hand.
 struct Made {
@@ -551,21 +548,6 @@ fn figures_show_what_was_measured() {
 }
 
 #[test]
-fn drift_is_measured_before_the_first_adjustment_only() {
-    let made = Made::new(&FleetSpec::demo());
-    let points = |fleet: &Fleet| measured_drift(fleet).iter().map(|drift| drift.points.len()).sum::<usize>();
-    let mut histories = made.fleet.histories().to_vec();
-    let adjusted = histories.iter().filter(|history| !history.actions.is_empty()).count();
-    assert!(adjusted > 0);
-    for history in &mut histories {
-        history.actions.clear();
-        history.checks.retain(|check| check.stage == linedrift::check::Stage::AsFound);
-    }
-    let plain = Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap();
-    assert!(points(&plain) > points(&made.fleet));
-}
-
-#[test]
 fn terminal_text_keeps_within_80_columns() {
     let mut made = small();
     renamed(&mut made, "a wing with a very long name \u{1b}[31m that goes on and on and on");
@@ -585,29 +567,4 @@ fn terminal_text_keeps_within_80_columns() {
         assert!(!line.contains('\u{1b}'), "{line}");
     }
     assert_eq!(text::due(&made.due, today).lines().count(), made.due.rows().len() + 1);
-}
-
-#[test]
-fn the_expected_drift_follows_what_was_put_in_and_holds_most_wings() {
-    let fleet = FleetSpec::default().wings(30).models(2).seed(3).run().unwrap().fleet;
-    let fit = WearSpec::default().wing_effects(WingEffects::RateRow).fit(&fleet).unwrap();
-    let series = expected_drift(measured_drift(&fleet), &fleet, &fit, 1).unwrap();
-    assert_eq!(series, expected_drift(measured_drift(&fleet), &fleet, &fit, 1).unwrap());
-    let (mut inside, mut all) = (0, 0);
-    for one in &series {
-        assert_eq!(one.path[0].hours_h, 0.0);
-        for point in &one.points {
-            let after = one.path.iter().position(|station| station.hours_h >= point.hours_h).unwrap().max(1);
-            let (a, b) = (one.path[after - 1], one.path[after]);
-            let share = (point.hours_h - a.hours_h) / (b.hours_h - a.hours_h);
-            let between = |from: f64, to: f64| from + share * (to - from);
-            all += 1;
-            let (lower, upper) = (between(a.lower_mm, b.lower_mm), between(a.upper_mm, b.upper_mm));
-            inside += usize::from((lower..=upper).contains(&point.mean_mm));
-        }
-    }
-    // checks of one wing go together: three binomial standard errors of 95 % among 30 wings are 12 points
-    assert!(all > 100 && inside * 100 >= all * 83, "{inside} of {all}");
-    let end = |row| series.iter().find(|one| one.row == row).unwrap().path.last().unwrap().mean_mm;
-    assert!(end(linedrift::wing::Row::B) < end(linedrift::wing::Row::A), "the rear row shortens more");
 }

@@ -24,7 +24,8 @@ use crate::wing::{LineSet, ModelData, Side};
 /// The folder is locked meanwhile, as by [`FolderLock::take`].
 ///
 /// # Errors
-/// [`FleetWriteError`] when the file system refuses, another process is at work in the folder, or the tables have no place for what the fleet says.
+/// [`FleetWriteError`] when the file system refuses, another process is at work in the folder, or the tables have no place for
+/// what the fleet says.
 pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let tables = short_tables(fleet)?;
     if folder.join(READINGS.name).is_dir() {

@@ -70,7 +70,8 @@ impl DueTable {
     }
 
     /// The dated checks as an iCalendar file (RFC 5545): one all-day event per wing, in the order of the table, with its
-    /// explanation and a caution; those of the bundled demo say that they are invented. `stamp` is the day the file says it was made on. Wings without a date are left out.
+    /// explanation and a caution; those of the bundled demo say that they are invented. `stamp` is the day the file says it was
+    /// made on. Wings without a date are left out.
     #[must_use]
     pub fn icalendar(&self, stamp: Date) -> String {
         let mut out = String::new();

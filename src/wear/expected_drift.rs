@@ -6,6 +6,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::{DriftSeries, DriftStation, PathDraws, WearError, WearFit};
 use crate::check::{Fleet, History};
+use crate::stats::robust::median_in_place;
 use crate::wing::{LineSet, Row, Wing};
 
 /// Draws behind a band: its ends are then known to about a tenth of its half width.
@@ -98,7 +99,7 @@ fn station(
             }
         }
         if lines > 0 {
-            values.push(sum_mm / f64::from(lines) - median(&mut trim_mm)?);
+            values.push(sum_mm / f64::from(lines) - median_in_place(&mut trim_mm)?);
         }
     }
     values.retain(|value| value.is_finite());
@@ -106,28 +107,4 @@ fn station(
     let at = |per_mille: usize| values.get(values.len() * per_mille / 1000).copied();
     let mean_mm = values.iter().sum::<f64>() / values.len() as f64;
     Some(DriftStation { hours_h, mean_mm, lower_mm: at(25)?, upper_mm: at(975)? })
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let middle = values.len() / 2;
-    let even = values.len().is_multiple_of(2);
-    if values.is_empty() {
-        return None;
-    }
-    let (below, at, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
-    let at = *at;
-    let under = below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Some(if even { f64::midpoint(under, at) } else { at })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::median;
-
-    #[test]
-    fn median_of_odd_and_even_counts() {
-        assert_eq!(median(&mut [3.0, 1.0, 2.0]), Some(2.0));
-        assert_eq!(median(&mut [4.0, 1.0, 3.0, 2.0]), Some(2.5));
-        assert_eq!(median(&mut []), None);
-    }
 }

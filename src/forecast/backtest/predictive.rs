@@ -6,6 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use crate::check::{Check, History, LineDeviation, correction_mm, deviations};
+use crate::stats::robust::median_in_place;
 use crate::wear::{PathDraws, WearFit};
 use crate::wing::LineSet;
 
@@ -111,26 +112,13 @@ pub(super) fn row_draws(
                 trim.push(value);
             }
         }
-        let Some(common_mm) = median(&mut trim) else { return out };
+        let Some(common_mm) = median_in_place(&mut trim) else { return out };
         for row in (0..6).filter(|row| counts[*row] > 0.0) {
             out[row].push(sums[row] / counts[row] - common_mm);
         }
     }
     out.iter_mut().for_each(|draws| draws.sort_by(f64::total_cmp));
     out
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let n = values.len();
-    if n == 0 {
-        return None;
-    }
-    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
-    let middle = *middle;
-    if n % 2 == 1 {
-        return Some(middle);
-    }
-    Some(f64::midpoint(below.iter().copied().fold(f64::NEG_INFINITY, f64::max), middle))
 }
 
 /// Continuous ranked probability score of a forecast given as draws (which it sorts), in the unit of the draws:

@@ -149,7 +149,8 @@ impl MixedSpec {
     ///
     /// Fixed columns that earlier columns explain are dropped and named. θ is optimised unconstrained, so that a boundary
     /// (a spread of zero, a correlation of ±1) is a point like any other; signs are fixed afterwards. With 96 blocks or
-    /// more the optimum of every seventh is found first, in the same way, and the search over all starts there, with its curvature.
+    /// more the optimum of every seventh is found first, in the same way, and the search over all starts there, with its
+    /// curvature.
     ///
     /// # Errors
     /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].

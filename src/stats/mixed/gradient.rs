@@ -5,11 +5,16 @@ use super::objective::{Factors, for_each_copy};
 use super::{Block, Structure};
 use crate::stats::dense::{dot, solve_lower};
 
+/// Rows that are worked on together, so that what they are multiplied with is fetched once for all of them.
+const ROWS: usize = 8;
+
 /// Buffers of the gradient of one block.
 #[derive(Default)]
 pub(super) struct SlopeScratch {
     /// `Z`: row i is `L⁻¹` times row i of Λ.
     z: Vec<f64>,
+    /// By row of `Z`: the first place that is not nought, that of its copy.
+    begin: Vec<usize>,
     j: Vec<f64>,
     jh: Vec<f64>,
     p: Vec<f64>,
@@ -34,21 +39,24 @@ impl SlopeScratch {
     ) {
         let (m, q) = (block.size, block.outer);
         let side = m - q;
-        let SlopeScratch { z, j, jh, p, ph, az, packed } = self;
+        let SlopeScratch { z, begin, j, jh, p, ph, az, packed } = self;
         zeros(z, q * q);
+        begin.clear();
         for_each_copy(structure, block, |term, at| {
             let w = structure.outer[term].width;
             for r in 0..w {
                 let row = &mut z[(at + r) * q..(at + r + 1) * q];
                 row[at..=at + r].copy_from_slice(&factors.outer[term][r * w..=r * w + r]);
-                solve_lower(work, m, row);
+                solve_lower(&work[at * m + at..], m, &mut row[at..]);
+                begin.push(at);
             }
         });
         // J = Z (CᵀΛL⁻ᵀ)ᵀ
         zeros(j, q * side);
         for i in 0..q {
             for k in 0..side {
-                j[i * side + k] = dot(&z[i * q..(i + 1) * q], &work[(q + k) * m..(q + k) * m + q]);
+                let from = begin[i];
+                j[i * side + k] = dot(&z[i * q + from..(i + 1) * q], &work[(q + k) * m + from..(q + k) * m + q]);
             }
         }
         times(j, weight, side, jh);
@@ -56,17 +64,18 @@ impl SlopeScratch {
         zeros(p, q * side);
         zeros(az, q * q);
         for i in 0..q {
-            for k in 0..side {
-                p[i * side + k] = base[i * m + q + k];
-            }
+            p[i * side..(i + 1) * side].copy_from_slice(&base[i * m + q..i * m + m]);
+        }
+        for first in (0..q).step_by(ROWS) {
             for t in 0..q {
-                let a = base[i * m + t];
-                if a != 0.0 {
-                    for k in 0..side {
-                        p[i * side + k] -= a * j[t * side + k];
-                    }
-                    for k in 0..q {
-                        az[i * q + k] += a * z[t * q + k];
+                let (z, j) = (&z[t * q + begin[t]..(t + 1) * q], &j[t * side..(t + 1) * side]);
+                for i in first..q.min(first + ROWS) {
+                    let a = base[i * m + t];
+                    if a != 0.0 {
+                        let p = &mut p[i * side..(i + 1) * side];
+                        p.iter_mut().zip(j).for_each(|(p, j)| *p -= a * j);
+                        let az = &mut az[i * q + begin[t]..(i + 1) * q];
+                        az.iter_mut().zip(z).for_each(|(az, z)| *az += a * z);
                     }
                 }
             }
@@ -74,7 +83,7 @@ impl SlopeScratch {
         times(p, weight, side, ph);
         let mut next = 0;
         if structure.inner.is_some() {
-            sum[0] += inner_slope(block, factors.inner, (z, j, jh), weight, packed);
+            sum[0] += inner_slope(block, factors.inner, (z, begin), (j, jh), weight, packed);
             next = 1;
         }
         let mut starts = Vec::with_capacity(structure.outer.len());
@@ -122,7 +131,8 @@ fn times(a: &[f64], b: &[f64], side: usize, out: &mut Vec<f64>) {
 fn inner_slope(
     block: &Block,
     inner: f64,
-    (z, j, jh): (&[f64], &[f64], &[f64]),
+    (z, begin): (&[f64], &[usize]),
+    (j, jh): (&[f64], &[f64]),
     weight: &[f64],
     packed: &mut Vec<f64>,
 ) -> f64 {
@@ -131,16 +141,20 @@ fn inner_slope(
     let ratio = inner * inner;
     // packed derivative with respect to the cross products, off-diagonal entries doubled
     zeros(packed, triangle(m));
-    for i in 0..m {
+    for first in (0..q).step_by(ROWS) {
+        for k in 0..q.min(first + ROWS) {
+            for i in k.max(first)..q.min(first + ROWS) {
+                // a row of Z begins no sooner than those above it
+                let from = begin[i];
+                let value = dot(&z[i * q + from..(i + 1) * q], &z[k * q + from..(k + 1) * q])
+                    + dot(&jh[i * side..(i + 1) * side], &j[k * side..(k + 1) * side]);
+                packed[triangle(i) + k] = if i == k { value } else { 2.0 * value };
+            }
+        }
+    }
+    for i in q..m {
         for k in 0..=i {
-            let value = if i < q {
-                dot(&z[i * q..(i + 1) * q], &z[k * q..(k + 1) * q])
-                    + dot(&jh[i * side..(i + 1) * side], &j[k * side..(k + 1) * side])
-            } else if k < q {
-                -jh[k * side + i - q]
-            } else {
-                weight[(i - q) * side + k - q]
-            };
+            let value = if k < q { -jh[k * side + i - q] } else { weight[(i - q) * side + k - q] };
             packed[triangle(i) + k] = if i == k { value } else { 2.0 * value };
         }
     }

@@ -10,6 +10,8 @@ use crate::stats::twofold::{self, Twofold};
 
 /// Blocks summed in one go; fixed, so that sums do not depend on the number of threads.
 const CHUNK: usize = 16;
+/// Columns of a block from which on each is summed by itself: there is enough to do in one.
+const LARGE: usize = 128;
 
 /// The criterion of a model on its blocks, callable at any θ.
 ///
@@ -23,6 +25,8 @@ pub struct Objective<'a> {
     observations: f64,
     flat_levels: f64,
     flat_log: f64,
+    /// Blocks summed in one go.
+    chunk: usize,
 }
 
 /// What profiling out β and σ² at one θ gives.
@@ -108,6 +112,7 @@ impl<'a> Objective<'a> {
             observations: blocks.iter().map(|block| block.observations).sum(),
             flat_levels: blocks.iter().map(|block| block.flat_levels).sum(),
             flat_log: blocks.iter().map(|block| block.flat_log).sum(),
+            chunk: if blocks.iter().any(|block| block.size >= LARGE) { 1 } else { CHUNK },
         }
     }
 
@@ -221,7 +226,7 @@ impl<'a> Objective<'a> {
         let keep = keep == Keep::Reduced && numbers <= KEPT_NUMBERS;
         let parts: Vec<Option<(Vec<f64>, Vec<f64>)>> = self
             .blocks
-            .par_chunks(CHUNK)
+            .par_chunks(self.chunk)
             .map(|chunk| {
                 let mut scratch = Scratch::default();
                 let numbers = if keep { chunk.iter().map(|block| 2 * block.size * block.size).sum() } else { 0 };
@@ -391,7 +396,7 @@ impl<'a> Objective<'a> {
         }
         let parts: Vec<Option<Vec<f64>>> = self
             .blocks
-            .par_chunks(CHUNK)
+            .par_chunks(self.chunk)
             .zip(&pass.reduced)
             .map(|(chunk, kept)| {
                 let (mut scratch, mut slope) = (Scratch::default(), SlopeScratch::default());

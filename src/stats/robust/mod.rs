@@ -35,6 +35,20 @@ pub fn median(values: &[f64]) -> Option<f64> {
     middle(&sorted(values))
 }
 
+/// The same of finite values whose order is free to change: without a sort, for the many draws that a forecast takes.
+pub(crate) fn median_in_place(values: &mut [f64]) -> Option<f64> {
+    let n = values.len();
+    if n == 0 {
+        return None;
+    }
+    let (below, upper, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let upper = *upper;
+    if n % 2 == 1 {
+        return Some(upper);
+    }
+    Some(f64::midpoint(below.iter().copied().fold(f64::NEG_INFINITY, f64::max), upper))
+}
+
 /// Midpoint of the shortest interval that holds half of the finite values (the shorth's midpoint): stays with the tight
 /// half even when nearly the other half is wild. `None` of nothing.
 ///
@@ -50,4 +64,19 @@ pub fn shortest_half_midpoint(values: &[f64]) -> Option<f64> {
         .filter_map(|window| Some((*window.first()?, *window.last()?)))
         .min_by(|(low_a, high_a), (low_b, high_b)| (high_a - low_a).total_cmp(&(high_b - low_b)))
         .map(|(low, high)| f64::midpoint(low, high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_median_in_place_is_the_median() {
+        let values = [4.0, 1.0, 3.0, -2.0, 3.0, 0.5, 9.0];
+        for n in 0..=values.len() {
+            let mut some = values[..n].to_vec();
+            assert_eq!(median_in_place(&mut some), median(&values[..n]), "{n}");
+        }
+        assert_eq!(median(&values[..4]), Some(2.0));
+    }
 }
