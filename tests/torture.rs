@@ -342,6 +342,7 @@ fn slow_a_thousand_checks_and_a_hundred_thousand_wings() {
     let hours: Vec<f64> = (0..1000).map(|k| f64::from(k) * 0.4).collect();
     let fit = WearSpec::default().fit(&fleet(5, &hours, 3, noisy(72))).unwrap();
     finite(&fit);
+    assert!(fit.converged(), "{:?}", fit.diagnostics());
     let fit = WearSpec::default().fit(&fleet(100_000, &[0.0, 60.0], 3, noisy(73))).unwrap();
     finite(&fit);
     assert_eq!(fit.wings(), 100_000);
