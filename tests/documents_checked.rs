@@ -3,7 +3,10 @@
 
 use linedrift::check::Fleet;
 use linedrift::simulate::FleetSpec;
-use linedrift::stats::mixed::{Block, BlockBuilder, Covariance, OuterTerm, Structure};
+use linedrift::stats::mixed::{
+    Block, BlockBuilder, BlockPosterior, Covariance, Criterion, LevelPrior, MixedError, MixedFit, MixedSpec,
+    Objective, OuterTerm, Structure,
+};
 use linedrift::wear::{Reduction, SavedFit, WearFit, WearSpec};
 use linedrift::wing::{LineSet, Planform};
 use serde::Serialize;
@@ -165,4 +168,113 @@ fn blocks_of_the_engine_are_checked() {
             ("/gram/0", Value::Null),
         ],
     );
+}
+
+/// Six subjects with an offset and a slope of their own, three levels each; `fixed` columns are the powers of x.
+fn subjects(fixed: usize) -> (Structure, Vec<BlockBuilder>) {
+    let outer = OuterTerm { name: "subject".to_owned(), width: 2, covariance: Covariance::Full };
+    let names = (0..fixed).map(|power| format!("x{power}")).collect();
+    let structure = Structure { inner: Some("level".to_owned()), outer: vec![outer], fixed: names };
+    let builders = (0..6i32).map(|subject| {
+        let mut builder = BlockBuilder::new(&structure, &[1]);
+        for at in 0..12i32 {
+            let x = f64::from(at) / 4.0;
+            let mut row: Vec<(usize, f64)> =
+                (0..2).map(|k| (builder.outer_column(&structure, 0, 0, k), if k == 0 { 1.0 } else { x })).collect();
+            row.extend((0..fixed).map(|k| (builder.fixed_column(k), x.powi(i32::try_from(k).unwrap()))));
+            let y = 2.0 + 0.5 * x + f64::from((subject * 37 + at * at * 11) % 17) / 10.0;
+            builder.add(Some(usize::try_from(at % 3).unwrap()), &row, 1.0, y, y * y);
+        }
+        builder
+    });
+    let builders = builders.collect();
+    (structure, builders)
+}
+
+#[test]
+fn fits_of_the_engine_are_checked() {
+    let (structure, builders) = subjects(3);
+    let blocks: Vec<Block> = builders.iter().map(BlockBuilder::finish).collect();
+    let fit = MixedSpec::default().fit(&structure, &blocks).unwrap();
+    refuses::<MixedFit>(
+        &fit,
+        &[
+            ("/kept", json!([true, true])),
+            ("/kept/0", json!(false)),
+            ("/theta", json!([])),
+            ("/theta/0", json!(-1.0)),
+            ("/beta", json!([1.0])),
+            ("/beta/0", json!(5e3)),
+            ("/unscaled", json!([])),
+            ("/unscaled/0", json!(-1.0)),
+            ("/factor/0", json!(0.0)),
+            ("/factor/0", json!(1e30)),
+            ("/freedom/covariance", json!([1.0, 2.0])),
+            ("/freedom/residual", json!(0.0)),
+            ("/deviance", Value::Null),
+            ("/sigma", json!(0.0)),
+            ("/fixed", json!([])),
+            ("/fixed/0/column", json!(2)),
+            ("/fixed/0/name", json!("other")),
+            ("/fixed/0/se", json!(-1.0)),
+            ("/outer", json!([])),
+            ("/outer/0/sd", json!([1.0])),
+            ("/outer/0/sd/0", json!(-1.0)),
+            ("/outer/0/correlation/1", json!(2.0)),
+            ("/structure/inner", Value::Null),
+            ("/structure/fixed", json!(["x0"])),
+            ("/structure/outer/0/width", json!(u64::MAX)),
+            ("/structure/outer/0/width", json!(1)),
+        ],
+    );
+    // one that dropped a column too
+    let (structure, builders) = subjects(2);
+    let mut twice = structure.clone();
+    twice.fixed.push("again".to_owned());
+    let blocks: Vec<Block> = builders
+        .iter()
+        .map(|_| {
+            let mut builder = BlockBuilder::new(&twice, &[1]);
+            for at in 0..12i32 {
+                let x = f64::from(at % 5);
+                let row = [(0, 1.0), (1, x), (2, 1.0), (3, x), (4, 2.0 * x)];
+                let y = x + f64::from(at * 7 % 4);
+                builder.add(Some(0), &row, 1.0, y, y * y);
+            }
+            builder.finish()
+        })
+        .collect();
+    let fit = MixedSpec::default().fit(&twice, &blocks).unwrap();
+    assert_eq!(fit.dropped(), ["again"]);
+    refuses::<MixedFit>(&fit, &[("/dropped", json!([])), ("/kept/2", json!(true))]);
+}
+
+/// Blocks of another structure are an error of the engine, whatever they are given to, and not a panic.
+#[test]
+fn blocks_of_another_structure_are_refused() {
+    let (structure, builders) = subjects(3);
+    let blocks: Vec<Block> = builders.iter().map(BlockBuilder::finish).collect();
+    let fit = MixedSpec::default().fit(&structure, &blocks).unwrap();
+    let foreign =
+        |error: MixedError| assert!(matches!(error, MixedError::Foreign { block: 0, columns: 5 }), "{error}");
+    let (_, others) = subjects(2);
+    let other: Vec<Block> = others.iter().map(BlockBuilder::finish).collect();
+    foreign(MixedSpec::default().fit(&structure, &other).unwrap_err());
+    let objective = Objective::new(&structure, &other, Criterion::Reml);
+    foreign(objective.profile(fit.theta()).unwrap_err());
+    foreign(objective.gradient(fit.theta()).unwrap_err());
+    foreign(fit.influence(&other).unwrap_err());
+    foreign(fit.profiler(&other).err().unwrap());
+    foreign(BlockPosterior::new(&fit, &other[0]).unwrap_err());
+    let posterior = BlockPosterior::new(&fit, &blocks[0]).unwrap();
+    assert!(posterior.inner(&builders[0], 0, LevelPrior::Random).is_some());
+    assert!(posterior.inner(&others[0], 0, LevelPrior::Random).is_none());
+    // a structure of wider terms, or of more of them
+    let mut wide = structure.clone();
+    wide.outer[0].width = 3;
+    assert!(matches!(MixedSpec::default().fit(&wide, &blocks), Err(MixedError::Foreign { .. })));
+    wide.outer[0].width = usize::MAX;
+    assert!(matches!(MixedSpec::default().fit(&wide, &blocks), Err(MixedError::Foreign { .. })));
+    wide.outer.clear();
+    assert!(matches!(MixedSpec::default().fit(&wide, &blocks), Err(MixedError::Foreign { .. })));
 }

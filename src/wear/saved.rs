@@ -273,7 +273,7 @@ impl WearFit {
         if let Some(what) = self.layout.fault(self.spec.covariates.len()) {
             return Some(what);
         }
-        let parts = self.components.iter().find_map(|component| component.mixed.fault(&self.layout.structure));
+        let parts = self.components.iter().find_map(|component| component.mixed.fault_in(&self.layout.structure));
         if parts.is_some() {
             return parts;
         }

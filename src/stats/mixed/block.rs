@@ -97,6 +97,21 @@ impl Block {
         checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
     }
 
+    /// Whether its columns are those of a structure.
+    pub(crate) fn belongs(&self, structure: &Structure) -> bool {
+        // a block's own copies and columns go together; a structure comes from anywhere
+        let mut columns: usize = 0;
+        for (term, copies) in structure.outer.iter().zip(&self.copies) {
+            let Some(sum) = term.width.checked_mul(*copies).and_then(|more| columns.checked_add(more)) else {
+                return false;
+            };
+            columns = sum;
+        }
+        self.copies.len() == structure.outer.len()
+            && columns == self.outer
+            && self.size == self.outer + structure.fixed.len() + 1
+    }
+
     /// Readings in the block.
     #[must_use]
     pub fn observations(&self) -> usize {

@@ -109,9 +109,9 @@ pub enum MixedDiagnostic {
 
 /// A fitted mixed model.
 ///
-/// A fit that comes alone from a document is not checked, for it does not know the whole model: read it within a
-/// saved fit of the room `wear`, which is.
+/// A fit that comes from a document is refused when its parts do not go together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(remote = "Self")]
 pub struct MixedFit {
     pub(crate) structure: Structure,
     pub(crate) kept: Vec<bool>,
@@ -153,7 +153,7 @@ impl MixedSpec {
     /// curvature.
     ///
     /// # Errors
-    /// [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
+    /// [`MixedError::Foreign`], [`MixedError::TooFew`], [`MixedError::NoVariation`], [`MixedError::Undefined`].
     pub fn fit(&self, structure: &Structure, blocks: &[Block]) -> Result<MixedFit, MixedError> {
         self.fit_from(structure, blocks, &[])
     }
@@ -164,6 +164,7 @@ impl MixedSpec {
     /// # Errors
     /// As [`MixedSpec::fit`].
     pub fn fit_from(&self, structure: &Structure, blocks: &[Block], start: &[f64]) -> Result<MixedFit, MixedError> {
+        Objective::new(structure, blocks, self.criterion).check_blocks()?;
         let kept = independent_columns(structure, blocks);
         let reduced: Vec<Block>;
         let mut model = structure.clone();

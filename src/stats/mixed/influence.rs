@@ -33,7 +33,7 @@ impl MixedFit {
     /// The predictive density has the fixed effects integrated out over a flat prior and θ and σ held at the fit's.
     ///
     /// # Errors
-    /// [`MixedError::Undefined`] when a block's cross products break down.
+    /// [`MixedError::Foreign`] when a block has another structure, [`MixedError::Undefined`] when a block's cross products break down.
     pub fn influence(&self, blocks: &[Block]) -> Result<Influence, MixedError> {
         let kept: Vec<Block>;
         let blocks = if self.kept.iter().all(|keep| *keep) {
@@ -44,6 +44,7 @@ impl MixedFit {
         };
         let undefined = || MixedError::Undefined { theta: self.theta.clone() };
         let objective = Objective::new(&self.structure, blocks, Criterion::Reml);
+        objective.check_blocks()?;
         let parts = objective.parts(&self.theta).ok_or_else(undefined)?;
         let p = self.fixed().len();
         let side = p + 1;

@@ -65,13 +65,14 @@ impl MixedFit {
     /// Gets ready to find profile-likelihood intervals; `blocks` are the ones of the fit.
     ///
     /// # Errors
-    /// [`MixedError`] when the model cannot be fitted by ML.
+    /// [`MixedError::Foreign`] when a block has another structure, others when the model cannot be fitted by ML.
     pub fn profiler<'a>(&'a self, blocks: &'a [Block]) -> Result<Profiler<'a>, MixedError> {
         let blocks: Cow<'a, [Block]> = if self.kept.iter().all(|keep| *keep) {
             Cow::Borrowed(blocks)
         } else {
             Cow::Owned(blocks.iter().map(|block| block.keeping(&self.kept)).collect())
         };
+        Objective::new(&self.structure, &blocks, Criterion::Ml).check_blocks()?;
         let scale = start_scale(&self.structure, &blocks);
         let ml =
             MixedSpec::default().criterion(Criterion::Ml).fit_from(&self.structure, &blocks, &self.minimum().end)?;

@@ -27,6 +27,8 @@ pub struct Objective<'a> {
     flat_log: f64,
     /// Blocks summed in one go.
     chunk: usize,
+    /// The first block that was built for another structure.
+    foreign: Option<usize>,
 }
 
 /// What profiling out β and σ² at one θ gives.
@@ -112,6 +114,7 @@ impl<'a> Objective<'a> {
             observations: blocks.iter().map(|block| block.observations).sum(),
             flat_levels: blocks.iter().map(|block| block.flat_levels).sum(),
             flat_log: blocks.iter().map(|block| block.flat_log).sum(),
+            foreign: blocks.iter().position(|block| !block.belongs(structure)),
             chunk: if blocks.iter().any(|block| block.size >= LARGE) { 1 } else { CHUNK },
         }
     }
@@ -140,8 +143,8 @@ impl<'a> Objective<'a> {
     /// The criterion at θ, with β and σ² profiled out.
     ///
     /// # Errors
-    /// [`MixedError::Theta`] when θ has the wrong length, [`MixedError::NoVariation`] when the fixed effects reproduce the
-    /// readings, [`MixedError::Undefined`] when a factor breaks down.
+    /// [`MixedError::Foreign`] when a block was built for another structure, [`MixedError::Theta`] when θ has the wrong
+    /// length, [`MixedError::Undefined`] when the fixed effects reproduce the readings or a factor breaks down.
     pub fn profile(&self, theta: &[f64]) -> Result<Profile, MixedError> {
         let factors = self.factors(theta)?;
         let pass = self.profiled(&factors, Keep::Nothing);
@@ -201,7 +204,13 @@ impl<'a> Objective<'a> {
             .collect()
     }
 
+    /// An error when a block was built for another structure.
+    pub(super) fn check_blocks(&self) -> Result<(), MixedError> {
+        self.foreign.map_or(Ok(()), |block| Err(MixedError::Foreign { block, columns: self.blocks[block].size }))
+    }
+
     pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {
+        self.check_blocks()?;
         let expected = self.structure.parameters();
         if theta.len() != expected {
             return Err(MixedError::Theta { got: theta.len(), expected });

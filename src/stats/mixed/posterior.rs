@@ -27,7 +27,7 @@ impl BlockPosterior {
     /// The posterior of a block that has the structure of the fit (all fixed columns present, dropped ones too).
     ///
     /// # Errors
-    /// [`MixedError::Undefined`] when the block's cross products break down at the fit's θ.
+    /// [`MixedError::Foreign`] when the block has another structure, [`MixedError::Undefined`] when its cross products break down at the fit's θ.
     pub fn new(fit: &MixedFit, block: &Block) -> Result<Self, MixedError> {
         let undefined = || MixedError::Undefined { theta: fit.theta.clone() };
         let block = block.keeping(&fit.kept);
@@ -142,11 +142,14 @@ impl BlockPosterior {
     }
 
     /// Mean and standard deviation of an inner effect given a draw: `constant − Σ weights · draw`, and `sd`. A level that
-    /// was never read has its prior; a flat level never read is `None`.
+    /// was never read has its prior; a flat level never read is `None`, and so is one of a builder for another structure.
     #[must_use]
     pub fn inner(&self, builder: &BlockBuilder, level: usize, flat: LevelPrior) -> Option<InnerPosterior> {
         let columns = self.fixed + self.outer;
         let (n, sums) = builder.level_sums(level).unwrap_or((0.0, &[]));
+        if !sums.is_empty() && sums.len() != self.outer + self.kept.len() + 1 {
+            return None;
+        }
         let kappa = match flat {
             LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
             LevelPrior::Flat if n > 0.0 => 1.0 / n,

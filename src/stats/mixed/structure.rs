@@ -114,6 +114,14 @@ pub enum MixedError {
         /// Values needed.
         expected: usize,
     },
+    /// A block was built for another structure: its columns are not the model's.
+    #[error("block {block} has {columns} columns of another model: build it with this model's structure")]
+    Foreign {
+        /// Place of the first such block.
+        block: usize,
+        /// Its columns, the response among them.
+        columns: usize,
+    },
     /// A parameter was asked for that the model does not have.
     #[error("the model has no such parameter")]
     Parameter,

@@ -1,67 +1,112 @@
 //! Whether a fit that came from outside holds together.
 
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
+
 use super::{MixedFit, Structure};
 
-/// No figure of a fit is larger than this in any unit; past it sums of squares lose their meaning.
+/// No figure of a wear model is larger than this in any unit; past it sums of squares lose their meaning.
 const LARGEST: f64 = 1e9;
 
+impl Serialize for MixedFit {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        Self::serialize(self, serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for MixedFit {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let fit = Self::deserialize(deserializer)?;
+        match fit.fault() {
+            None => Ok(fit),
+            Some(what) => Err(de::Error::custom(format!("a fit whose {what} cannot be"))),
+        }
+    }
+}
+
 impl MixedFit {
-    /// What does not hold together in a fit that was not made here (a file): lengths that contradict each other, figures out
-    /// of range. `None` when every method of the fit is safe to call and draws from it are finite. `whole` is the structure
-    /// of the model with all its fixed columns, dropped ones too.
-    pub(crate) fn fault(&self, whole: &Structure) -> Option<&'static str> {
-        let p = self.structure.fixed.len();
+    /// What does not hold together in a fit that was not made here: lengths that contradict each other, figures out of range.
+    /// `None` when every method of the fit is safe to call and draws from it are finite.
+    fn fault(&self) -> Option<&'static str> {
+        let structure = &self.structure;
+        let p = structure.fixed.len();
+        let kept = self.kept.iter().filter(|keep| **keep).count();
         let columns = self.kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
-        let names = columns.clone().zip(&self.structure.fixed);
+        // widths first, by the length of what is there: a structure's own numbers may be anything
+        let widths = self.outer().len() == structure.outer.len()
+            && self.outer().iter().zip(&structure.outer).all(|(spread, term)| {
+                spread.name == term.name
+                    && spread.sd.len() == term.width
+                    && spread.correlation.len() == term.width * term.width
+            });
+        if !widths {
+            return Some("spreads");
+        }
         let checks = [
-            (self.kept.len() == whole.fixed.len(), "kept columns"),
-            (columns.clone().count() == p && p > 0, "fixed columns"),
-            (names.clone().all(|(column, name)| whole.fixed.get(column) == Some(name)), "names of fixed columns"),
-            (self.structure.outer == whole.outer && self.structure.inner == whole.inner, "random terms"),
-            (self.theta.len() == whole.parameters(), "length of theta"),
+            (kept == p && self.kept.len() == p + self.dropped().len(), "kept columns"),
+            (self.theta.len() == structure.parameters(), "length of theta"),
             (self.beta.len() == p && self.fixed().len() == p, "length of the estimates"),
             (self.unscaled.len() == p * p && self.factor.len() == p * p, "size of the covariance"),
             (self.freedom_fits(p), "degrees of freedom"),
-            (self.outer().len() == whole.outer.len(), "spreads"),
         ];
         if let Some((_, what)) = checks.iter().find(|(right, _)| !right) {
             return Some(what);
         }
-        let small = |values: &[f64]| values.iter().all(|value| value.abs() <= LARGEST);
-        let spreads = self.outer().iter().zip(&whole.outer).all(|(spread, term)| {
-            spread.name == term.name
-                && spread.sd.len() == term.width
-                && spread.correlation.len() == term.width * term.width
-                && spread.sd.iter().all(|sd| (0.0..=LARGEST).contains(sd))
+        let finite = |values: &[f64]| values.iter().all(|value| value.is_finite());
+        let spreads = self.outer().iter().all(|spread| {
+            spread.sd.iter().all(|sd| (0.0..f64::INFINITY).contains(sd))
                 && spread.correlation.iter().all(|r| r.abs() <= 1.0)
         });
-        let effects = self.fixed().iter().zip(names).zip(&self.beta).all(|((effect, (column, name)), beta)| {
-            effect.column == column
-                && effect.name == *name
-                && effect.estimate.to_bits() == beta.to_bits()
-                && (0.0..=LARGEST).contains(&effect.se)
-                && effect.freedom > 0.0
-        });
-        let diagonal = |square: &[f64]| (0..p).all(|k| square[k * p + k] > 0.0 && square[k * p + k] <= LARGEST);
+        let effects = self.fixed().iter().zip(columns).zip(&structure.fixed).zip(&self.beta).all(
+            |(((effect, column), name), beta)| {
+                effect.column == column
+                    && effect.name == *name
+                    && effect.estimate.to_bits() == beta.to_bits()
+                    && (0.0..f64::INFINITY).contains(&effect.se)
+                    && effect.freedom > 0.0
+                    && effect.freedom.is_finite()
+            },
+        );
         let checks = [
-            (self.sigma() > 0.0 && self.sigma() <= LARGEST, "spread of readings"),
+            (self.sigma() > 0.0 && self.sigma().is_finite(), "spread of readings"),
             (spreads, "spreads"),
-            (small(&self.theta) && (whole.inner.is_none() || self.theta[0] >= 0.0), "theta"),
-            (small(&self.beta) && effects, "estimates"),
-            (small(&self.unscaled) && diagonal(&self.unscaled), "covariance"),
+            (finite(&self.theta) && (structure.inner.is_none() || self.theta[0] >= 0.0), "theta"),
+            (finite(&self.beta) && effects, "estimates"),
+            (finite(&self.unscaled) && positive_diagonal(&self.unscaled, p), "covariance"),
             (
-                diagonal_factor(&self.factor, p) && factored(&self.factor, &self.unscaled, p),
+                finite(&self.factor)
+                    && positive_diagonal(&self.factor, p)
+                    && factored(&self.factor, &self.unscaled, p),
                 "factor of the covariance",
             ),
             (self.deviance().is_finite(), "deviance"),
         ];
         checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
     }
+
+    /// What keeps a fit that came from outside from being one of the model whose structure, with all its fixed columns, is
+    /// `whole`, in figures that lines can have.
+    pub(crate) fn fault_in(&self, whole: &Structure) -> Option<&'static str> {
+        let columns = self.kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
+        let mut names = columns.zip(&self.structure.fixed);
+        let small = |values: &[f64]| values.iter().all(|value| value.abs() <= LARGEST);
+        let checks = [
+            (self.kept.len() == whole.fixed.len(), "kept columns"),
+            (!self.structure.fixed.is_empty(), "fixed columns"),
+            (names.all(|(column, name)| whole.fixed.get(column) == Some(name)), "names of fixed columns"),
+            (self.structure.outer == whole.outer && self.structure.inner == whole.inner, "random terms"),
+            (self.sigma() <= LARGEST, "spread of readings"),
+            (self.outer().iter().all(|spread| small(&spread.sd)), "spreads"),
+            (small(&self.theta), "theta"),
+            (small(&self.beta) && self.fixed().iter().all(|effect| effect.se <= LARGEST), "estimates"),
+            (small(&self.unscaled), "covariance"),
+        ];
+        checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
+    }
 }
 
-/// Whether a lower factor has a diagonal above zero.
-fn diagonal_factor(factor: &[f64], p: usize) -> bool {
-    (0..p).all(|k| factor[k * p + k] > 0.0 && factor[k * p + k].is_finite())
+/// Whether the diagonal of a square is above zero.
+fn positive_diagonal(square: &[f64], p: usize) -> bool {
+    (0..p).all(|k| square[k * p + k] > 0.0)
 }
 
 /// Whether `L Lᵀ` times the covariance is the identity to a rounding that no damage leaves.
