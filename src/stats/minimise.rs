@@ -205,7 +205,7 @@ mod tests {
         let rough = |x: &[f64]| {
             evaluations += 1;
             let bits = x.iter().fold(1u64, |bits, x| (bits ^ x.to_bits()).wrapping_mul(0x9E37_79B9_7F4A_7C15));
-            let noise = |shift: u32| f64::from((bits >> shift) as u16) / 65536.0 - 0.5;
+            let noise = |shift: u32| f64::from(u16::try_from((bits >> shift) & 0xFFFF).unwrap()) / 65536.0 - 0.5;
             let (a, b) = (1.0 - x[0], x[1] - x[0] * x[0]);
             let value = 1e4 + a * a + 100.0 * b * b + 6e-9 * noise(0);
             let slope = vec![-2.0 * a - 400.0 * x[0] * b + 2e-5 * noise(16), 200.0 * b + 2e-5 * noise(32)];
