@@ -32,20 +32,7 @@ pub(super) fn read_csv_piece(
     faults: &mut FaultList,
 ) -> Option<Grid> {
     let table = schema.name;
-    let bytes = bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(bytes);
-    if let Err(error) = std::str::from_utf8(bytes) {
-        let before = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
-        let row = if before == 0 { 1 } else { before + first_row - 1 };
-        faults.add(table, row, "", "", format_args!("text in UTF-8 (save the table as CSV UTF-8)"));
-        return None;
-    }
-    if let Some(at) = bytes.iter().position(|byte| *byte == 0) {
-        let before = bytes.iter().take(at).filter(|byte| **byte == b'\n').count();
-        let row = if before == 0 { 1 } else { before + first_row - 1 };
-        faults.add(table, row, "", "", format_args!("text in UTF-8 without zero bytes (UTF-16 has them)"));
-        return None;
-    }
-    let shape = Shape::of(bytes, first_row, table, faults)?;
+    let shape = Shape::judged(bytes, first_row, table, faults)?;
     // a later piece has the header of the first, which has been judged
     let mut judged = FaultList::default();
     let of_header = if first_row == FIRST_ROW { &mut *faults } else { &mut judged };
@@ -67,17 +54,34 @@ pub(super) fn read_csv_piece(
         left_out: chosen.left_out,
     })
 }
-
 /// Header and records of a file, each record with as many fields as the header.
-struct Shape<'a> {
-    header: Vec<String>,
-    body: Cow<'a, [u8]>,
+pub(super) struct Shape<'a> {
+    pub(super) header: Vec<String>,
+    pub(super) body: Cow<'a, [u8]>,
     records: usize,
     rows: Option<Vec<usize>>,
     whole: bool,
 }
 
 impl<'a> Shape<'a> {
+    /// The shape of text. `None`: nothing of it can be used; the faults say why.
+    pub(super) fn judged(bytes: &'a [u8], first_row: usize, table: &str, faults: &mut FaultList) -> Option<Self> {
+        let bytes = bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(bytes);
+        if let Err(error) = std::str::from_utf8(bytes) {
+            let before = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count();
+            let row = if before == 0 { 1 } else { before + first_row - 1 };
+            faults.add(table, row, "", "", format_args!("text in UTF-8 (save the table as CSV UTF-8)"));
+            return None;
+        }
+        if let Some(at) = memchr::memchr(0, bytes) {
+            let before = bytes.iter().take(at).filter(|byte| **byte == b'\n').count();
+            let row = if before == 0 { 1 } else { before + first_row - 1 };
+            faults.add(table, row, "", "", format_args!("text in UTF-8 without zero bytes (UTF-16 has them)"));
+            return None;
+        }
+        Self::of(bytes, first_row, table, faults)
+    }
+
     fn of(bytes: &'a [u8], first_row: usize, table: &str, faults: &mut FaultList) -> Option<Self> {
         let mut records = Records::new(bytes);
         let Some(head) = records.next().filter(|head| !head.line.trim_ascii().is_empty()) else {
@@ -211,7 +215,7 @@ impl<'a> Records<'a> {
 
     pub(super) fn next(&mut self) -> Option<Piece<'a>> {
         let rest = self.bytes.get(self.at..).filter(|rest| !rest.is_empty())?;
-        let end = rest.iter().position(|byte| *byte == b'\n').unwrap_or(rest.len());
+        let end = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
         let (line, _) = rest.split_at(end);
         let piece = if self.quotes && line.contains(&b'"') {
             quoted(rest)

@@ -117,8 +117,10 @@ impl CsvPieces {
                     return Ok(None);
                 }
             }
-            let mut bytes = self.header.clone();
-            bytes.extend(self.rest.drain(..found.at));
+            let mut bytes = Vec::with_capacity(self.header.len() + found.at);
+            bytes.extend_from_slice(&self.header);
+            bytes.extend_from_slice(self.rest.get(..found.at).unwrap_or_default());
+            self.rest.drain(..found.at);
             let first_row = self.first_row;
             self.first_row += found.records;
             return Ok(Some(CsvPiece { bytes, first_row }));
@@ -142,6 +144,12 @@ impl CsvPieces {
 
 /// The place behind the last record (but at most so many) that is known to be whole.
 fn cut(bytes: &[u8], most: usize) -> Cut {
+    if most == usize::MAX && !bytes.contains(&b'"') {
+        // without quotes every line is a record
+        let at = memchr::memrchr(b'\n', bytes).map_or(0, |end| end + 1);
+        let records = memchr::memchr_iter(b'\n', bytes.get(..at).unwrap_or_default()).count();
+        return Cut { at, records };
+    }
     let mut records = Records::new(bytes);
     let mut found = Cut { at: 0, records: 0 };
     while found.records < most {

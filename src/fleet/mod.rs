@@ -24,6 +24,7 @@ mod check_table;
 mod csv;
 mod csv_edit;
 mod csv_pieces;
+mod csv_plain;
 pub mod dictionary;
 mod fault;
 mod folder;

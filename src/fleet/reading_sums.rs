@@ -9,6 +9,7 @@ use super::alike::flaw;
 use super::cell::{Cell, Limit};
 use super::check_sums::{Added, CheckSums};
 use super::check_table::{CheckEntry, Checks};
+use super::csv_plain::PlainCsv;
 use super::grid::{Cells, Grid};
 use super::wing_table::Wings;
 use crate::check::DeviationTable;
@@ -82,6 +83,19 @@ struct Open<'a, 's> {
     next: usize,
 }
 
+impl Open<'_, '_> {
+    fn add(&mut self, side: Side, line: usize, reading_mm: f64, repeat: u32) -> Result<(), Doubtful> {
+        let lines = self.table.lines;
+        self.next = if line + 1 == lines { 0 } else { line + 1 };
+        let deviation_mm = self.table.deviations.deviation_mm(&self.entry.check, side, line, reading_mm);
+        let um = micrometres(deviation_mm.ok_or(Doubtful)?);
+        match self.sums.add(side.index() * lines + line, um, repeat) {
+            Added::Once => Ok(()),
+            Added::Twice => Err(Doubtful),
+        }
+    }
+}
+
 /// The names of a piece. Cells of one column with the same key hold the same text: polars holds a text as a view of 16 bytes, which
 /// is the text itself where that is short, and else where it stands; for a dictionary of the file that is its code.
 struct Names<'a, V> {
@@ -146,6 +160,45 @@ impl<'a, 's> ReadingSums<'a, 's> {
         self.add_rows(&Names { views, checks: &checks, lines: &lines }, |view| view.as_u128(), &values, &repeats)
     }
 
+    /// Adds every record of some CSV text.
+    pub(super) fn add_plain(&self, text: &PlainCsv<'_>) -> Result<(), Doubtful> {
+        let needed = |name| text.place(name).ok_or(Doubtful);
+        let (check, side, line, value) = (needed("check")?, needed("side")?, needed("line")?, needed("reading_mm")?);
+        let (repeat, operator) = (text.place("repeat"), text.place("operator"));
+        let (mut last, mut last_operator) = (String::new(), String::new());
+        let mut open: Option<Open<'_, 's>> = None;
+        text.try_for_each(|cells| {
+            let filled = |place: usize| cells.get(place).copied().filter(|cell| !cell.is_empty());
+            let needed = |place| filled(place).ok_or(Doubtful);
+            let check = needed(check)?;
+            if check != last || open.is_none() {
+                // the one before is let go first, so that no thread waits for another while it holds one
+                drop(open.take());
+                open = Some(self.open(check)?);
+                check.clone_into(&mut last);
+            }
+            let Some(open) = open.as_mut() else { return Err(Doubtful) };
+            let side = match needed(side)? {
+                "left" => Side::Left,
+                "right" => Side::Right,
+                _ => return Err(Doubtful),
+            };
+            let name = needed(line)?;
+            let draft = self.wings.drafts.get(open.set).ok_or(Doubtful)?;
+            let line = if draft.is_line(open.next, name, side) { open.next } else { self.find(open, name, side)? };
+            let reading_mm = Cell::Text(needed(value)?).number(Limit::NotNegative).map_err(|_| Doubtful)?;
+            let repeat = repeat.and_then(filled).map_or(Ok(1), |cell| Cell::Text(cell).count());
+            if let Some(operator) = operator.and_then(filled).filter(|operator| *operator != last_operator) {
+                // one person reads many lines
+                if flaw(operator).is_some() {
+                    return Err(Doubtful);
+                }
+                operator.clone_into(&mut last_operator);
+            }
+            open.add(side, line, reading_mm, repeat.map_err(|_| Doubtful)?)
+        })
+    }
+
     fn add_rows<V: Copy>(
         &self,
         names: &Names<'_, V>,
@@ -175,13 +228,7 @@ impl<'a, 's> ReadingSums<'a, 's> {
                 Some(key) if *key == line => open.next,
                 _ => self.find(open, names.lines.get(at).ok_or(Doubtful)?, side)?,
             };
-            open.next = if line + 1 == open.table.lines { 0 } else { line + 1 };
-            let deviation_mm = open.table.deviations.deviation_mm(&open.entry.check, side, line, values.get(at)?);
-            let um = micrometres(deviation_mm.ok_or(Doubtful)?);
-            let lines = open.table.lines;
-            if open.sums.add(side.index() * lines + line, um, repeats.get(at)?) == Added::Twice {
-                return Err(Doubtful);
-            }
+            open.add(side, line, values.get(at)?, repeats.get(at)?)?;
         }
         Ok(())
     }

@@ -11,6 +11,7 @@ use super::alike::report_hidden_in;
 use super::check_sums::{Added, CheckSums};
 use super::csv::{FIRST_ROW, read_csv_piece, too_long};
 use super::csv_pieces::{CsvPiece, CsvPieces, PieceError};
+use super::csv_plain::PlainCsv;
 use super::fault::{FaultList, FleetReadError};
 use super::folder::{FolderSpec, FolderTables, Unfit, finish_sets};
 use super::grid::Grid;
@@ -209,6 +210,11 @@ fn add_csv(path: &Path, sums: &ReadingSums<'_, '_>) -> Result<BTreeSet<String>, 
     let mut pieces = CsvPieces::open(path).map_err(|_| Doubtful)?;
     let add = |mut left_out: BTreeSet<String>, piece: Result<CsvPiece, PieceError>| {
         let CsvPiece { bytes, first_row } = piece.map_err(|_| Doubtful)?;
+        if let Some(text) = PlainCsv::read(&bytes, first_row, READINGS) {
+            sums.add_plain(&text)?;
+            left_out.extend(text.left_out);
+            return Ok(left_out);
+        }
         let mut faults = FaultList::default();
         let grid = read_csv_piece(&bytes, first_row, READINGS, &[], &mut faults);
         drop(bytes);
