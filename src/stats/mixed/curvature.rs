@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, SymmetricEigen};
 
 use super::Objective;
+use super::objective::Evaluated;
 use super::start::MANY_BLOCKS;
 
 /// Step of central differences, in units of the scaled parameters.
@@ -21,20 +22,33 @@ pub(crate) struct Curvature {
 }
 
 impl Curvature {
-    /// By differences of the gradient at a point given over `scale`; `None` where the criterion is not defined
-    /// near it.
-    pub(crate) fn new(objective: &Objective<'_>, at: &[f64], scale: &[f64]) -> Option<Self> {
+    /// By differences of the gradient at a point given over `scale`, where the evaluation may be known; `None` where the
+    /// criterion is not defined near it.
+    pub(crate) fn new(
+        objective: &Objective<'_>,
+        at: &[f64],
+        scale: &[f64],
+        known: Option<&Evaluated>,
+    ) -> Option<Self> {
         let n = at.len();
         let moved = |k: usize, step: f64| {
             let theta: Vec<f64> = (0..n).map(|i| (at[i] + if i == k { step } else { 0.0 }) * scale[i]).collect();
             objective.evaluate(&theta)
         };
-        let middle = if objective.blocks() >= MANY_BLOCKS && n > 0 { Some(moved(n, 0.0)?) } else { None };
+        let made;
+        let middle = match known {
+            _ if objective.blocks() < MANY_BLOCKS || n == 0 => None,
+            Some(known) => Some(known),
+            None => {
+                made = moved(n, 0.0)?;
+                Some(&made)
+            }
+        };
         let mut hessian = DMatrix::zeros(n, n);
         let mut covariance_slopes = Vec::with_capacity(n);
         for k in 0..n {
             let own;
-            let (up, down, apart) = if let Some(middle) = &middle {
+            let (up, down, apart) = if let Some(middle) = middle {
                 (moved(k, ONE_SIDED)?, middle, ONE_SIDED)
             } else {
                 own = moved(k, -STEP)?;

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::block::triangle;
 use super::curvature::Curvature;
 use super::freedom::Freedom;
-use super::objective::Profile;
+use super::objective::{Evaluated, Profile};
 use super::start::{Start, start_point, start_scale};
 use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise_from};
@@ -189,9 +189,12 @@ impl MixedSpec {
             Start::coarse(self, &model, blocks, &scale)
                 .unwrap_or_else(|| Start { point: start_point(&objective, &scale), inverse: None })
         };
-        let Found { minimum, curvature } = self.optimum(&objective, &scale, from, observations)?;
+        let Found { minimum, curvature, at_end } = self.optimum(&objective, &scale, from, observations)?;
         let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
-        let mut profile = objective.profile(&theta)?;
+        let mut profile = match at_end {
+            Some(known) => known.profile,
+            None => objective.profile(&theta)?,
+        };
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
         let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
         let freedom = Freedom::new(curvature.as_ref(), &free, objective.degrees());
@@ -207,12 +210,13 @@ impl MixedSpec {
         observations: usize,
     ) -> Result<Found, MixedError> {
         let from = start.point.clone();
-        let Some(mut minimum) =
-            minimise_from(&start.point, start.inverse, self.evaluation_cap, scaled(objective, scale))
-        else {
+        let mut last = None;
+        let search = remembering(objective, scale, &mut last);
+        let Some(mut minimum) = minimise_from(&start.point, start.inverse, self.evaluation_cap, search) else {
             return Err(MixedError::NoVariation { observations });
         };
-        let mut curvature = Curvature::new(objective, &minimum.end, scale);
+        let mut at_end = evaluated_at(last, &minimum.end);
+        let mut curvature = Curvature::new(objective, &minimum.end, scale, at_end.as_ref());
         // a stationary point that is a saddle is left along its steepest way down
         for _ in 0..3 {
             let Some(way) = curvature.as_ref().and_then(Curvature::downhill) else { break };
@@ -229,19 +233,46 @@ impl MixedSpec {
                 Some(found) if found.value < minimum.value - 1e-7 => {
                     let evaluations = minimum.evaluations + found.evaluations;
                     minimum = Minimum { start: from.clone(), evaluations, ..found };
-                    curvature = Curvature::new(objective, &minimum.end, scale);
+                    at_end = None;
+                    curvature = Curvature::new(objective, &minimum.end, scale, None);
                 }
                 _ => break,
             }
         }
-        Ok(Found { minimum, curvature })
+        Ok(Found { minimum, curvature, at_end })
     }
 }
 
-/// An optimum, and the curvature there where it is defined.
+/// An optimum, the curvature there where it is defined, and its evaluation where the search ended with it.
 struct Found {
     minimum: Minimum,
     curvature: Option<Curvature>,
+    at_end: Option<Evaluated>,
+}
+
+/// The last evaluation of a search, and where it was, in scaled parameters.
+pub(super) type Last = Option<(Vec<f64>, Evaluated)>;
+
+/// As [`scaled`], with its last evaluation kept in `last`: a search mostly ends where it looked last.
+pub(super) fn remembering<'a>(
+    objective: &'a Objective<'a>,
+    scale: &'a [f64],
+    last: &'a mut Last,
+) -> impl FnMut(&[f64]) -> Evaluation + 'a {
+    move |x: &[f64]| {
+        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+        *last = None;
+        let found = objective.evaluate(&theta)?;
+        let slope = found.slope.iter().zip(scale).map(|(g, s)| g * s).collect();
+        let deviance = found.profile.deviance;
+        *last = Some((x.to_vec(), found));
+        Some((deviance, slope))
+    }
+}
+
+/// What was evaluated last, where that was at `point`.
+pub(super) fn evaluated_at(last: Last, point: &[f64]) -> Option<Evaluated> {
+    last.filter(|(at, _)| at == point).map(|(_, found)| found)
 }
 
 /// The criterion and its gradient in scaled parameters.

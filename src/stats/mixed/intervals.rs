@@ -80,7 +80,7 @@ impl MixedFit {
         let metric = |criterion, theta: &[f64]| {
             let objective = Objective::new(&self.structure, &blocks, criterion);
             let at: Vec<f64> = theta.iter().zip(&scale).map(|(t, s)| t / s).collect();
-            Curvature::new(&objective, &at, &scale).map(|curvature| curvature.inverse(&all, 1.0, 1.0))
+            Curvature::new(&objective, &at, &scale, None).map(|curvature| curvature.inverse(&all, 1.0, 1.0))
         };
         let (ml_metric, own_metric) = (metric(Criterion::Ml, &ml.theta), metric(self.criterion(), &self.theta));
         Ok(Profiler { fit: self, blocks, ml, scale, ml_metric, own_metric })

@@ -238,20 +238,27 @@ impl<'a> Objective<'a> {
             .par_chunks(self.chunk)
             .map(|chunk| {
                 let mut scratch = Scratch::default();
-                let numbers = if keep { chunk.iter().map(|block| 2 * block.size * block.size).sum() } else { 0 };
-                let mut kept = Vec::with_capacity(numbers);
+                let numbers = |block: &Block| 2 * block.size * block.size;
+                // of all blocks, or of one at a time
+                let mut kept = vec![0.0; if keep { chunk.iter().map(numbers).sum() } else { 0 }];
+                let mut rest = kept.as_mut_slice();
                 let mut sum = vec![0.0; side * side + 1];
                 for block in chunk {
-                    sum[side * side] += self.reduce(block, factors, &mut scratch)?;
                     let (m, q) = (block.size, block.outer);
+                    let work = if keep {
+                        let (mine, others) = std::mem::take(&mut rest).split_at_mut(numbers(block));
+                        rest = others;
+                        let (base, work) = mine.split_at_mut(m * m);
+                        sum[side * side] += self.reduce_into(block, factors, &mut scratch.packed, base, work)?;
+                        work
+                    } else {
+                        sum[side * side] += self.reduce(block, factors, &mut scratch)?;
+                        scratch.work.as_mut_slice()
+                    };
                     for i in 0..side {
                         for j in 0..=i {
-                            sum[i * side + j] += scratch.work[(q + i) * m + q + j];
+                            sum[i * side + j] += work[(q + i) * m + q + j];
                         }
-                    }
-                    if keep {
-                        kept.extend_from_slice(&scratch.base);
-                        kept.extend_from_slice(&scratch.work);
                     }
                 }
                 Some((sum, kept))
@@ -322,8 +329,23 @@ impl<'a> Objective<'a> {
 
     /// Fills `scratch` for one block; returns its log terms.
     fn reduce(&self, block: &Block, factors: &Factors, scratch: &mut Scratch) -> Option<f64> {
+        let Scratch { packed, base, work } = scratch;
+        base.clear();
+        base.resize(block.size * block.size, 0.0);
+        work.resize(block.size * block.size, 0.0);
+        self.reduce_into(block, factors, packed, base, work)
+    }
+
+    /// Fills `base`, which comes as noughts, and `work` for one block; returns its log terms.
+    fn reduce_into(
+        &self,
+        block: &Block,
+        factors: &Factors,
+        packed: &mut Vec<f64>,
+        base: &mut [f64],
+        work: &mut [f64],
+    ) -> Option<f64> {
         let (m, q) = (block.size, block.outer);
-        let packed = &mut scratch.packed;
         packed.clone_from(&block.gram);
         let mut log = 0.0;
         let ratio = factors.inner * factors.inner;
@@ -336,17 +358,13 @@ impl<'a> Objective<'a> {
                 }
             }
         }
-        let base = &mut scratch.base;
-        base.clear();
-        base.resize(m * m, 0.0);
         for i in 0..m {
             base[i * m..=i * m + i].copy_from_slice(&packed[triangle(i)..=triangle(i) + i]);
             for j in 0..i.min(q) {
                 base[j * m + i] = packed[triangle(i) + j];
             }
         }
-        scratch.work.clone_from(base);
-        let work = &mut scratch.work;
+        work.copy_from_slice(base);
         for_each_copy(self.structure, block, |term, at| {
             let w = self.structure.outer[term].width;
             let factor = &factors.outer[term];

@@ -1,7 +1,7 @@
 //! Where a search begins.
 
 use super::curvature::Curvature;
-use super::fit::{independent_columns, pick, scaled};
+use super::fit::{evaluated_at, independent_columns, pick, remembering};
 use super::{Block, MixedSpec, Objective, Structure};
 use crate::stats::minimise::{StopReason, minimise_from};
 
@@ -38,8 +38,11 @@ impl Start {
         // as often as there are many
         let from = Self::coarse(spec, &model, &some, scale)
             .unwrap_or_else(|| Start { point: start_point(&objective, scale), inverse: None });
-        let minimum = minimise_from(&from.point, from.inverse, spec.evaluation_cap, scaled(&objective, scale))?;
-        let curvature = Curvature::new(&objective, &minimum.end, scale)?;
+        let mut last = None;
+        let search = remembering(&objective, scale, &mut last);
+        let minimum = minimise_from(&from.point, from.inverse, spec.evaluation_cap, search)?;
+        let at_end = evaluated_at(last, &minimum.end);
+        let curvature = Curvature::new(&objective, &minimum.end, scale, at_end.as_ref())?;
         let all: Vec<usize> = (0..scale.len()).collect();
         let share = some.len() as f64 / blocks.len() as f64;
         (minimum.stop == StopReason::Converged && curvature.downhill().is_none())
