@@ -6,9 +6,10 @@ use super::block::triangle;
 use super::curvature::Curvature;
 use super::freedom::Freedom;
 use super::objective::{Evaluated, Profile};
+use super::search::{evaluated_at, remembering, scaled};
 use super::start::{Start, start_point, start_scale};
 use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
-use crate::stats::minimise::{Evaluation, Minimum, StopReason, minimise, minimise_from};
+use crate::stats::minimise::{Minimum, StopReason, minimise, minimise_from};
 
 /// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
 const COLLINEAR: f64 = 1e-11;
@@ -248,41 +249,6 @@ struct Found {
     minimum: Minimum,
     curvature: Option<Curvature>,
     at_end: Option<Evaluated>,
-}
-
-/// The last evaluation of a search, and where it was, in scaled parameters.
-pub(super) type Last = Option<(Vec<f64>, Evaluated)>;
-
-/// As [`scaled`], with its last evaluation kept in `last`: a search mostly ends where it looked last.
-pub(super) fn remembering<'a>(
-    objective: &'a Objective<'a>,
-    scale: &'a [f64],
-    last: &'a mut Last,
-) -> impl FnMut(&[f64]) -> Evaluation + 'a {
-    move |x: &[f64]| {
-        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-        *last = None;
-        let found = objective.evaluate(&theta)?;
-        let slope = found.slope.iter().zip(scale).map(|(g, s)| g * s).collect();
-        let deviance = found.profile.deviance;
-        *last = Some((x.to_vec(), found));
-        Some((deviance, slope))
-    }
-}
-
-/// What was evaluated last, where that was at `point`.
-pub(super) fn evaluated_at(last: Last, point: &[f64]) -> Option<Evaluated> {
-    last.filter(|(at, _)| at == point).map(|(_, found)| found)
-}
-
-/// The criterion and its gradient in scaled parameters.
-pub(super) fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
-    move |x: &[f64]| {
-        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-        let mut found = objective.evaluate(&theta)?;
-        found.slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
-        Some((found.profile.deviance, found.slope))
-    }
 }
 
 /// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column

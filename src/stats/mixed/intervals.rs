@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use serde::{Deserialize, Serialize};
 
 use super::curvature::Curvature;
-use super::fit::scaled;
+use super::search::scaled;
 use super::start::start_scale;
 use super::{Block, Covariance, Criterion, MixedError, MixedFit, MixedSpec, Objective, Structure};
 use crate::stats::minimise::{StopReason, minimise_from};

@@ -25,6 +25,7 @@ mod influence;
 mod intervals;
 mod objective;
 mod posterior;
+mod search;
 mod start;
 mod structure;
 mod validity;

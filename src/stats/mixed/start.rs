@@ -1,7 +1,8 @@
 //! Where a search begins.
 
 use super::curvature::Curvature;
-use super::fit::{evaluated_at, independent_columns, pick, remembering};
+use super::fit::{independent_columns, pick};
+use super::search::{evaluated_at, remembering};
 use super::{Block, MixedSpec, Objective, Structure};
 use crate::stats::minimise::{StopReason, minimise_from};
 
