@@ -5,8 +5,9 @@ use std::cell::RefCell;
 use std::fs;
 
 use linedrift::fleet::{
-    FolderSpec, Journal, TableFormat, read_given, read_materials, read_planform, read_steps, write_folder,
+    FolderSpec, Journal, ScanSpec, TableFormat, read_given, read_materials, read_planform, read_steps, write_folder,
 };
+use linedrift::wear::Reduction;
 use tempfile::TempDir;
 
 use super::fuzzed::{Outcome, finite};
@@ -31,9 +32,18 @@ fn read_with(folder: &TempDir, bytes: &[u8], ending: &str) -> Outcome {
     let before = fs::read(&path).unwrap_or_default();
     fs::write(&path, rest).unwrap();
     let read = FolderSpec::default().read(folder.path());
-    match &read {
-        Ok(read) => finite(&read.fleet),
-        Err(error) => assert!(!error.faults().is_empty()),
+    // the streaming pass reduces what is read whole, and refuses it for the same faults
+    let scan = ScanSpec::default().run(folder.path());
+    match (&read, &scan) {
+        (Ok(read), Ok(scan)) => {
+            finite(&read.fleet);
+            assert_eq!(scan.reduction, Reduction::new(&read.fleet, &[]).unwrap());
+        }
+        (Err(whole), Err(scanned)) => {
+            assert!(!whole.faults().is_empty());
+            assert_eq!(scanned.to_string(), whole.to_string());
+        }
+        _ => panic!("read whole: {:?}, in one pass: {:?}", read.is_ok(), scan.is_ok()),
     }
     fs::write(&path, before).unwrap();
     Outcome::of(read.is_ok())
