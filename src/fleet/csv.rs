@@ -54,6 +54,7 @@ pub(super) fn read_csv_piece(
         left_out: chosen.left_out,
     })
 }
+
 /// Header and records of a file, each record with as many fields as the header.
 pub(super) struct Shape<'a> {
     pub(super) header: Vec<String>,
