@@ -139,7 +139,11 @@ impl ParquetTable {
         parallel: ParallelStrategy,
         faults: &mut FaultList,
     ) -> Option<Grid> {
-        let read = unbroken(|| self.decoded(part, first_row, parallel));
+        let mut read = unbroken(|| self.decoded(part.clone(), first_row, parallel));
+        if read.is_err() && parallel != ParallelStrategy::None {
+            // of several faults the first column's is told, whichever thread found one first
+            read = unbroken(|| self.decoded(part, first_row, ParallelStrategy::None));
+        }
         read.map_err(|why| unreadable(&self.name, &why, faults)).ok()
     }
 
