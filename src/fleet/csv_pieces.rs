@@ -144,11 +144,10 @@ impl CsvPieces {
 
 /// The place behind the last record (but at most so many) that is known to be whole.
 fn cut(bytes: &[u8], most: usize) -> Cut {
-    if most == usize::MAX && !bytes.contains(&b'"') {
-        // without quotes every line is a record
-        let at = memchr::memrchr(b'\n', bytes).map_or(0, |end| end + 1);
-        let records = memchr::memchr_iter(b'\n', bytes.get(..at).unwrap_or_default()).count();
-        return Cut { at, records };
+    if !bytes.contains(&b'"') {
+        // every line is a record
+        let ends = memchr::memchr_iter(b'\n', bytes).take(most);
+        return ends.fold(Cut { at: 0, records: 0 }, |found, end| Cut { at: end + 1, records: found.records + 1 });
     }
     let mut records = Records::new(bytes);
     let mut found = Cut { at: 0, records: 0 };

@@ -33,7 +33,8 @@ impl MixedFit {
     /// The predictive density has the fixed effects integrated out over a flat prior and θ and σ held at the fit's.
     ///
     /// # Errors
-    /// [`MixedError::Foreign`] when a block has another structure, [`MixedError::Undefined`] when a block's cross products break down.
+    /// [`MixedError::Foreign`] when a block has another structure, [`MixedError::Undefined`] when its cross products break
+    /// down.
     pub fn influence(&self, blocks: &[Block]) -> Result<Influence, MixedError> {
         let kept: Vec<Block>;
         let blocks = if self.kept.iter().all(|keep| *keep) {

@@ -27,7 +27,8 @@ impl BlockPosterior {
     /// The posterior of a block that has the structure of the fit (all fixed columns present, dropped ones too).
     ///
     /// # Errors
-    /// [`MixedError::Foreign`] when the block has another structure, [`MixedError::Undefined`] when its cross products break down at the fit's θ.
+    /// [`MixedError::Foreign`] when the block has another structure, [`MixedError::Undefined`] when its cross products break
+    /// down at the fit's θ.
     pub fn new(fit: &MixedFit, block: &Block) -> Result<Self, MixedError> {
         let undefined = || MixedError::Undefined { theta: fit.theta.clone() };
         let block = block.keeping(&fit.kept);

@@ -7,34 +7,32 @@ use crate::stats::minimise::Evaluation;
 /// The last evaluation of a search, and where it was, in scaled parameters.
 pub(super) type Last = Option<(Vec<f64>, Evaluated)>;
 
-/// As [`scaled`], with its last evaluation kept in `last`: a search mostly ends where it looked last.
+/// The criterion and its gradient in scaled parameters.
+pub(super) fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
+    let mut last = None;
+    move |x: &[f64]| evaluate(objective, scale, x, &mut last)
+}
+
+/// The same, with its last evaluation kept in `last`: a search mostly ends where it looked last.
 pub(super) fn remembering<'a>(
     objective: &'a Objective<'a>,
     scale: &'a [f64],
     last: &'a mut Last,
 ) -> impl FnMut(&[f64]) -> Evaluation + 'a {
-    move |x: &[f64]| {
-        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-        *last = None;
-        let found = objective.evaluate(&theta)?;
-        let slope = found.slope.iter().zip(scale).map(|(g, s)| g * s).collect();
-        let deviance = found.profile.deviance;
-        *last = Some((x.to_vec(), found));
-        Some((deviance, slope))
-    }
+    move |x: &[f64]| evaluate(objective, scale, x, last)
+}
+
+fn evaluate(objective: &Objective<'_>, scale: &[f64], x: &[f64], last: &mut Last) -> Evaluation {
+    let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+    *last = None;
+    let found = objective.evaluate(&theta)?;
+    let slope = found.slope.iter().zip(scale).map(|(g, s)| g * s).collect();
+    let deviance = found.profile.deviance;
+    *last = Some((x.to_vec(), found));
+    Some((deviance, slope))
 }
 
 /// What was evaluated last, where that was at `point`.
 pub(super) fn evaluated_at(last: Last, point: &[f64]) -> Option<Evaluated> {
     last.filter(|(at, _)| at == point).map(|(_, found)| found)
-}
-
-/// The criterion and its gradient in scaled parameters.
-pub(super) fn scaled<'a>(objective: &'a Objective<'a>, scale: &'a [f64]) -> impl FnMut(&[f64]) -> Evaluation + 'a {
-    move |x: &[f64]| {
-        let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-        let mut found = objective.evaluate(&theta)?;
-        found.slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
-        Some((found.profile.deviance, found.slope))
-    }
 }

@@ -7,6 +7,8 @@ use super::{MixedFit, Structure};
 /// No figure of a wear model is larger than this in any unit; past it sums of squares lose their meaning.
 const LARGEST: f64 = 1e9;
 
+// what is derived for a type that is its own `remote` are plain functions of these names, which are called here
+
 impl Serialize for MixedFit {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         Self::serialize(self, serializer)
