@@ -336,7 +336,7 @@ fn the_checker_sees_each_fault() {
         ("stats/mixed/fit.rs", "fn f() -> crate::trim::Trim { loop {} }", "stats uses trim"),
         ("check/fleet.rs", "use super::super::forecast::DueRow;", "check uses forecast"),
         ("check/mod.rs", "use super::report::Page;", "check uses report"),
-        ("report/page.rs", "use crate::cli::Args;", "report uses cli"),
+        ("report/html/page.rs", "use crate::cli::Args;", "report uses cli"),
         ("tools/mod.rs", "", "`tools` is no room"),
         ("wear/fit.rs", "use polars::prelude::DataFrame;", "polars is named outside fleet"),
         ("wear/fit.rs", "pub fn f(x: nalgebra::DMatrix<f64>) {}", "nalgebra is in public"),

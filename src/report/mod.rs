@@ -22,55 +22,24 @@
 //! | fewer adjustments against a better trim | [`curve_figure`] |
 //! | fixed intervals against forecasts | [`policy_figure`] |
 
-mod calendar_figure;
-mod calibration_figure;
-mod data;
-mod deviation_figure;
-mod draft;
-mod drift_figure;
+mod build;
 mod error;
-mod figure;
-mod forecast_figure;
+mod escape;
+mod figures;
 mod html;
-mod incidence_figure;
 mod month;
-mod page;
-mod page_calibration;
-mod page_do;
-mod page_fleet;
-mod page_plan;
-mod page_wear;
-mod page_wing;
-mod plan_figure;
-mod plot;
-#[cfg(feature = "png")]
-mod png;
-mod policy_figure;
-mod rate_figure;
-mod row_figure;
-mod sheet_page;
 pub mod text;
-mod wing_plan_figure;
 mod words;
 
-pub use calendar_figure::{calendar_figure, workload_figure};
-pub use calibration_figure::calibration_figures;
-pub use data::{ReportData, WearSummary, WingPlan};
-pub use deviation_figure::deviation_figures;
-pub use draft::PageFigure;
-pub use drift_figure::drift_figures;
+pub use build::{ReportData, WearSummary, WingPlan};
 pub use error::ReportError;
-pub use figure::{FIGURE_CSS, Figure};
-pub use forecast_figure::forecast_figures;
-pub use html::escape;
-pub use incidence_figure::incidence_figure;
-pub use page::{Page, PageSpec};
-pub use plan_figure::{curve_figure, plan_figure};
-pub use policy_figure::policy_figure;
-pub use rate_figure::rate_figure;
-pub use row_figure::row_figure;
-pub use sheet_page::SheetPageSpec;
-pub use wing_plan_figure::wing_plan_figure;
+pub use escape::escape;
+pub use figures::{
+    FIGURE_CSS, Figure, calendar_figure, calibration_figures, curve_figure, deviation_figures, drift_figures,
+    forecast_figures, incidence_figure, plan_figure, policy_figure, rate_figure, row_figure, wing_plan_figure,
+    workload_figure,
+};
+pub use html::{Page, PageFigure, PageSpec, SheetPageSpec};
 pub use words::CAUTIONS;
 
 pub use crate::check::DEMO_NOTE;

@@ -1,9 +1,9 @@
 //! Policies side by side: how often wings are checked, how long they fly out of trim.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, round_ticks};
-use super::words::number;
+use crate::report::ReportError;
+use crate::report::words::number;
 use crate::simulate::{Policy, PolicyComparison};
 
 /// Share of hours flown out of trim against checks per 100 h: rings for fixed intervals, dots for forecasts.

@@ -90,23 +90,23 @@ pub struct ReportData<'a> {
 
 /// One wing with what is known of it.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Entry<'a> {
-    pub(super) wing: &'a str,
-    pub(super) model: &'a str,
-    pub(super) trim: Option<&'a Trim>,
-    pub(super) due: Option<&'a DueRow>,
-    pub(super) detail: Option<&'a DueDetail>,
-    pub(super) explanation: Option<&'a str>,
-    pub(super) plan: Option<&'a WingPlan>,
-    pub(super) fan: Option<&'a ForecastFan>,
-    pub(super) check: Option<&'a crate::check::Check>,
-    pub(super) set: &'a crate::wing::LineSet,
+pub(in crate::report) struct Entry<'a> {
+    pub(in crate::report) wing: &'a str,
+    pub(in crate::report) model: &'a str,
+    pub(in crate::report) trim: Option<&'a Trim>,
+    pub(in crate::report) due: Option<&'a DueRow>,
+    pub(in crate::report) detail: Option<&'a DueDetail>,
+    pub(in crate::report) explanation: Option<&'a str>,
+    pub(in crate::report) plan: Option<&'a WingPlan>,
+    pub(in crate::report) fan: Option<&'a ForecastFan>,
+    pub(in crate::report) check: Option<&'a crate::check::Check>,
+    pub(in crate::report) set: &'a crate::wing::LineSet,
 }
 
 impl Entry<'_> {
     /// Lines outside their tolerance.
-    pub(super) fn outside(&self) -> usize {
-        self.trim.map_or(0, |trim| super::words::verdicts(trim, crate::trim::Verdict::Outside))
+    pub(in crate::report) fn outside(&self) -> usize {
+        self.trim.map_or(0, |trim| crate::report::words::verdicts(trim, crate::trim::Verdict::Outside))
     }
 }
 
@@ -128,7 +128,7 @@ impl<'a> ReportData<'a> {
     }
 
     /// The wings of the fleet, the most urgent first; those without a forecast come last, by name.
-    pub(super) fn entries(&self) -> Vec<Entry<'a>> {
+    pub(in crate::report) fn entries(&self) -> Vec<Entry<'a>> {
         let trims = first_of(self.trims.iter().map(|trim| (trim.wing.as_str(), trim)));
         let plans = first_of(self.plans.iter().map(|plan| (plan.plan.wing.as_str(), plan)));
         let fans = first_of(self.fans.iter().map(|fan| (fan.wing.as_str(), fan)));
@@ -166,10 +166,10 @@ impl<'a> ReportData<'a> {
     }
 
     /// Refuses results of wings that the fleet does not have.
-    pub(super) fn validate(&self) -> Result<(), super::ReportError> {
+    pub(in crate::report) fn validate(&self) -> Result<(), crate::report::ReportError> {
         let wings = self.fleet.histories().len();
         let known: HashSet<&str> = self.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
-        let stranger = |what, wing: &str| super::ReportError::NoWing { what, wing: wing.to_owned(), wings };
+        let stranger = |what, wing: &str| crate::report::ReportError::NoWing { what, wing: wing.to_owned(), wings };
         let rows = self.due.map_or(&[][..], DueTable::rows);
         let trims = self.trims.iter().map(|trim| ("trim", &trim.wing));
         let due = rows.iter().map(|row| ("due row", &row.wing));

@@ -8,8 +8,8 @@ use plotters::prelude::{
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, ShapeStyle, TextStyle};
 
-use super::ReportError;
 use super::figure::{Figure, Role};
+use crate::report::ReportError;
 
 /// The library writes font sizes divided by this; the style sheet sets them anyway.
 const FONT: f64 = 22.0 * 1.24;
@@ -222,7 +222,7 @@ fn ticks([low, high]: [f64; 2], wanted: u32, least_step: f64) -> Vec<Tick> {
     let mut ticks = Vec::new();
     while at * step <= high + step * 1e-9 && ticks.len() < 50 {
         // a sum with zero turns minus zero into zero
-        ticks.push(Tick { at: at * step + 0.0, label: super::words::number(at * step + 0.0, decimals) });
+        ticks.push(Tick { at: at * step + 0.0, label: crate::report::words::number(at * step + 0.0, decimals) });
         at += 1.0;
     }
     ticks

@@ -5,13 +5,14 @@ use std::fmt::{self, Write as _};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::data::{Entry, ReportData};
 use super::draft::{Draft, PageFigure};
-use super::figure::FIGURE_CSS;
-use super::html::escape;
-use super::words::{self, CAUTIONS};
-use super::{ReportError, page_calibration, page_fleet, page_wear, page_wing};
+use super::{calibration, fleet, wear, wing};
 use crate::check::DEMO_NOTE;
+use crate::report::ReportError;
+use crate::report::build::{Entry, ReportData};
+use crate::report::escape;
+use crate::report::figures::FIGURE_CSS;
+use crate::report::words::{self, CAUTIONS};
 
 const PAGE_CSS: &str = include_str!("page.css");
 
@@ -126,14 +127,14 @@ impl PageSpec {
         let under = format!("Model {} \u{b7} {checked} \u{b7} read on {today}", entry.model);
         self.head(draft, &title, &under, data.fleet.is_demo(), "state", "the state of the wing");
         draft.open("state", "State");
-        page_wing::state(draft, entry);
+        wing::state(draft, entry);
         remarks(draft, data.remarks);
         draft.close();
         cautions(draft);
-        page_wing::parts(draft, entry, 0, today, true)?;
+        wing::parts(draft, entry, 0, today, true)?;
         if data.wear.is_some() || !data.drifts.is_empty() {
             let models: Vec<&str> = vec![entry.model];
-            page_wear::section(draft, data, &models)?;
+            wear::section(draft, data, &models)?;
         }
         Ok(())
     }
@@ -152,19 +153,19 @@ impl PageSpec {
             words::count(checks, "check", "checks")
         );
         self.head(draft, "Line report", &under, data.fleet.is_demo(), "fleet", "the table of wings");
-        page_fleet::glance(draft, entries, today);
+        fleet::glance(draft, entries, today);
         remarks(draft, data.remarks);
         contents(draft, data);
         cautions(draft);
-        page_fleet::urgent(draft, entries, today);
+        fleet::urgent(draft, entries, today);
         if let Some(due) = data.due {
-            page_fleet::calendar(draft, due, entries, today)?;
+            fleet::calendar(draft, due, entries, today)?;
         }
         let mut models: Vec<&str> = data.drifts.iter().map(|drift| drift.model.as_str()).collect();
         models.dedup();
-        page_wear::section(draft, data, &models)?;
+        wear::section(draft, data, &models)?;
         if let Some(test) = data.backtest {
-            page_calibration::section(draft, test)?;
+            calibration::section(draft, test)?;
         }
         draft.open("wings", "Wing by wing");
         draft.raw(
@@ -172,7 +173,7 @@ impl PageSpec {
              full, what is closed as one line; <code>report --wing</code> makes a page of one wing.</p>\n",
         );
         for (place, entry) in entries.iter().enumerate() {
-            page_wing::folded(draft, entry, place, today, place < self.pictured_wings)?;
+            wing::folded(draft, entry, place, today, place < self.pictured_wings)?;
         }
         draft.close();
         Ok(())

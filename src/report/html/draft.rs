@@ -4,8 +4,9 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use super::figure::Figure;
-use super::html::{Cell, escape, table};
+use super::table::{Cell, table};
+use crate::report::escape;
+use crate::report::figures::Figure;
 
 /// One figure of a page, with a name that serves for a file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -1,10 +1,10 @@
 //! A plan before and after, and the trade-off between fewer actions and a better trim.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks, whole_ticks};
-use super::words::{between, count, signed};
 use crate::plan::{Alternative, Plan, PlannedLine};
+use crate::report::ReportError;
+use crate::report::words::{between, count, signed};
 use crate::wing::{Row, Side};
 
 /// Half width of the ends of an interval, in half spans.

@@ -2,12 +2,12 @@
 
 use jiff::civil::Date;
 
-use super::ReportError;
 use super::figure::{Figure, Role};
-use super::month::Month;
 use super::plot::{Anchor, Frame, Plot, Tick, whole_ticks};
-use super::words::{count, due};
 use crate::forecast::{DueDetail, DueRow, DueTable, MonthLoad, Reason};
+use crate::report::ReportError;
+use crate::report::month::Month;
+use crate::report::words::{count, due};
 
 /// Most wings in one picture.
 const MOST_WINGS: usize = 40;

@@ -2,12 +2,13 @@
 
 use std::fmt::Write as _;
 
-use super::data::{ReportData, WearSummary};
 use super::draft::Draft;
-use super::drift_figure::drift_figures;
-use super::html::{Cell, escape};
-use super::rate_figure::rate_figure;
-use super::{ReportError, words};
+use super::table::Cell;
+use crate::report::build::{ReportData, WearSummary};
+use crate::report::escape;
+use crate::report::figures::drift_figures;
+use crate::report::figures::rate_figure;
+use crate::report::{ReportError, words};
 use crate::wear::TermRow;
 
 /// How the lines of the fleet wear, with the drift of some models.

@@ -5,8 +5,8 @@ use std::sync::{Arc, OnceLock};
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{Options, Tree, fontdb::Database};
 
-use super::ReportError;
 use super::figure::{FIGURE_CSS, Figure};
+use crate::report::ReportError;
 
 /// Most pixels of one picture: what a poster needs, and no more than a small machine holds.
 const MOST_PIXELS: f64 = 2e8;

@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use super::data::Entry;
-use super::words::{self, count, interval, signed};
 use crate::forecast::Reason;
 use crate::plan::Plan;
+use crate::report::build::Entry;
+use crate::report::words::{self, count, interval, signed};
 use crate::trim::{Trim, Verdict};
 
 /// Most lines that a sentence names.

@@ -2,11 +2,11 @@
 
 use std::fmt::Write as _;
 
-use super::html::escape;
-use super::words::CAUTIONS;
 use crate::check::Check;
 use crate::check::DEMO_NOTE;
 use crate::check::sheet::{Sheet, SheetRow};
+use crate::report::escape;
+use crate::report::words::CAUTIONS;
 use crate::wing::{Side, Wing};
 
 const SHEET_CSS: &str = include_str!("sheet.css");

@@ -1,11 +1,11 @@
 //! The page's part on how good earlier forecasts were.
 
-use super::ReportError;
-use super::calibration_figure::calibration_figures;
 use super::draft::Draft;
-use super::html::Cell;
-use super::words::{self, number};
+use super::table::Cell;
 use crate::forecast::{Backtest, Method};
+use crate::report::ReportError;
+use crate::report::figures::calibration_figures;
+use crate::report::words::{self, number};
 
 pub(super) fn section(draft: &mut Draft, test: &Backtest) -> Result<(), ReportError> {
     draft.open("calibration", "Were the forecasts true?");

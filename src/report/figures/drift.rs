@@ -1,9 +1,9 @@
 //! Drift of the rows against hours flown, one panel per row.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, round_ticks};
-use super::words::{count, number, signed};
+use crate::report::ReportError;
+use crate::report::words::{count, number, signed};
 use crate::wear::DriftSeries;
 
 /// One panel per row of row mean (mm) against hours flown: a ring per check, what the wear model expects as a line, with

@@ -4,13 +4,14 @@ use std::fmt::Write as _;
 
 use jiff::civil::Date;
 
-use super::calendar_figure::{calendar_figure, workload_figure};
-use super::data::Entry;
 use super::draft::Draft;
-use super::html::Cell;
-use super::month::Month;
-use super::{ReportError, page_wing, words};
+use super::table::Cell;
+use super::wing;
 use crate::forecast::DueTable;
+use crate::report::build::Entry;
+use crate::report::figures::{calendar_figure, workload_figure};
+use crate::report::month::Month;
+use crate::report::{ReportError, words};
 use crate::trim::{Trim, Verdict};
 
 /// What the fleet needs, in a few figures.
@@ -55,7 +56,7 @@ pub(super) fn urgent(draft: &mut Draft, entries: &[Entry<'_>], today: Date) {
             let lines = if outside > 0 { Cell::figure(lines).marked() } else { Cell::figure(lines) };
             let risk = entry.due.and_then(|row| row.risk_now).map_or_else(|| "–".to_owned(), words::chance);
             vec![
-                Cell::words(entry.wing).linked(&page_wing::anchor(place)),
+                Cell::words(entry.wing).linked(&wing::anchor(place)),
                 Cell::words(entry.model),
                 next,
                 Cell::short(entry.due.map_or("–", |row| words::reason(row.reason))),

@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use plotters::style::RGBColor;
 use serde::{Deserialize, Serialize};
 
-use super::html::escape;
 use crate::check::DEMO_NOTE;
+use crate::report::escape;
 
 /// One drawing with a title and a description in words. Its SVG carries classes instead of colours, so that a page in
 /// light or dark can dress it; [`Figure::standalone`] gives it its own colours.

@@ -1,9 +1,9 @@
 //! Deviation along the span, one panel per row.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::{between, count, signed};
+use crate::report::ReportError;
+use crate::report::words::{between, count, signed};
 use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{Row, Side};
 

@@ -1,10 +1,10 @@
 //! Whether forecasts were true: coverage against level, and the histogram of PIT values.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, round_ticks};
-use super::words::number;
 use crate::forecast::Backtest;
+use crate::report::ReportError;
+use crate::report::words::number;
 
 /// Steps of the level.
 const STEPS: usize = 40;

@@ -4,16 +4,18 @@ use std::fmt::Write as _;
 
 use jiff::civil::Date;
 
-use super::data::Entry;
-use super::deviation_figure::deviation_figures;
 use super::draft::Draft;
-use super::forecast_figure::forecast_figures;
-use super::html::{Cell, escape};
-use super::incidence_figure::incidence_figure;
-use super::row_figure::row_figure;
-use super::wing_plan_figure::wing_plan_figure;
-use super::{ReportError, page_do, page_plan, words};
+use super::table::Cell;
+use super::{plan, to_do};
 use crate::forecast::{DueRow, Reason};
+use crate::report::build::Entry;
+use crate::report::escape;
+use crate::report::figures::deviation_figures;
+use crate::report::figures::forecast_figures;
+use crate::report::figures::incidence_figure;
+use crate::report::figures::row_figure;
+use crate::report::figures::wing_plan_figure;
+use crate::report::{ReportError, words};
 use crate::trim::{LineVerdict, RowTrim, Trim, Verdict};
 use crate::wing::{Row, Side};
 
@@ -63,7 +65,7 @@ pub(super) fn parts(
 ) -> Result<(), ReportError> {
     draft.heading(&format!("do-{place}"), "What to do");
     draft.raw("<ol class=\"todo\">\n");
-    for sentence in page_do::sentences(entry, today) {
+    for sentence in to_do::sentences(entry, today) {
         let _ = writeln!(draft.html, "<li>{}</li>", escape(&sentence));
     }
     draft.raw("</ol>\n");
@@ -72,7 +74,7 @@ pub(super) fn parts(
         incidence(draft, trim, place, pictured)?;
     }
     if let Some(planned) = entry.plan {
-        page_plan::part(draft, planned, place, pictured)?;
+        plan::part(draft, planned, place, pictured)?;
     }
     due(draft, entry, place, today, pictured)?;
     if let Some(trim) = entry.trim {
@@ -286,7 +288,7 @@ fn lines(out: &mut String, trim: &Trim) {
             ]
         })
         .collect();
-    out.push_str(&super::html::table(
+    out.push_str(&super::table::table(
         "All lines, relative deviation",
         &["Line", "Row", "Left, mm", "Left", "Right, mm", "Right", "Uncertainty \u{b1} mm", "Tolerance \u{b1} mm"],
         &rows,

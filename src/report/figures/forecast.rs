@@ -1,11 +1,11 @@
 //! The forecast of one wing: watched quantities fanning out towards their limits, and the chance of a crossing.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, round_ticks};
-use super::words::{chance, count, number, signed};
 use crate::check::Stage;
 use crate::forecast::{FanStation, ForecastFan, WatchedPath, WatchedUnit};
+use crate::report::ReportError;
+use crate::report::words::{chance, count, number, signed};
 
 /// Panels of one forecast, all against the same hours: one for each watched quantity (what was measured with its 95 %
 /// interval, then the median and the ranges that hold the true value with 50, 80 and 95 % chance, and the limits), and one

@@ -1,27 +1,8 @@
-//! Escaping and tables for HTML.
+//! Tables for HTML.
 
 use std::fmt::Write as _;
 
-use crate::wing::is_hidden;
-
-/// The text with the five characters that mean something in HTML and SVG written out.
-#[must_use]
-pub fn escape(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            // characters that no HTML or XML document may hold, and those that turn the text around them
-            c if is_hidden(c) && !matches!(c, '\n' | '\t') => out.push('\u{fffd}'),
-            c => out.push(c),
-        }
-    }
-    out
-}
+use crate::report::escape;
 
 /// One cell of a table: plain text that is escaped when written.
 #[derive(Debug, Clone)]
@@ -112,13 +93,6 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<Cell>]) -> String
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn escapes_what_html_reads_as_markup() {
-        assert_eq!(escape("<b>&\"x'"), "&lt;b&gt;&amp;&quot;x&#39;");
-        assert_eq!(escape("a\u{0}b"), "a\u{fffd}b");
-        assert_eq!(escape("Zürich 7"), "Zürich 7");
-    }
 
     #[test]
     fn table_marks_heads_and_escapes_cells() {

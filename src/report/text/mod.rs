@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use jiff::civil::Date;
 
-use super::data::{ReportData, WearSummary};
+use super::build::{ReportData, WearSummary};
 use super::words::{self, CAUTIONS};
 use crate::check::DEMO_NOTE;
 use crate::check::doubt::Doubts;

@@ -1,9 +1,9 @@
 //! Rates of the wear model by material and row.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::signed;
+use crate::report::ReportError;
+use crate::report::words::signed;
 use crate::wear::TermRow;
 
 /// Points with 95 % intervals of the rates by material and row (mm per metre of line in the first 100 h; negative shrinks),

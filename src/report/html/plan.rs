@@ -1,12 +1,12 @@
 //! The page's part on the plan of one wing.
 
-use super::ReportError;
-use super::data::WingPlan;
 use super::draft::Draft;
-use super::html::Cell;
-use super::plan_figure::{curve_figure, plan_figure};
-use super::words::{interval, number, signed};
+use super::table::Cell;
 use crate::plan::{PlannedState, WorkStep};
+use crate::report::ReportError;
+use crate::report::build::WingPlan;
+use crate::report::figures::{curve_figure, plan_figure};
+use crate::report::words::{interval, number, signed};
 
 /// Most lines whose expected reading a step lists; the others follow from the step.
 const LINES_A_STEP: usize = 6;

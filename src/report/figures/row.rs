@@ -1,9 +1,9 @@
 //! The trim of the rows: their means with intervals.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, round_ticks};
-use super::words::{row_interval, signed};
+use crate::report::ReportError;
+use crate::report::words::{row_interval, signed};
 use crate::trim::{RowTrim, Trim};
 use crate::wing::Row;
 

@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use super::figure::Figure;
-use super::html::escape;
-use super::words::{count, number, signed, verdicts};
+use crate::report::escape;
+use crate::report::words::{count, number, signed, verdicts};
 use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{LineSet, Planform, Row, Side};
 

@@ -1,9 +1,9 @@
 //! Incidence change along the span, left and right.
 
-use super::ReportError;
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks};
-use super::words::{interval, signed};
+use crate::report::ReportError;
+use crate::report::words::{interval, signed};
 use crate::trim::{Trim, TwistStation};
 use crate::wing::Side;
 
