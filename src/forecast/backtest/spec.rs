@@ -11,7 +11,7 @@ use super::measured::{Measured, material_of};
 use super::outcome::{Backtest, CrpsByMethod, ForecastScore, SkippedCheck};
 use super::predictive::{Instrument, ReadingNoise, crps_of_draws, quantile, row_draws, share_below};
 use crate::check::{Fleet, History, Stage};
-use crate::forecast::path_source::{Origin, PathSource, WingPaths};
+use crate::forecast::due::path_source::{Origin, PathSource, WingPaths};
 use crate::forecast::{Basis, ForecastError};
 use crate::wear::{PathDraws, WearSpec};
 use crate::wing::Row;

@@ -1,6 +1,6 @@
 //! When the first limit is crossed, over many draws.
 
-use super::{CrossingHours, Reason};
+use crate::forecast::{CrossingHours, Reason};
 use crate::stats::NORMAL_95;
 use crate::wear::LineKey;
 use crate::wing::Row;
@@ -81,7 +81,12 @@ pub struct FirstCrossing {
 
 impl FirstCrossing {
     /// Takes the draws that cross within the horizon, of `draws` in all.
-    pub(super) fn new(hours_now_h: f64, horizon_h: f64, draws: usize, mut crossed: Vec<CrossingDraw>) -> Self {
+    pub(in crate::forecast) fn new(
+        hours_now_h: f64,
+        horizon_h: f64,
+        draws: usize,
+        mut crossed: Vec<CrossingDraw>,
+    ) -> Self {
         crossed.sort_unstable_by(|a, b| a.hours_h.total_cmp(&b.hours_h).then_with(|| a.cause.cmp(&b.cause)));
         Self { hours_now_h, horizon_h, draws, crossed }
     }

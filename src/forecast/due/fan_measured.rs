@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Cause, Limits, incidence_weights};
 use crate::check::{Check, History, LineDeviation, Stage, common_offset_mm, deviations};
+use crate::forecast::{Cause, Limits, incidence_weights};
 use crate::stats::NORMAL_95;
 use crate::trim::{Trim, TrimSpec};
 use crate::wear::LineKey;
@@ -24,7 +24,12 @@ pub struct FanPoint {
 
 /// The quantity at every check of a wing at which it was measured, by the forecast's own formula; its uncertainty is that of
 /// the judged check.
-pub(super) fn measured(cause: Cause, set: &LineSet, history: &History, limits: &Limits) -> Vec<FanPoint> {
+pub(in crate::forecast) fn measured(
+    cause: Cause,
+    set: &LineSet,
+    history: &History,
+    limits: &Limits,
+) -> Vec<FanPoint> {
     let spec = limits.judging(TrimSpec::default());
     history
         .checks

@@ -4,15 +4,15 @@ use std::borrow::Cow;
 
 use jiff::civil::Date;
 
-use super::crossing_pass::CrossingPass;
-use super::due_words::explain;
-use super::error::positive;
-use super::usage::add_months;
-use super::{
+use super::words::explain;
+use crate::check::{Check, History};
+use crate::forecast::crossing::pass::CrossingPass;
+use crate::forecast::error::positive;
+use crate::forecast::usage::rate::add_months;
+use crate::forecast::{
     Basis, Cause, CauseShare, CrossingHours, CrossingSpec, DueRow, FirstCrossing, ForecastError, LimitsTable, Reason,
     RiskHours, UsageRate, UsageSpec, incidence_weights,
 };
-use crate::check::{Check, History};
 use crate::wear::{PathDraws, WingSampler};
 use crate::wing::LineSet;
 
@@ -48,7 +48,7 @@ pub enum WhyNone {
 /// | `horizon_h` | 1,000 h ahead | a wing seldom flies longer |
 /// | `draws` | 4,000 | a risk of 10 % is then known to ±0.5 points (one standard error) |
 /// | `seed` | 1 | results reproduce |
-/// | `limits` | [`Limits::default`](super::Limits) for every model | see there |
+/// | `limits` | [`Limits::default`](crate::forecast::Limits) for every model | see there |
 /// | `interval_h`, `interval_months` | 100 h or 24 months, whichever comes first | practice |
 /// | `today` | the day of the wing's last check | results reproduce; only dates depend on it |
 /// | `seen_until_h` | not known | past the hours of any check, the explanation says that the forecast extrapolates |
@@ -175,7 +175,7 @@ impl DueSpec {
 
     /// The limits of a model.
     #[must_use]
-    pub fn limits_of(&self, model: &str) -> &super::Limits {
+    pub fn limits_of(&self, model: &str) -> &crate::forecast::Limits {
         self.limits.of(model)
     }
 
@@ -218,7 +218,7 @@ impl DueSpec {
     }
 
     /// The same, with the crossings behind it.
-    pub(super) fn answer(
+    pub(in crate::forecast) fn answer(
         &self,
         paths: LinePaths<'_>,
         history: &History,
@@ -240,7 +240,7 @@ impl DueSpec {
     }
 
     /// A pass over the draws of one wing, for [`DueSpec::wing_judged`].
-    pub(super) fn pass<'a>(
+    pub(in crate::forecast) fn pass<'a>(
         &self,
         paths: &WingSampler<'_>,
         history: &History,
@@ -252,7 +252,7 @@ impl DueSpec {
     }
 
     /// The next check of one wing, from the crossings of its draws.
-    pub(super) fn wing_judged(
+    pub(in crate::forecast) fn wing_judged(
         &self,
         own_history: bool,
         crossing: FirstCrossing,
@@ -306,7 +306,7 @@ impl DueSpec {
         let explanation = explain(
             &row,
             set,
-            &super::due_words::Context {
+            &super::words::Context {
                 risk: self.risk,
                 forecast: forecast.as_ref(),
                 interval: &interval,
@@ -352,7 +352,7 @@ impl DueSpec {
     }
 
     /// The same spec, with these hours as the most seen unless it has its own.
-    pub(super) fn seen_until_or(mut self, hours_h: f64) -> Self {
+    pub(in crate::forecast) fn seen_until_or(mut self, hours_h: f64) -> Self {
         self.seen_until_h = self.seen_until_h.or(Some(hours_h));
         self
     }
@@ -463,29 +463,29 @@ impl Ground {
 }
 
 /// The next check of one wing, with the crossings that it was read from.
-pub(super) struct Answer {
-    pub(super) due: WingDue,
-    pub(super) crossing: Option<FirstCrossing>,
+pub(in crate::forecast) struct Answer {
+    pub(in crate::forecast) due: WingDue,
+    pub(in crate::forecast) crossing: Option<FirstCrossing>,
 }
 
 /// The interval of one wing since its last check.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct DueInterval {
-    pub(super) hours: f64,
-    pub(super) months: f64,
-    pub(super) months_bind: bool,
-    pub(super) due_h: f64,
+pub(in crate::forecast) struct DueInterval {
+    pub(in crate::forecast) hours: f64,
+    pub(in crate::forecast) months: f64,
+    pub(in crate::forecast) months_bind: bool,
+    pub(in crate::forecast) due_h: f64,
 }
 
 /// What the draws say.
 #[derive(Debug, Clone)]
-pub(super) struct Forecast {
-    pub(super) crossing: FirstCrossing,
-    pub(super) risk_now: f64,
-    pub(super) quantiles: CrossingHours,
-    pub(super) at_risk: RiskHours,
-    pub(super) cause: Option<Cause>,
-    pub(super) shares: Vec<CauseShare>,
+pub(in crate::forecast) struct Forecast {
+    pub(in crate::forecast) crossing: FirstCrossing,
+    pub(in crate::forecast) risk_now: f64,
+    pub(in crate::forecast) quantiles: CrossingHours,
+    pub(in crate::forecast) at_risk: RiskHours,
+    pub(in crate::forecast) cause: Option<Cause>,
+    pub(in crate::forecast) shares: Vec<CauseShare>,
 }
 
 impl Forecast {
@@ -512,6 +512,6 @@ struct Day {
 }
 
 /// The wing's last check with a reading.
-pub(super) fn last_check(history: &History) -> Option<&Check> {
+pub(in crate::forecast) fn last_check(history: &History) -> Option<&Check> {
     history.checks.iter().rev().find(|check| !check.readings.is_empty())
 }

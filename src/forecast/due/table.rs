@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::{DueDetail, DueRow, WingDue};
+use crate::forecast::{DueDetail, DueRow, WingDue};
 
 /// Rows that `Display` prints before it only counts.
 const SCREEN_ROWS: usize = 30;

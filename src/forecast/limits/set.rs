@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::ForecastError;
-use super::error::positive;
+use crate::forecast::ForecastError;
+use crate::forecast::error::positive;
 
 /// Limits of the true line lengths, each a setter of the same name.
 ///

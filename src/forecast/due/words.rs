@@ -2,25 +2,25 @@
 
 use jiff::civil::Date;
 
-use super::due::{DueInterval, Forecast};
-use super::{Basis, Cause, DueRow, Reason, WhyNone};
+use super::spec::{DueInterval, Forecast};
+use crate::forecast::{Basis, Cause, DueRow, Reason, WhyNone};
 use crate::wing::LineSet;
 
 /// What the sentences are made from, beside the row.
-pub(super) struct Context<'a> {
-    pub(super) risk: f64,
-    pub(super) forecast: Option<&'a Forecast>,
-    pub(super) interval: &'a DueInterval,
+pub(in crate::forecast) struct Context<'a> {
+    pub(in crate::forecast) risk: f64,
+    pub(in crate::forecast) forecast: Option<&'a Forecast>,
+    pub(in crate::forecast) interval: &'a DueInterval,
     /// Whether the wing has a check.
-    pub(super) checked: bool,
-    pub(super) why_none: Option<WhyNone>,
+    pub(in crate::forecast) checked: bool,
+    pub(in crate::forecast) why_none: Option<WhyNone>,
     /// Day on which the months of the interval end, where usage is unknown.
-    pub(super) latest: Option<Date>,
-    pub(super) seen_until_h: Option<f64>,
+    pub(in crate::forecast) latest: Option<Date>,
+    pub(in crate::forecast) seen_until_h: Option<f64>,
 }
 
 /// The sentences.
-pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
+pub(in crate::forecast) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
     let mut sentences = vec![when(row, set, context)];
     sentences.push(
         match row.basis {

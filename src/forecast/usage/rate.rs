@@ -4,12 +4,12 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::ForecastError;
-use super::error::positive;
 use crate::check::{Fleet, History};
+use crate::forecast::ForecastError;
+use crate::forecast::error::positive;
 
 /// Days in a mean year.
-pub(super) const DAYS_PER_YEAR: f64 = 365.25;
+pub(in crate::forecast) const DAYS_PER_YEAR: f64 = 365.25;
 /// Least and greatest weight of the fleet, in years of a wing's own record.
 const CREDIBILITY_YEARS: (f64, f64) = (0.1, 10.0);
 /// Weight of the fleet where too few wings say how much wings differ, in years (our default).
@@ -241,7 +241,7 @@ impl Record {
 }
 
 /// The day so many days later (`None` when dates do not reach so far).
-pub(super) fn add_days(start: Date, days: f64) -> Option<Date> {
+pub(in crate::forecast) fn add_days(start: Date, days: f64) -> Option<Date> {
     if !(0.0..=3_650_000.0).contains(&days) {
         return None;
     }
@@ -251,7 +251,7 @@ pub(super) fn add_days(start: Date, days: f64) -> Option<Date> {
 }
 
 /// The day so many calendar months later; a part of a month as days of a twelfth of a year.
-pub(super) fn add_months(start: Date, months: f64) -> Option<Date> {
+pub(in crate::forecast) fn add_months(start: Date, months: f64) -> Option<Date> {
     if !(0.0..=12_000.0).contains(&months) {
         return None;
     }

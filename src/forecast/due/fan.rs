@@ -6,15 +6,15 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use super::crossing_pass::{CrossingPass, Linear};
-use super::due::Answer;
 use super::fan_measured::{FanPoint, measured};
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{
+use super::spec::Answer;
+use crate::check::{Fleet, History};
+use crate::forecast::crossing::pass::{CrossingPass, Linear};
+use crate::forecast::{
     Cause, CrossingHours, CrossingSpec, DueSpec, FirstCrossing, ForecastError, Limits, LinePaths, Reason,
     incidence_weights,
 };
-use crate::check::{Fleet, History};
 use crate::wear::{PathDraws, WearFit};
 use crate::wing::LineSet;
 

@@ -2,9 +2,9 @@
 
 use std::borrow::Cow;
 
-use super::error::positive;
 use super::middle_seeker::MiddleSeeker;
-use super::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
+use crate::forecast::error::positive;
+use crate::forecast::{Cause, CrossingDraw, FirstCrossing, ForecastError, Limits};
 use crate::stats::dense::{dot, sum};
 use crate::wear::{LineKey, PathBlock, Shape};
 use crate::wing::{LineSet, Row};
@@ -13,7 +13,7 @@ use crate::wing::{LineSet, Row};
 const TIE_AHEAD_H: f64 = 100.0;
 
 /// Takes draws one after the other and keeps those that cross.
-pub(super) struct CrossingPass<'a> {
+pub(in crate::forecast) struct CrossingPass<'a> {
     layout: Layout<'a>,
     limits: Limits,
     set: &'a LineSet,
@@ -28,7 +28,7 @@ pub(super) struct CrossingPass<'a> {
 }
 
 impl<'a> CrossingPass<'a> {
-    pub(super) fn new(
+    pub(in crate::forecast) fn new(
         lines: Cow<'a, [LineKey]>,
         set: &'a LineSet,
         limits: Limits,
@@ -52,12 +52,17 @@ impl<'a> CrossingPass<'a> {
     }
 
     /// Takes the draws of a block.
-    pub(super) fn judge_block(&mut self, block: &PathBlock<'_>) -> Result<(), ForecastError> {
+    pub(in crate::forecast) fn judge_block(&mut self, block: &PathBlock<'_>) -> Result<(), ForecastError> {
         block.draws().try_for_each(|draw| self.judge(draw.start_mm, draw.slope_mm, draw.shape))
     }
 
     /// Takes one draw: deviations at `g = 0` and their changes per unit of `g`, line by line.
-    pub(super) fn judge(&mut self, start: &[f64], slope: &[f64], shape: Shape) -> Result<(), ForecastError> {
+    pub(in crate::forecast) fn judge(
+        &mut self,
+        start: &[f64],
+        slope: &[f64],
+        shape: Shape,
+    ) -> Result<(), ForecastError> {
         let span = self.span_of(shape);
         let draw = self.layout.draw(start, slope, span.now);
         self.draws += 1;
@@ -90,7 +95,13 @@ impl<'a> CrossingPass<'a> {
     }
 
     /// One watched quantity of one draw (`None`: the draws do not have it).
-    pub(super) fn quantity(&mut self, cause: Cause, start: &[f64], slope: &[f64], shape: Shape) -> Option<Linear> {
+    pub(in crate::forecast) fn quantity(
+        &mut self,
+        cause: Cause,
+        start: &[f64],
+        slope: &[f64],
+        shape: Shape,
+    ) -> Option<Linear> {
         let span = self.span_of(shape);
         let draw = self.layout.draw(start, slope, span.now);
         let now = self.common_now(&draw);
@@ -99,7 +110,7 @@ impl<'a> CrossingPass<'a> {
     }
 
     /// Every pair of rows among A–D that the draws have, the front one first.
-    pub(super) fn row_pairs(&self) -> Vec<(Row, Row)> {
+    pub(in crate::forecast) fn row_pairs(&self) -> Vec<(Row, Row)> {
         let known = |row: &Row| row.is_trim() && self.layout.counts[row.index()] > 0.0;
         let rows: Vec<Row> = Row::ALL.into_iter().filter(known).collect();
         let rear = |at: usize| rows.get(at + 1..).unwrap_or_default();
@@ -117,7 +128,7 @@ impl<'a> CrossingPass<'a> {
         span
     }
 
-    pub(super) fn finish(self) -> FirstCrossing {
+    pub(in crate::forecast) fn finish(self) -> FirstCrossing {
         FirstCrossing::new(self.hours_now_h, self.horizon_h, self.draws, self.crossed)
     }
 
@@ -165,9 +176,9 @@ struct ShapeSpan {
 
 /// A quantity of one draw, `at + per_g · g`.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Linear {
-    pub(super) at: f64,
-    pub(super) per_g: f64,
+pub(in crate::forecast) struct Linear {
+    pub(in crate::forecast) at: f64,
+    pub(in crate::forecast) per_g: f64,
 }
 
 impl Linear {

@@ -4,9 +4,9 @@ use std::borrow::Cow;
 
 use ndarray::CowArray;
 
-use super::crossing_pass::CrossingPass;
-use super::error::positive;
-use super::{FirstCrossing, ForecastError, Limits};
+use super::pass::CrossingPass;
+use crate::forecast::error::positive;
+use crate::forecast::{FirstCrossing, ForecastError, Limits};
 use crate::wear::{LineKey, PathDraws};
 use crate::wing::LineSet;
 
@@ -85,7 +85,7 @@ impl CrossingSpec {
     /// First crossings of the paths of one wing from `hours_now_h` (flown since new) on.
     ///
     /// `incidence_deg_per_mm` holds, for each column of the draws, how many degrees the incidence changes for one
-    /// millimetre of that line ([`super::incidence_weights`]); `None` leaves the incidence unwatched.
+    /// millimetre of that line ([`crate::forecast::incidence_weights`]); `None` leaves the incidence unwatched.
     ///
     /// # Errors
     /// [`ForecastError`] when a limit, the horizon or the hours are out of range, when the draws are empty, do not fit
@@ -129,7 +129,7 @@ impl CrossingSpec {
     }
 
     /// A pass over draws that come one after the other.
-    pub(super) fn pass<'a>(
+    pub(in crate::forecast) fn pass<'a>(
         &self,
         lines: Cow<'a, [LineKey]>,
         set: &'a LineSet,

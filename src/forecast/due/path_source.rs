@@ -1,7 +1,7 @@
 //! What the forecast of one wing may rest on: a fit, its own points, or nothing.
 
-use super::{ForecastError, WhyNone};
 use crate::check::{Fleet, History};
+use crate::forecast::{ForecastError, WhyNone};
 use crate::wear::{BlockDraws, DrawNoise, FixedDraws, PathDraws, WearFit, WearSpec, WingSampler};
 use crate::wing::LineSet;
 
@@ -10,7 +10,7 @@ const CHECKS_FOR_OWN: usize = 3;
 
 /// Where a fit comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Origin {
+pub(in crate::forecast) enum Origin {
     /// From the fleet whose wings are forecast.
     ThisFleet,
     /// From elsewhere: it may know nothing of a wing's materials although the wing has readings.
@@ -18,7 +18,7 @@ pub(super) enum Origin {
 }
 
 /// A wing's paths and what they rest on.
-pub(super) enum WingPaths<'s> {
+pub(in crate::forecast) enum WingPaths<'s> {
     /// The fit, with the wing's own checks where it has any: to be drawn.
     Fit(WingSampler<'s>),
     /// The wing's own points alone.
@@ -33,7 +33,7 @@ pub(super) enum WingPaths<'s> {
 }
 
 /// A fit, ready to give the paths of any number of wings with common random numbers.
-pub(super) struct PathSource<'a> {
+pub(in crate::forecast) struct PathSource<'a> {
     wear: &'a WearFit,
     noise: DrawNoise,
     fixed: FixedDraws,
@@ -45,7 +45,13 @@ pub(super) struct PathSource<'a> {
 
 impl<'a> PathSource<'a> {
     /// Noise is made for the wings of `fleet`.
-    pub(super) fn new(wear: &'a WearFit, origin: Origin, fleet: &Fleet, seed: u64, draws: usize) -> Self {
+    pub(in crate::forecast) fn new(
+        wear: &'a WearFit,
+        origin: Origin,
+        fleet: &Fleet,
+        seed: u64,
+        draws: usize,
+    ) -> Self {
         let noise = wear.draw_noise(fleet, seed, draws);
         Self {
             wear,
@@ -59,12 +65,16 @@ impl<'a> PathSource<'a> {
     }
 
     /// The draws in blocks, for wings whose paths are drawn from the fit.
-    pub(super) fn blocks(&self) -> Vec<BlockDraws> {
+    pub(in crate::forecast) fn blocks(&self) -> Vec<BlockDraws> {
         self.fixed.blocks()
     }
 
     /// The paths of one wing.
-    pub(super) fn paths(&self, set: &LineSet, history: &History) -> Result<WingPaths<'_>, ForecastError> {
+    pub(in crate::forecast) fn paths(
+        &self,
+        set: &LineSet,
+        history: &History,
+    ) -> Result<WingPaths<'_>, ForecastError> {
         let saved = self.origin == Origin::Saved;
         if self.few_wings {
             return self.by_itself(set, history, if saved { WhyNone::FitFewWings } else { WhyNone::FewWings });

@@ -2,10 +2,10 @@
 
 use rayon::prelude::*;
 
-use super::crossing_pass::CrossingPass;
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::{DueSpec, DueTable, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
 use crate::check::{Action, Fleet, History};
+use crate::forecast::crossing::pass::CrossingPass;
+use crate::forecast::{DueSpec, DueTable, FleetUsage, ForecastError, LinePaths, WhyNone, WingDue, WingFailure};
 use crate::wear::{BlockDraws, DemoFit, PathDraws, PathScratch, SavedFit, WearFit, WingSampler};
 
 /// Wings that are worked on together, on one thread.
@@ -182,7 +182,7 @@ impl PreparedDue<'_> {
     }
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
-    pub(super) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
+    pub(in crate::forecast) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
         let mut begun: Vec<Result<Begun<'_>, ForecastError>> =
             histories.iter().map(|history| self.begin(history)).collect();
         let mut scratch = PathScratch::default();

@@ -7,9 +7,9 @@ use std::cmp::Ordering;
 /// The median mostly lies where it lay before, seen from the mean: values below that place are only counted, those near
 /// it are sorted. Where the median is not among them, all values are. Either way it is the median, exactly.
 #[derive(Debug, Clone, Default)]
-pub(super) struct MiddleSeeker {
+pub(in crate::forecast) struct MiddleSeeker {
     /// The sample. At least one value.
-    pub(super) values: Vec<f64>,
+    pub(in crate::forecast) values: Vec<f64>,
     /// Where the median lies, less the mean, over the last samples.
     shift: f64,
     /// How far on either side to look.
@@ -19,7 +19,7 @@ pub(super) struct MiddleSeeker {
 
 impl MiddleSeeker {
     /// The median of the values, whose mean is about `mean`.
-    pub(super) fn median(&mut self, mean: f64) -> f64 {
+    pub(in crate::forecast) fn median(&mut self, mean: f64) -> f64 {
         let n = self.values.len();
         let (low, high) = (mean + self.shift - self.reach, mean + self.shift + self.reach);
         self.near.resize(n + 1, 0.0);

@@ -8,7 +8,7 @@ use thiserror::Error;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use super::{ForecastError, Limits};
+use crate::forecast::{ForecastError, Limits};
 use crate::plan::PlanSpec;
 use crate::trim::TrimSpec;
 

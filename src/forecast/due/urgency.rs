@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 
 use jiff::civil::Date;
 
-use super::{DueRow, Reason};
+use crate::forecast::{DueRow, Reason};
 
 impl DueRow {
     /// Whether the check is due as seen on a day: a limit is over its accepted risk already, or the date has come. A wing

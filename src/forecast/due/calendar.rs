@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::DueTable;
 use crate::check::DEMO_NOTE;
+use crate::forecast::DueTable;
 use crate::wing::{is_formula, is_hidden};
 
 /// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).

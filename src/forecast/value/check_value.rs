@@ -4,10 +4,10 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::ForecastError;
-use super::error::positive;
 use super::knowledge::Knowledge;
 use crate::check::History;
+use crate::forecast::ForecastError;
+use crate::forecast::error::positive;
 use crate::wear::WearFit;
 use crate::wing::{LineSet, Row, Side};
 
@@ -246,7 +246,7 @@ impl ShortCheckSpec {
 }
 
 fn not_before_last(history: &History, check_h: f64) -> Result<(), ForecastError> {
-    let last_h = super::due::last_check(history).map_or(0.0, |check| check.hours_h);
+    let last_h = crate::forecast::due::spec::last_check(history).map_or(0.0, |check| check.hours_h);
     if check_h >= last_h { Ok(()) } else { Err(ForecastError::BeforeLastCheck { value: check_h, last_h }) }
 }
 

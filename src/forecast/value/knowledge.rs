@@ -1,7 +1,7 @@
 //! What is known of a wing's row trim, and how readings would add to it.
 
-use super::ForecastError;
 use crate::check::History;
+use crate::forecast::ForecastError;
 use crate::wear::{LineKey, PathFunctional, PathPosterior, WearFit};
 use crate::wing::{LineSet, Row};
 
@@ -10,9 +10,9 @@ const UNKNOWN_OFFSET_MM2: f64 = 1e4;
 
 /// Difference of two row means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Difference {
-    pub(super) front: Row,
-    pub(super) rear: Row,
+pub(in crate::forecast) struct Difference {
+    pub(in crate::forecast) front: Row,
+    pub(in crate::forecast) rear: Row,
 }
 
 /// Joint covariance of what may be read at one hour and of the row differences at another, reading by reading conditioned.
@@ -20,21 +20,21 @@ pub(super) struct Difference {
 /// A reading is `z_l + e`, `z_l` the line's true deviation and the check's offset, `e ~ N(0, σ²)`. After reading line `l` a
 /// covariance `c(x, y)` becomes `c(x, y) − c(x, z_l) c(z_l, y)/(c(z_l, z_l) + σ²)`.
 #[derive(Debug, Clone)]
-pub(super) struct Knowledge {
-    pub(super) lines: Vec<LineKey>,
-    pub(super) differences: Vec<Difference>,
+pub(in crate::forecast) struct Knowledge {
+    pub(in crate::forecast) lines: Vec<LineKey>,
+    pub(in crate::forecast) differences: Vec<Difference>,
     /// Covariance of the `z`, lines × lines, row-major.
     between: Vec<f64>,
     /// Covariance of each difference with each `z`, differences × lines.
     across: Vec<f64>,
     /// Variance of each difference, mm².
-    pub(super) variance_mm2: Vec<f64>,
+    pub(in crate::forecast) variance_mm2: Vec<f64>,
     reading_mm2: f64,
 }
 
 impl Knowledge {
     /// From a wing's posterior: readings at `read_h`, differences of row means at `wanted_h`.
-    pub(super) fn new(
+    pub(in crate::forecast) fn new(
         fit: &WearFit,
         set: &LineSet,
         history: &History,
@@ -102,14 +102,14 @@ impl Knowledge {
     }
 
     /// Variance of a difference if one more line were read, mm².
-    pub(super) fn variance_with(&self, difference: usize, line: usize) -> f64 {
+    pub(in crate::forecast) fn variance_with(&self, difference: usize, line: usize) -> f64 {
         let n = self.lines.len();
         let gain = self.across[difference * n + line].powi(2) / (self.between[line * n + line] + self.reading_mm2);
         (self.variance_mm2[difference] - gain).max(0.0)
     }
 
     /// Takes one reading of a line.
-    pub(super) fn read(&mut self, line: usize) {
+    pub(in crate::forecast) fn read(&mut self, line: usize) {
         let n = self.lines.len();
         let column: Vec<f64> = (0..n).map(|k| self.between[k * n + line]).collect();
         let total = column[line] + self.reading_mm2;
@@ -126,7 +126,7 @@ impl Knowledge {
     }
 
     /// Standard deviation of each difference, mm.
-    pub(super) fn sd_mm(&self) -> Vec<f64> {
+    pub(in crate::forecast) fn sd_mm(&self) -> Vec<f64> {
         self.variance_mm2.iter().map(|variance| variance.sqrt()).collect()
     }
 }

@@ -1,0 +1,16 @@
+//! When a path first crosses a limit: draw by draw, and in closed form for a single limit.
+
+mod first;
+mod incidence;
+mod middle_seeker;
+mod normal_tail;
+pub(in crate::forecast) mod pass;
+mod passage;
+mod spec;
+mod wiener;
+
+pub use first::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
+pub use incidence::{incidence_weights, mean_chord_mm};
+pub use passage::{GaussianPath, SlopePassage};
+pub use spec::CrossingSpec;
+pub use wiener::WienerPassage;
