@@ -20,6 +20,21 @@ fn the_same_seed_gives_the_same_fleet_on_any_number_of_threads() {
 }
 
 #[test]
+fn rates_of_lines_leave_all_other_effects_as_they_were() {
+    let plain = FleetSpec::default().wings(5).run().unwrap();
+    let made = FleetSpec::default().wings(5).line_rate_spread(0.1).model_rate_spread(0.1).run().unwrap();
+    for (before, after) in plain.truth.wings.iter().zip(&made.truth.wings) {
+        assert_eq!((before.rate_mm_per_m, &before.row_rates), (after.rate_mm_per_m, &after.row_rates));
+        assert_eq!(before.checks, after.checks);
+        assert!(before.lines.iter().zip(&after.lines).all(|(a, b)| a.offset_mm == b.offset_mm));
+        assert!(before.lines.iter().all(|line| line.rate_mm_per_m == 0.0));
+        assert!(after.lines.iter().all(|line| line.rate_mm_per_m != 0.0));
+    }
+    // four models, nine rates
+    assert_eq!((plain.truth.model_rates.len(), made.truth.model_rates.len()), (0, 36));
+}
+
+#[test]
 fn a_wing_stays_the_same_when_more_are_added() {
     let few = FleetSpec::default().wings(5).run().unwrap();
     let many = FleetSpec::default().wings(9).run().unwrap();
@@ -80,7 +95,13 @@ fn without_noise_every_reading_follows_the_formula() {
 /// Readings less the recorded truth leave exactly the reading error, with its spread, across adjustments too.
 #[test]
 fn the_recorded_truth_explains_the_readings() {
-    let made = FleetSpec::demo().wing_row_spread(0.2).rounding_mm(0.0).run().unwrap();
+    let made = FleetSpec::demo()
+        .wing_row_spread(0.2)
+        .line_rate_spread(0.3)
+        .model_rate_spread(0.3)
+        .rounding_mm(0.0)
+        .run()
+        .unwrap();
     let mut left = Vec::new();
     let mut worst_wrong: f64 = 0.0;
     for history in made.fleet.histories() {
@@ -172,7 +193,14 @@ fn least_squares_finds_the_rates_of_material_and_row() {
 
 #[test]
 fn random_effects_have_the_spreads_asked_for() {
-    let made = FleetSpec::default().wings(1500).years(1.0).wing_row_spread(0.3).run().unwrap();
+    let made = FleetSpec::default()
+        .wings(1500)
+        .years(1.0)
+        .wing_row_spread(0.3)
+        .line_rate_spread(0.2)
+        .model_rate_spread(0.25)
+        .run()
+        .unwrap();
     let spreads = made.truth.spec.true_spreads();
     let wings = &made.truth.wings;
     let sd = |values: &[f64]| (values.iter().map(|x| x * x).sum::<f64>() / values.len() as f64).sqrt();
@@ -185,6 +213,8 @@ fn random_effects_have_the_spreads_asked_for() {
     close(&offsets, spreads.wing_offset_mm);
     close(&rates, spreads.wing_rate_mm_per_m);
     close(&wings.iter().flat_map(|w| &w.row_rates).map(|r| r.mm_per_m).collect::<Vec<_>>(), 0.3);
+    close(&wings.iter().flat_map(|w| &w.lines).map(|l| l.rate_mm_per_m).collect::<Vec<_>>(), 0.2);
+    close(&made.truth.model_rates.iter().map(|rate| rate.mm_per_m).collect::<Vec<_>>(), 0.25);
     close(&wings.iter().flat_map(|w| &w.lines).map(|l| l.offset_mm).collect::<Vec<_>>(), spreads.line_offset_mm);
     close(&wings.iter().flat_map(|w| &w.checks).map(|c| c.offset_mm).collect::<Vec<_>>(), spreads.check_offset_mm);
     let products: f64 = offsets.iter().zip(&rates).map(|(a, b)| a * b).sum::<f64>() / wings.len() as f64;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::wear::ReducedCell;
+use crate::wear::LineSum;
 
 /// A line that has no reading yet. Deviations are held with their sign bit turned, so that fresh memory says so.
 const NONE: i32 = 0;
@@ -84,15 +84,15 @@ impl<'a> CheckSums<'a> {
 
     /// The sums by place, as those of the check of that number.
     #[allow(clippy::cast_possible_truncation)]
-    pub(super) fn cells(self, check: u32) -> Vec<ReducedCell> {
+    pub(super) fn cells(self, check: u32) -> Vec<LineSum> {
         match self {
             Self::Single(single) => {
                 let read = single.iter().enumerate().filter(|(_, held)| **held != NONE);
-                read.map(|(place, held)| ReducedCell::single(place as u32, check, told(*held))).collect()
+                read.map(|(place, held)| LineSum::single(place as u32, check, told(*held))).collect()
             }
             Self::Repeated(repeated) => {
                 let read = repeated.places.iter().enumerate().filter(|(_, sums)| sums.count > 0);
-                read.map(|(place, sums)| ReducedCell {
+                read.map(|(place, sums)| LineSum {
                     level: place as u32,
                     check,
                     count: sums.count,

@@ -31,4 +31,4 @@ pub use misreading::{Misreading, MisreadingKind};
 pub use policy::{Policy, PolicyComparison, PolicyRow, PolicySpec};
 pub use spec::FleetSpec;
 pub use spreads::Spreads;
-pub use truth::{CheckTruth, LineTruth, Rate, Restart, RowRate, Simulated, SpanRate, Truth, WingTruth};
+pub use truth::{CheckTruth, LineTruth, ModelRate, Rate, Restart, RowRate, Simulated, SpanRate, Truth, WingTruth};

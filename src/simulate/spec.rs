@@ -2,13 +2,15 @@
 
 use std::ops::Range;
 
+use rand::SeedableRng;
+use rand_chacha::ChaCha12Rng;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::drawing::{MODELS, line_sets};
 use super::truth::path_m;
-use super::wing_run::{WingRun, wing_run};
-use super::{Rate, SimulateError, Simulated, SpanRate, Spreads, Truth};
+use super::wing_run::{WingRun, normal, wing_run};
+use super::{ModelRate, Rate, SimulateError, Simulated, SpanRate, Spreads, Truth};
 use crate::Date;
 use crate::check::Fleet;
 use crate::wear::Shape;
@@ -117,15 +119,20 @@ impl Default for FleetSpec {
 impl FleetSpec {
     /// The bundled demo: the loft of an invented hill-flying club, 48 wings of four invented models over six years, two
     /// of them new, six in ten adjusted when out of trim. The wings drift and differ less than by default, so that some
-    /// are over a limit, some are near and most are not. Rows of one wing do not differ beyond their wing, so that the
-    /// default wear model is the right one.
+    /// are over a limit, some are near and most are not. A little of what real fleets may do beyond the plainest model is in
+    /// it: rows of a wing, lines and models each have small rates of their own.
     #[must_use]
     pub fn demo() -> Self {
         Self::default()
             .seed(DEMO_SEED)
             .unchecked_wings(2)
             .adjusted_share(0.6)
-            .spreads(Spreads { wing_rate_mm_per_m: 0.12, line_offset_mm: 1.4, reading_mm: 1.5, ..Spreads::default() })
+            .spreads(Spreads {
+                wing_rate_mm_per_m: 0.12,
+                line_offset_mm: 1.4,
+                reading_mm: 1.5,
+                ..Spreads::default()
+            })
             .rate("uhmwpe", Row::C, -0.80)
             .rate("uhmwpe", Row::Stabilo, -0.60)
             .rate("uhmwpe", Row::Brake, -1.20)
@@ -220,6 +227,20 @@ impl FleetSpec {
         self
     }
 
+    /// Spread of the rate of one line of one wing, mm per metre in the first 100 h.
+    #[must_use]
+    pub fn line_rate_spread(mut self, mm_per_m: f64) -> Self {
+        self.spreads.line_rate_mm_per_m = mm_per_m;
+        self
+    }
+
+    /// Spread of what a model adds to the rate of one material in one row, mm per metre in the first 100 h.
+    #[must_use]
+    pub fn model_rate_spread(mut self, mm_per_m: f64) -> Self {
+        self.spreads.model_rate_mm_per_m = mm_per_m;
+        self
+    }
+
     /// Time shape of the wear.
     #[must_use]
     pub fn shape(mut self, shape: Shape) -> Self {
@@ -297,7 +318,12 @@ impl FleetSpec {
         let runs: Vec<WingRun> =
             wings.into_par_iter().map(|index| wing_run(self, &sets, index)).collect::<Result<_, _>>()?;
         let mut histories = Vec::with_capacity(runs.len());
-        let mut truth = Truth { spec: self.clone(), wings: Vec::with_capacity(runs.len()), misreadings: Vec::new() };
+        let mut truth = Truth {
+            spec: self.clone(),
+            model_rates: self.true_model_rates(),
+            wings: Vec::with_capacity(runs.len()),
+            misreadings: Vec::new(),
+        };
         for run in runs {
             histories.push(run.history);
             truth.wings.push(run.truth);
@@ -316,6 +342,25 @@ impl FleetSpec {
     #[must_use]
     pub fn true_rates(&self) -> &[Rate] {
         &self.rates
+    }
+
+    /// What each model adds to the true rates, drawn from the seed; empty where models do not differ.
+    #[must_use]
+    pub fn true_model_rates(&self) -> Vec<ModelRate> {
+        if self.spreads.model_rate_mm_per_m <= 0.0 {
+            return Vec::new();
+        }
+        // wings have the streams from 1 on
+        let mut rng = ChaCha12Rng::seed_from_u64(self.seed);
+        let pairs = MODELS.iter().flat_map(|model| self.rates.iter().map(move |rate| (model, rate)));
+        pairs
+            .map(|(model, rate)| ModelRate {
+                model: (*model).to_owned(),
+                material: rate.material.clone(),
+                row: rate.row,
+                mm_per_m: normal(&mut rng, self.spreads.model_rate_mm_per_m),
+            })
+            .collect()
     }
 
     /// The true changes of rates along the span.
@@ -387,6 +432,8 @@ impl FleetSpec {
             ("wing_offset_mm", spreads.wing_offset_mm),
             ("wing_rate_mm_per_m", spreads.wing_rate_mm_per_m),
             ("wing_row_mm_per_m", spreads.wing_row_mm_per_m),
+            ("line_rate_mm_per_m", spreads.line_rate_mm_per_m),
+            ("model_rate_mm_per_m", spreads.model_rate_mm_per_m),
             ("check_offset_mm", spreads.check_offset_mm),
             ("line_offset_mm", spreads.line_offset_mm),
             ("reading_mm", spreads.reading_mm),

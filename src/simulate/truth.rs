@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FleetSpec, Misreading};
 use crate::check::Fleet;
+use crate::wear::LineKey;
 use crate::wing::{LineSet, Row, Side};
 
 /// A simulated fleet and what made it.
@@ -20,6 +21,9 @@ pub struct Simulated {
 pub struct Truth {
     /// The settings: rates, spreads, time shape and the rest.
     pub spec: FleetSpec,
+    /// What models add to the rates; empty where they do not differ.
+    #[serde(default)]
+    pub model_rates: Vec<ModelRate>,
     /// One entry per wing, by wing id.
     pub wings: Vec<WingTruth>,
     /// Readings that were spoilt on purpose, by wing and check.
@@ -35,6 +39,30 @@ pub struct Rate {
     pub row: Row,
     /// Change over the first 100 h, mm per metre of this material in the line's path (negative shrinks).
     pub mm_per_m: f64,
+}
+
+/// What one model adds to the rate of one material in one row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ModelRate {
+    /// Model name.
+    pub model: String,
+    /// Material name.
+    pub material: String,
+    /// Row.
+    pub row: Row,
+    /// Change over the first 100 h, mm per metre of this material in the line's path.
+    pub mm_per_m: f64,
+}
+
+/// What a model's own rates make of a line per unit of the time shape, mm.
+pub(super) fn model_drift_mm(rates: &[ModelRate], set: &LineSet, line: usize) -> f64 {
+    let Some(place) = set.lines().get(line) else { return 0.0 };
+    let of = |material: &str| {
+        let known =
+            |rate: &&ModelRate| rate.model == set.model() && rate.row == place.row && rate.material == material;
+        rates.iter().find(known).map_or(0.0, |rate| rate.mm_per_m)
+    };
+    set.exposure_m(line).iter().map(|exposure| of(exposure.material) * exposure.length_m).sum()
 }
 
 /// True change of the rate along the span in one row: it multiplies `(η² − 1/3)·L·g(h)`.
@@ -55,7 +83,7 @@ pub struct RowRate {
     pub mm_per_m: f64,
 }
 
-/// True offset of one line as the wing was built.
+/// One line as the wing was built: its true offset, and its own rate.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LineTruth {
     /// Side of the wing.
@@ -64,6 +92,9 @@ pub struct LineTruth {
     pub line: String,
     /// Offset from what its wing has in common, mm.
     pub offset_mm: f64,
+    /// Change over the first 100 h beyond what its wing and row do, mm per metre of line.
+    #[serde(default)]
+    pub rate_mm_per_m: f64,
 }
 
 /// True offset of one check.
@@ -132,17 +163,19 @@ impl Truth {
             Some(restart) => restart.offset_mm,
             None => made.lines.iter().find(|known| known.side == side && known.line == *name)?.offset_mm,
         };
-        Some(self.spec.common_offset_mm() + made.offset_mm + own_mm + self.drift_mm(set, made, line, hours_h)?)
+        let drift_mm = self.drift_mm(set, made, LineKey { side, line }, hours_h)?;
+        Some(self.spec.common_offset_mm() + made.offset_mm + own_mm + drift_mm)
     }
 
     /// True wear of a line since new, mm: everything in the deviation that grows with the hours.
-    fn drift_mm(&self, set: &LineSet, made: &WingTruth, line: usize, hours_h: f64) -> Option<f64> {
-        let row = set.lines().get(line)?.row;
-        let own = made.row_rates.iter().find(|known| known.row == row).map_or(0.0, |known| known.mm_per_m);
-        Some(
-            self.spec.fleet_drift_mm(set, line, hours_h)?
-                + (made.rate_mm_per_m + own) * path_m(set, line) * self.spec.time_shape().at(hours_h),
-        )
+    fn drift_mm(&self, set: &LineSet, made: &WingTruth, key: LineKey, hours_h: f64) -> Option<f64> {
+        let LineKey { side, line } = key;
+        let data = set.lines().get(line)?;
+        let row = made.row_rates.iter().find(|known| known.row == data.row).map_or(0.0, |known| known.mm_per_m);
+        let own = made.lines.iter().find(|known| known.side == side && known.line == data.name);
+        let rate = made.rate_mm_per_m + row + own.map_or(0.0, |own| own.rate_mm_per_m);
+        let per_shape = rate * path_m(set, line) + model_drift_mm(&self.model_rates, set, line);
+        Some(self.spec.fleet_drift_mm(set, line, hours_h)? + per_shape * self.spec.time_shape().at(hours_h))
     }
 }
 

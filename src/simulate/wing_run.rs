@@ -5,15 +5,18 @@ use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use super::misreading::spoil;
-use super::truth::path_m;
+use super::truth::{model_drift_mm, path_m};
 use super::usage::{Visit, is_new, visits, wing};
 use super::workshop::{Job, Links};
-use super::{CheckTruth, FleetSpec, LineTruth, Misreading, Restart, RowRate, SimulateError, WingTruth};
+use super::{CheckTruth, FleetSpec, LineTruth, Misreading, ModelRate, Restart, RowRate, SimulateError, WingTruth};
 use crate::check::{Action, Check, History, Reading, Stage};
 use crate::wing::{LineSet, Row, Side};
 
 /// Datum of a check, mm: the instrument may stand up to so far behind the riser's end.
 const DATUM_MM: [f64; 2] = [-700.0, 0.0];
+
+/// How far the stream of numbers for rates of lines lies from that of their wing.
+const OWN_RATES: u64 = 1 << 40;
 
 /// One wing as recorded, and what made it.
 pub(super) struct WingRun {
@@ -57,6 +60,9 @@ pub(super) struct Life<'a> {
     misreadings: Vec<Misreading>,
     /// Present offset of each line, by side and line, mm.
     offsets_mm: [Vec<f64>; 2],
+    /// Own rate of each line, by side and line, mm per metre.
+    line_rates: [Vec<f64>; 2],
+    model_rates: Vec<ModelRate>,
 }
 
 impl<'a> Life<'a> {
@@ -72,17 +78,18 @@ impl<'a> Life<'a> {
             .collect();
         let offsets_mm = Side::BOTH
             .map(|_| set.lines().iter().map(|_| normal(&mut rng, spreads.line_offset_mm)).collect::<Vec<f64>>());
-        let lines = Side::BOTH
-            .into_iter()
-            .zip(&offsets_mm)
-            .flat_map(|(side, offsets)| {
-                set.lines().iter().zip(offsets).map(move |(line, &offset_mm)| LineTruth {
-                    side,
-                    line: line.name.clone(),
-                    offset_mm,
-                })
-            })
-            .collect();
+        // numbers of their own, so that all else stays as it is when lines are given rates
+        let mut own = rng.clone();
+        own.set_stream(rng.get_stream() + OWN_RATES);
+        let line_rates =
+            Side::BOTH.map(|_| set.lines().iter().map(|_| normal(&mut own, spreads.line_rate_mm_per_m)).collect());
+        let mut lines = Vec::with_capacity(2 * set.lines().len());
+        for ((side, offsets), rates) in Side::BOTH.into_iter().zip(&offsets_mm).zip(&line_rates) {
+            let rates: &Vec<f64> = rates;
+            for ((line, &offset_mm), &rate_mm_per_m) in set.lines().iter().zip(offsets).zip(rates) {
+                lines.push(LineTruth { side, line: line.name.clone(), offset_mm, rate_mm_per_m });
+            }
+        }
         let truth = WingTruth {
             wing: wing.to_owned(),
             offset_mm: spreads.wing_offset_mm * first,
@@ -93,7 +100,17 @@ impl<'a> Life<'a> {
             checks: Vec::new(),
             restarts: Vec::new(),
         };
-        Self { spec, set, rng, links: Links::new(set), truth, misreadings: Vec::new(), offsets_mm }
+        Self {
+            spec,
+            set,
+            rng,
+            links: Links::new(set),
+            truth,
+            misreadings: Vec::new(),
+            offsets_mm,
+            line_rates,
+            model_rates: spec.true_model_rates(),
+        }
     }
 
     /// One visit: a check, and where it finds the wing out of trim and the workshop adjusts, the jobs and a check as left.
@@ -173,7 +190,9 @@ impl<'a> Life<'a> {
         let place = &self.set.lines()[line];
         let own_rate =
             self.truth.row_rates.iter().find(|known| known.row == place.row).map_or(0.0, |own| own.mm_per_m);
-        let own_mm = (self.truth.rate_mm_per_m + own_rate) * path_m(self.set, line) * self.spec.shape.at(hours_h);
+        let rate = self.truth.rate_mm_per_m + own_rate + self.line_rates[side.index()][line];
+        let per_shape = rate * path_m(self.set, line) + model_drift_mm(&self.model_rates, self.set, line);
+        let own_mm = per_shape * self.spec.shape.at(hours_h);
         place.nominal_mm
             + self.spec.offset_mm
             + self.spec.fleet_drift_mm(self.set, line, hours_h).unwrap_or(0.0)
@@ -215,7 +234,7 @@ impl FleetSpec {
     }
 }
 
-fn normal(rng: &mut impl Rng, sd: f64) -> f64 {
+pub(super) fn normal(rng: &mut impl Rng, sd: f64) -> f64 {
     let unit: f64 = StandardNormal.sample(rng);
     sd * unit
 }

@@ -390,7 +390,7 @@ pub fn engine(bytes: &[u8]) -> Outcome {
         let mut builder = BlockBuilder::new(&structure, &copies);
         let levels = 1 + source.below(4);
         if inner && source.chance(4) {
-            builder.flatten(source.below(levels));
+            builder.unpenalise(source.below(levels));
         }
         for _ in 0..source.below(12) {
             let mut row: Vec<(usize, f64)> = Vec::new();

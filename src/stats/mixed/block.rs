@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::Structure;
-use crate::stats::twofold::Twofold;
+use crate::stats::double_double::DoubleDouble;
 
 /// Cross products of the inner levels that have `n` readings each.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -26,17 +26,17 @@ pub struct Block {
     pub(crate) copies: Vec<usize>,
     pub(crate) outer: usize,
     pub(crate) size: usize,
-    /// Packed lower triangle of `WᵀW`, flat levels already eliminated.
+    /// Packed lower triangle of `WᵀW`, unpenalised levels already eliminated.
     pub(crate) gram: Vec<f64>,
     /// What `gram` loses by rounding, where nothing is random (else empty): regressions cancel most of it.
     pub(crate) gram_low: Vec<f64>,
-    /// Diagonal of `WᵀW` before flat levels were eliminated: the scale of each column.
+    /// Diagonal of `WᵀW` before unpenalised levels were eliminated: the scale of each column.
     pub(crate) scale: Vec<f64>,
     pub(crate) classes: Vec<InnerClass>,
     pub(crate) observations: f64,
-    pub(crate) flat_levels: f64,
-    /// What does not depend on θ: `Σ ln n` of the flat levels, less `Σ ln w` of the readings.
-    pub(crate) flat_log: f64,
+    pub(crate) unpenalised_levels: f64,
+    /// What does not depend on θ: `Σ ln n` of the unpenalised levels, less `Σ ln w` of the readings.
+    pub(crate) unpenalised_log: f64,
 }
 
 /// A block as it stands in a document.
@@ -50,17 +50,38 @@ struct BlockRead {
     scale: Vec<f64>,
     classes: Vec<InnerClass>,
     observations: f64,
-    flat_levels: f64,
-    flat_log: f64,
+    unpenalised_levels: f64,
+    unpenalised_log: f64,
 }
 
 impl TryFrom<BlockRead> for Block {
     type Error = String;
 
     fn try_from(read: BlockRead) -> Result<Self, String> {
-        let BlockRead { copies, outer, size, gram, gram_low, scale, classes, observations, flat_levels, flat_log } =
-            read;
-        let block = Self { copies, outer, size, gram, gram_low, scale, classes, observations, flat_levels, flat_log };
+        let BlockRead {
+            copies,
+            outer,
+            size,
+            gram,
+            gram_low,
+            scale,
+            classes,
+            observations,
+            unpenalised_levels,
+            unpenalised_log,
+        } = read;
+        let block = Self {
+            copies,
+            outer,
+            size,
+            gram,
+            gram_low,
+            scale,
+            classes,
+            observations,
+            unpenalised_levels,
+            unpenalised_log,
+        };
         match block.fault() {
             None => Ok(block),
             Some(what) => Err(format!("a block whose {what} cannot be")),
@@ -92,7 +113,10 @@ impl Block {
                 }),
                 "inner levels",
             ),
-            (counted(self.observations) && counted(self.flat_levels) && self.flat_log.is_finite(), "counts"),
+            (
+                counted(self.observations) && counted(self.unpenalised_levels) && self.unpenalised_log.is_finite(),
+                "counts",
+            ),
         ];
         checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
     }
@@ -118,10 +142,10 @@ impl Block {
         rounded(self.observations)
     }
 
-    /// Inner levels with a flat prior.
+    /// Inner levels that are unpenalised (a flat prior).
     #[must_use]
-    pub fn flat_levels(&self) -> usize {
-        rounded(self.flat_levels)
+    pub fn unpenalised_levels(&self) -> usize {
+        rounded(self.unpenalised_levels)
     }
 
     /// Columns of the outer effects.
@@ -214,7 +238,7 @@ fn rounded(count: f64) -> usize {
 /// Sums of one inner level; those of its columns stand in [`BlockBuilder::sums`].
 #[derive(Debug, Clone)]
 struct Level {
-    flat: bool,
+    unpenalised: bool,
     n: f64,
 }
 
@@ -279,10 +303,10 @@ impl BlockBuilder {
         &self.copies
     }
 
-    /// Marks an inner level as having a flat prior.
-    pub fn flatten(&mut self, level: usize) {
+    /// Marks an inner level as unpenalised (a flat prior).
+    pub fn unpenalise(&mut self, level: usize) {
         let (level, _) = self.level(level);
-        level.flat = true;
+        level.unpenalised = true;
     }
 
     /// A level and the sums of its columns.
@@ -293,7 +317,7 @@ impl BlockBuilder {
         };
         self.last = Some((number, place));
         if place == self.levels.len() {
-            self.levels.push(Level { flat: false, n: 0.0 });
+            self.levels.push(Level { unpenalised: false, n: 0.0 });
             self.sums.resize(self.sums.len() + self.size, 0.0);
         }
         (&mut self.levels[place], &mut self.sums[place * self.size..(place + 1) * self.size])
@@ -338,7 +362,8 @@ impl BlockBuilder {
             self.add_precisely(row, count, sum);
             // the square of one reading is known better than it was given
             let alone = (weight - 1.0).abs() <= 0.0 && (count - 1.0).abs() <= 0.0;
-            let square = if alone { Twofold::product(sum, sum) } else { Twofold::new(weight * sum_of_squares, 0.0) };
+            let square =
+                if alone { DoubleDouble::product(sum, sum) } else { DoubleDouble::new(weight * sum_of_squares, 0.0) };
             self.raise(triangle(last) + last, square);
         }
         if let Some(level) = level {
@@ -355,14 +380,14 @@ impl BlockBuilder {
         let last = self.size - 1;
         for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
             for &(j, vj) in row.iter().filter(|(j, _)| *j <= i) {
-                self.raise(triangle(i) + j, Twofold::product(vi, vj).times(Twofold::new(count, 0.0)));
+                self.raise(triangle(i) + j, DoubleDouble::product(vi, vj).times(DoubleDouble::new(count, 0.0)));
             }
-            self.raise(triangle(last) + i, Twofold::product(vi, sum));
+            self.raise(triangle(last) + i, DoubleDouble::product(vi, sum));
         }
     }
 
-    fn raise(&mut self, place: usize, by: Twofold) {
-        let sum = Twofold::new(self.gram[place], self.gram_low[place]).add(by);
+    fn raise(&mut self, place: usize, by: DoubleDouble) {
+        let sum = DoubleDouble::new(self.gram[place], self.gram_low[place]).add(by);
         (self.gram[place], self.gram_low[place]) = (sum.high, sum.low);
     }
 
@@ -378,13 +403,13 @@ impl BlockBuilder {
         let mut gram = self.gram.clone();
         let scale = (0..self.size).map(|i| gram[triangle(i) + i]).collect();
         let mut classes: BTreeMap<u64, InnerClass> = BTreeMap::new();
-        let (mut flat_levels, mut flat_log) = (0.0, -self.weight_log);
+        let (mut unpenalised_levels, mut unpenalised_log) = (0.0, -self.weight_log);
         // by number, so that sums do not depend on the order in which readings came
         let by_number = self.places.values().map(|&place| (&self.levels[place], self.sums_at(place)));
         for (level, sums) in by_number.filter(|(level, _)| level.n > 0.0) {
-            if level.flat {
-                flat_levels += 1.0;
-                flat_log += level.n.ln();
+            if level.unpenalised {
+                unpenalised_levels += 1.0;
+                unpenalised_log += level.n.ln();
                 add_outer_product(&mut gram, sums, -1.0 / level.n);
             } else {
                 // positive finite floats sort like their bits
@@ -406,8 +431,8 @@ impl BlockBuilder {
             scale,
             classes: classes.into_values().collect(),
             observations: self.observations,
-            flat_levels,
-            flat_log,
+            unpenalised_levels,
+            unpenalised_log,
         }
     }
 }

@@ -4,8 +4,9 @@ use nalgebra::{DMatrix, SymmetricEigen};
 
 use super::Objective;
 use super::objective::Evaluated;
-use super::start::MANY_BLOCKS;
 
+/// With as many blocks or more, work is saved where that costs no digit that counts.
+pub(super) const MANY_BLOCKS: usize = 96;
 /// Step of central differences, in units of the scaled parameters.
 const STEP: f64 = 1e-3;
 /// Step of one-sided differences: with many blocks half the work is worth a relative error of some 1e-4.
@@ -18,7 +19,7 @@ const FLAT: f64 = 1e-8;
 pub(crate) struct Curvature {
     hessian: DMatrix<f64>,
     /// Per scaled parameter: derivative of the covariance of the fixed effects, row-major.
-    pub(crate) covariance_slopes: Vec<Vec<f64>>,
+    pub(crate) covariance_gradients: Vec<Vec<f64>>,
 }
 
 impl Curvature {
@@ -45,7 +46,7 @@ impl Curvature {
             }
         };
         let mut hessian = DMatrix::zeros(n, n);
-        let mut covariance_slopes = Vec::with_capacity(n);
+        let mut covariance_gradients = Vec::with_capacity(n);
         for k in 0..n {
             let own;
             let (up, down, apart) = if let Some(middle) = middle {
@@ -55,14 +56,14 @@ impl Curvature {
                 (moved(k, STEP)?, &own, 2.0 * STEP)
             };
             for i in 0..n {
-                hessian[(i, k)] = (up.slope[i] - down.slope[i]) / apart * scale[i];
+                hessian[(i, k)] = (up.gradient[i] - down.gradient[i]) / apart * scale[i];
             }
             let (up, down) = (&up.profile, &down.profile);
             let pairs = up.unscaled.iter().zip(&down.unscaled);
-            covariance_slopes.push(pairs.map(|(a, b)| (a * up.sigma2 - b * down.sigma2) / apart).collect());
+            covariance_gradients.push(pairs.map(|(a, b)| (a * up.sigma2 - b * down.sigma2) / apart).collect());
         }
         let hessian = (&hessian + hessian.transpose()) * 0.5;
-        Some(Self { hessian, covariance_slopes })
+        Some(Self { hessian, covariance_gradients })
     }
 
     /// Direction of negative curvature; `None` at a minimum.
@@ -77,7 +78,7 @@ impl Curvature {
     }
 
     /// `factor · H⁻¹` over the given parameters, row-major; a direction without curvature (a boundary) gets `flat` times
-    /// the inverse of the largest curvature, and nought where there is no curvature at all.
+    /// the inverse of the largest curvature, and zero where there is no curvature at all.
     pub(crate) fn inverse(&self, over: &[usize], factor: f64, flat: f64) -> Vec<f64> {
         let part = self.hessian.select_rows(over).select_columns(over);
         let largest = part.amax();

@@ -2,17 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::block::triangle;
+use super::columns::{independent_columns, pick};
 use super::curvature::Curvature;
-use super::freedom::Freedom;
 use super::objective::{Evaluated, Profile};
+use super::satterthwaite::Satterthwaite;
 use super::search::{evaluated_at, remembering, scaled};
 use super::start::{Start, start_point, start_scale};
 use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
 use crate::stats::minimise::{Minimum, StopReason, minimise, minimise_from};
 
-/// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
-const COLLINEAR: f64 = 1e-11;
 /// A relative standard deviation below this is tried as an exact zero.
 const NEAR_ZERO: f64 = 1e-3;
 
@@ -120,7 +118,7 @@ pub struct MixedFit {
     pub(crate) beta: Vec<f64>,
     pub(crate) unscaled: Vec<f64>,
     pub(crate) factor: Vec<f64>,
-    freedom: Freedom,
+    freedom: Satterthwaite,
     criterion: Criterion,
     deviance: f64,
     sigma: f64,
@@ -178,9 +176,9 @@ impl MixedSpec {
         };
         let objective = Objective::new(&model, blocks, self.criterion);
         let observations = blocks.iter().map(Block::observations).sum();
-        let flat = blocks.iter().map(Block::flat_levels).sum();
+        let unpenalised = blocks.iter().map(Block::unpenalised_levels).sum();
         if objective.degrees() < 1.0 {
-            return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), flat });
+            return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), unpenalised });
         }
         let scale = start_scale(&model, blocks);
         let given = start.len() == scale.len();
@@ -198,7 +196,7 @@ impl MixedSpec {
         };
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
         let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
-        let freedom = Freedom::new(curvature.as_ref(), &free, objective.degrees());
+        let freedom = Satterthwaite::new(curvature.as_ref(), &free, objective.degrees());
         fix_signs(&model, &mut theta);
         Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
     }
@@ -251,44 +249,6 @@ struct Found {
     at_end: Option<Evaluated>,
 }
 
-/// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
-/// whose pivot is rounding is dropped.
-pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
-    let p = structure.fixed.len();
-    let mut total = vec![0.0; p * p];
-    let mut size = vec![0.0; p];
-    for block in blocks {
-        for i in 0..p {
-            let row = triangle(block.outer + i) + block.outer;
-            for j in 0..=i {
-                total[i * p + j] += block.gram[row + j];
-            }
-            size[i] += block.scale[block.outer + i];
-        }
-    }
-    let mut kept = vec![true; p];
-    for k in 0..p {
-        if !(total[k * p + k] > COLLINEAR * size[k]) {
-            kept[k] = false;
-            continue;
-        }
-        let pivot = total[k * p + k].sqrt();
-        for i in k..p {
-            total[i * p + k] /= pivot;
-        }
-        for i in k + 1..p {
-            for j in k + 1..=i {
-                total[i * p + j] -= total[i * p + k] * total[j * p + k];
-            }
-        }
-    }
-    kept
-}
-
-pub(super) fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
-    names.iter().zip(kept).filter(|(_, keep)| **keep == which).map(|(name, _)| name.clone()).collect()
-}
-
 /// Sets near-zero scalars to zero where that does not raise the criterion.
 fn settle_zeros(objective: &Objective<'_>, scale: &[f64], theta: &mut Vec<f64>, profile: &mut Profile) {
     for k in 0..theta.len() {
@@ -331,7 +291,7 @@ fn fix_signs(structure: &Structure, theta: &mut [f64]) {
 struct Optimum {
     theta: Vec<f64>,
     profile: Profile,
-    freedom: Freedom,
+    freedom: Satterthwaite,
     minimum: Minimum,
 }
 

@@ -1,7 +1,7 @@
 //! One block's part of the criterion's gradient.
 
 use super::block::triangle;
-use super::objective::{Factors, for_each_copy};
+use super::relative_covariance::{RelativeCovariance, for_each_copy};
 use super::{Block, Structure};
 use crate::stats::dense::{dot, solve_lower};
 
@@ -10,10 +10,10 @@ const ROWS: usize = 8;
 
 /// Buffers of the gradient of one block.
 #[derive(Default)]
-pub(super) struct SlopeScratch {
+pub(super) struct GradientScratch {
     /// `Z`: row i is `L⁻¹` times row i of Λ.
     z: Vec<f64>,
-    /// By row of `Z`: the first place that is not nought, that of its copy.
+    /// By row of `Z`: the first place that is not zero, that of its copy.
     begin: Vec<usize>,
     j: Vec<f64>,
     jh: Vec<f64>,
@@ -23,7 +23,7 @@ pub(super) struct SlopeScratch {
     packed: Vec<f64>,
 }
 
-impl SlopeScratch {
+impl GradientScratch {
     /// Adds one block's part of the gradient. With `A`, `C` the outer and the outer–fixed part of the block after the inner
     /// effects, `M = ΛK⁻¹Λᵀ`, `J = MC`, `P = C − AJ`: `dD/dΛ = 2(A − AMA − P H Pᵀ)Λ`, and the derivative with respect to the
     /// block's cross products is `[M + J H Jᵀ, −J H; ·, H]`, which gives the one for `κ_n`.
@@ -32,14 +32,14 @@ impl SlopeScratch {
         &mut self,
         structure: &Structure,
         block: &Block,
-        factors: &Factors,
+        factors: &RelativeCovariance,
         (base, work): (&[f64], &[f64]),
         weight: &[f64],
         sum: &mut [f64],
     ) {
         let (m, q) = (block.size, block.outer);
         let side = m - q;
-        let SlopeScratch { z, begin, j, jh, p, ph, az, packed } = self;
+        let GradientScratch { z, begin, j, jh, p, ph, az, packed } = self;
         zeros(z, q * q);
         begin.clear();
         for_each_copy(structure, block, |term, at| {
@@ -83,7 +83,7 @@ impl SlopeScratch {
         times(p, weight, side, ph);
         let mut next = 0;
         if structure.inner.is_some() {
-            sum[0] += inner_slope(block, factors.inner, (z, begin), (j, jh), weight, packed);
+            sum[0] += inner_gradient(block, factors.inner, (z, begin), (j, jh), weight, packed);
             next = 1;
         }
         let mut starts = Vec::with_capacity(structure.outer.len());
@@ -111,7 +111,7 @@ impl SlopeScratch {
     }
 }
 
-/// So many noughts.
+/// So many zeros.
 fn zeros(buffer: &mut Vec<f64>, count: usize) {
     buffer.clear();
     buffer.resize(count, 0.0);
@@ -128,7 +128,7 @@ fn times(a: &[f64], b: &[f64], side: usize, out: &mut Vec<f64>) {
 }
 
 /// One block's derivative with respect to the inner ratio.
-fn inner_slope(
+fn inner_gradient(
     block: &Block,
     inner: f64,
     (z, begin): (&[f64], &[usize]),

@@ -153,11 +153,11 @@ impl Profiler<'_> {
                     let mut sigma = x[n].exp();
                     constraint.impose(value, &mut theta, &mut sigma);
                     let found = objective.evaluate_at(&theta, sigma)?;
-                    let mut slope = found.slope;
-                    slope.push(found.log_sigma_slope);
-                    constraint.pull_back(value, &theta, x, scale, sigma, &mut slope);
-                    slope.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
-                    Some((found.deviance, slope))
+                    let mut gradient = found.gradient;
+                    gradient.push(found.log_sigma_gradient);
+                    constraint.pull_back(value, &theta, x, scale, sigma, &mut gradient);
+                    gradient.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
+                    Some((found.deviance, gradient))
                 })
                 .filter(|found| found.stop != StopReason::EvaluationCap)
             };
@@ -327,27 +327,27 @@ impl Constraint {
     }
 
     /// Turns the gradient at the imposed point into that of the free coordinates (`free`, over `scale`).
-    fn pull_back(&self, value: f64, theta: &[f64], free: &[f64], scale: &[f64], sigma: f64, slope: &mut [f64]) {
-        let last = slope.len() - 1;
+    fn pull_back(&self, value: f64, theta: &[f64], free: &[f64], scale: &[f64], sigma: f64, gradient: &mut [f64]) {
+        let last = gradient.len() - 1;
         match (self.parameter, self.row.as_slice()) {
-            (Parameter::Reading, _) => slope[last] = 0.0,
+            (Parameter::Reading, _) => gradient[last] = 0.0,
             (Parameter::Correlation { .. }, &[across, own]) => {
-                slope[own] = slope[across] * value + slope[own] * (1.0 - value * value).max(0.0).sqrt();
-                slope[across] = 0.0;
+                gradient[own] = gradient[across] * value + gradient[own] * (1.0 - value * value).max(0.0).sqrt();
+                gradient[across] = 0.0;
             }
             (_, &[only]) => {
-                slope[last] -= slope[only] * theta[only];
-                slope[only] = 0.0;
+                gradient[last] -= gradient[only] * theta[only];
+                gradient[only] = 0.0;
             }
             (_, row) => {
-                let along: f64 = row.iter().map(|k| slope[*k] * theta[*k]).sum();
-                slope[last] -= along;
+                let along: f64 = row.iter().map(|k| gradient[*k] * theta[*k]).sum();
+                gradient[last] -= along;
                 let length = row.iter().map(|k| (free[*k] * scale[*k]).powi(2)).sum::<f64>().sqrt();
                 let stretch = if length > 0.0 { value / sigma / length } else { 0.0 };
                 let square = (value / sigma).powi(2);
                 for k in row {
                     let across = if square > 0.0 { along * theta[*k] / square } else { 0.0 };
-                    slope[*k] = stretch * (slope[*k] - across);
+                    gradient[*k] = stretch * (gradient[*k] - across);
                 }
             }
         }

@@ -9,22 +9,24 @@
 //! readings on an inner level, `M_n = Σ s sᵀ` with `s` the sum of `W` over a level. With the relative standard deviation θ
 //! of the inner effects, `G − Σ κ_n M_n`, `κ_n = θ²/(1 + nθ²)`, is what is left after eliminating them; the outer effects
 //! follow by a small Cholesky step. So an evaluation of the deviance sees neither readings nor inner levels.
-//! An inner level may have a *flat prior* (`κ = 1/n`, log term `ln n`, one degree of freedom less): a free offset.
+//! An inner level may be *unpenalised*, with a flat prior (`κ = 1/n`, log term `ln n`, one degree of freedom less): a free offset.
 //!
 //! The criterion, with `R_w` the factor of block w, `R_X` of the fixed part and `r²` the residual sum:
-//! `D(θ) = Σ_w [Σ_l ln(1 + n_l θ²) + 2 ln|R_w|] + 2 ln|R_X| + (N−p)(1 + ln(2π r²/(N−p)))` (REML; `N` counts flat levels out).
+//! `D(θ) = Σ_w [Σ_l ln(1 + n_l θ²) + 2 ln|R_w|] + 2 ln|R_X| + (N−p)(1 + ln(2π r²/(N−p)))` (REML; `N` counts unpenalised levels out).
 //! Source of the criterion: Bates, Mächler, Bolker, Walker, J. Stat. Softw. 67(1), 2015 (memory); the block reduction is
 //! derived in `docs/method.md`.
 
 mod block;
+mod columns;
 mod curvature;
 mod fit;
-mod freedom;
 mod gradient;
 mod influence;
 mod intervals;
 mod objective;
 mod posterior;
+mod relative_covariance;
+mod satterthwaite;
 mod search;
 mod start;
 mod structure;

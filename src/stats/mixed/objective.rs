@@ -3,10 +3,11 @@
 use rayon::prelude::*;
 
 use super::block::triangle;
-use super::gradient::SlopeScratch;
+use super::gradient::GradientScratch;
+use super::relative_covariance::{RelativeCovariance, for_each_copy};
 use super::{Block, Criterion, MixedError, Structure};
 use crate::stats::dense::{eliminate, inverse_from_factor, solve_lower_transposed};
-use crate::stats::twofold::{self, Twofold};
+use crate::stats::double_double::{self, DoubleDouble};
 
 /// Blocks summed in one go; fixed, so that sums do not depend on the number of threads.
 const CHUNK: usize = 16;
@@ -23,8 +24,8 @@ pub struct Objective<'a> {
     blocks: &'a [Block],
     criterion: Criterion,
     observations: f64,
-    flat_levels: f64,
-    flat_log: f64,
+    unpenalised_levels: f64,
+    unpenalised_log: f64,
     /// Blocks summed in one go.
     chunk: usize,
     /// The first block that was built for another structure.
@@ -50,14 +51,14 @@ pub struct Profile {
 /// A profile and the criterion's gradient there.
 pub(crate) struct Evaluated {
     pub(crate) profile: Profile,
-    pub(crate) slope: Vec<f64>,
+    pub(crate) gradient: Vec<f64>,
 }
 
-/// The criterion at θ and σ, and its slopes.
+/// The criterion at θ and σ, and its gradient.
 pub(crate) struct AtSigma {
     pub(crate) deviance: f64,
-    pub(crate) slope: Vec<f64>,
-    pub(crate) log_sigma_slope: f64,
+    pub(crate) gradient: Vec<f64>,
+    pub(crate) log_sigma_gradient: f64,
 }
 
 /// What one block adds to the sums of an evaluation.
@@ -84,12 +85,6 @@ struct Pass {
     reduced: Vec<Vec<f64>>,
 }
 
-/// Λ of every outer term, and the inner ratio.
-pub(crate) struct Factors {
-    pub(crate) inner: f64,
-    pub(crate) outer: Vec<Vec<f64>>,
-}
-
 /// Numbers that reduced blocks may take between the two passes of an evaluation; past that they are made again.
 const KEPT_NUMBERS: usize = 16_000_000;
 
@@ -112,8 +107,8 @@ impl<'a> Objective<'a> {
             blocks,
             criterion,
             observations: blocks.iter().map(|block| block.observations).sum(),
-            flat_levels: blocks.iter().map(|block| block.flat_levels).sum(),
-            flat_log: blocks.iter().map(|block| block.flat_log).sum(),
+            unpenalised_levels: blocks.iter().map(|block| block.unpenalised_levels).sum(),
+            unpenalised_log: blocks.iter().map(|block| block.unpenalised_log).sum(),
             foreign: blocks.iter().position(|block| !block.belongs(structure)),
             chunk: if blocks.iter().any(|block| block.size >= LARGE) { 1 } else { CHUNK },
         }
@@ -137,7 +132,7 @@ impl<'a> Objective<'a> {
             Criterion::Reml => self.fixed() as f64,
             Criterion::Ml => 0.0,
         };
-        self.observations - self.flat_levels - spent
+        self.observations - self.unpenalised_levels - spent
     }
 
     /// The criterion at θ, with β and σ² profiled out.
@@ -159,15 +154,15 @@ impl<'a> Objective<'a> {
         let factors = self.factors(theta)?;
         let undefined = || MixedError::Undefined { theta: theta.to_vec() };
         let pass = self.profiled(&factors, Keep::Reduced).ok_or_else(undefined)?;
-        self.slope(&factors, &pass).ok_or_else(undefined)
+        self.gradient_after(&factors, &pass).ok_or_else(undefined)
     }
 
     /// The profile and the gradient in one go; `None` where either is not defined.
     pub(crate) fn evaluate(&self, theta: &[f64]) -> Option<Evaluated> {
         let factors = self.factors(theta).ok()?;
         let pass = self.profiled(&factors, Keep::Reduced)?;
-        let slope = self.slope(&factors, &pass)?;
-        slope.iter().all(|g| g.is_finite()).then_some(Evaluated { profile: pass.profile, slope })
+        let gradient = self.gradient_after(&factors, &pass)?;
+        gradient.iter().all(|g| g.is_finite()).then_some(Evaluated { profile: pass.profile, gradient })
     }
 
     /// The criterion and its gradient with σ not profiled out: with `s² = r²/ν` the profiled variance it is
@@ -176,12 +171,12 @@ impl<'a> Objective<'a> {
         let factors = self.factors(theta).ok()?;
         let pass = self.profiled(&factors, Keep::Reduced)?;
         let ratio = pass.profile.sigma2 / (sigma * sigma);
-        let slope = self.slope_scaled(&factors, &pass, 1.0 / (sigma * sigma))?;
+        let gradient = self.gradient_scaled(&factors, &pass, 1.0 / (sigma * sigma))?;
         let degrees = self.degrees();
         let deviance = pass.profile.deviance + degrees * (ratio - 1.0 - ratio.ln());
-        let log_sigma_slope = 2.0 * degrees * (1.0 - ratio);
-        let finite = deviance.is_finite() && log_sigma_slope.is_finite() && slope.iter().all(|g| g.is_finite());
-        finite.then_some(AtSigma { deviance, slope, log_sigma_slope })
+        let log_sigma_gradient = 2.0 * degrees * (1.0 - ratio);
+        let finite = deviance.is_finite() && log_sigma_gradient.is_finite() && gradient.iter().all(|g| g.is_finite());
+        finite.then_some(AtSigma { deviance, gradient, log_sigma_gradient })
     }
 
     /// What each block adds at θ.
@@ -192,14 +187,14 @@ impl<'a> Objective<'a> {
             .par_iter()
             .map(|block| {
                 let mut scratch = Scratch::default();
-                let log = self.reduce(block, &factors, &mut scratch)? + block.flat_log;
+                let log = self.reduce(block, &factors, &mut scratch)? + block.unpenalised_log;
                 let (m, q) = (block.size, block.outer);
                 let mut schur = vec![0.0; side * side];
                 for i in 0..side {
                     schur[i * side..=i * side + i]
                         .copy_from_slice(&scratch.work[(q + i) * m + q..=(q + i) * m + q + i]);
                 }
-                Some(BlockPart { log, observations: block.observations - block.flat_levels, schur })
+                Some(BlockPart { log, observations: block.observations - block.unpenalised_levels, schur })
             })
             .collect()
     }
@@ -209,7 +204,7 @@ impl<'a> Objective<'a> {
         self.foreign.map_or(Ok(()), |block| Err(MixedError::Foreign { block, columns: self.blocks[block].size }))
     }
 
-    pub(crate) fn factors(&self, theta: &[f64]) -> Result<Factors, MixedError> {
+    pub(crate) fn factors(&self, theta: &[f64]) -> Result<RelativeCovariance, MixedError> {
         self.check_blocks()?;
         let expected = self.structure.parameters();
         if theta.len() != expected {
@@ -225,10 +220,10 @@ impl<'a> Objective<'a> {
             outer.push(term.factor(mine));
             rest = others;
         }
-        Ok(Factors { inner, outer })
+        Ok(RelativeCovariance { inner, outer })
     }
 
-    fn profiled(&self, factors: &Factors, keep: Keep) -> Option<Pass> {
+    fn profiled(&self, factors: &RelativeCovariance, keep: Keep) -> Option<Pass> {
         let p = self.fixed();
         let side = p + 1;
         let numbers: usize = self.blocks.iter().map(|block| 2 * block.size * block.size).sum();
@@ -273,11 +268,11 @@ impl<'a> Objective<'a> {
             }
             reduced.push(kept);
         }
-        let mut deviance = total.pop()? + self.flat_log;
+        let mut deviance = total.pop()? + self.unpenalised_log;
         let yy = total[p * side + p];
         let log_fixed = match self.precise_total() {
             Some(mut precise) => {
-                let log_fixed = twofold::eliminate(&mut precise, side, p)?;
+                let log_fixed = double_double::eliminate(&mut precise, side, p)?;
                 total.iter_mut().zip(precise).for_each(|(value, precise)| *value = precise.value());
                 log_fixed
             }
@@ -309,17 +304,17 @@ impl<'a> Objective<'a> {
     }
 
     /// The summed cross products in twice the precision, where nothing is random; row-major, lower triangle.
-    fn precise_total(&self) -> Option<Vec<Twofold>> {
+    fn precise_total(&self) -> Option<Vec<DoubleDouble>> {
         let side = self.fixed() + 1;
         if self.structure.parameters() > 0 || self.blocks.iter().any(|block| block.gram_low.is_empty()) {
             return None;
         }
-        let mut total = vec![Twofold::default(); side * side];
+        let mut total = vec![DoubleDouble::default(); side * side];
         for block in self.blocks {
             for i in 0..side {
                 for j in 0..=i {
                     let place = triangle(i) + j;
-                    let entry = Twofold::new(block.gram[place], block.gram_low[place]);
+                    let entry = DoubleDouble::new(block.gram[place], block.gram_low[place]);
                     total[i * side + j] = total[i * side + j].add(entry);
                 }
             }
@@ -328,7 +323,7 @@ impl<'a> Objective<'a> {
     }
 
     /// Fills `scratch` for one block; returns its log terms.
-    fn reduce(&self, block: &Block, factors: &Factors, scratch: &mut Scratch) -> Option<f64> {
+    fn reduce(&self, block: &Block, factors: &RelativeCovariance, scratch: &mut Scratch) -> Option<f64> {
         let Scratch { packed, base, work } = scratch;
         base.clear();
         base.resize(block.size * block.size, 0.0);
@@ -336,11 +331,11 @@ impl<'a> Objective<'a> {
         self.reduce_into(block, factors, packed, base, work)
     }
 
-    /// Fills `base`, which comes as noughts, and `work` for one block; returns its log terms.
+    /// Fills `base`, which comes as zeros, and `work` for one block; returns its log terms.
     fn reduce_into(
         &self,
         block: &Block,
-        factors: &Factors,
+        factors: &RelativeCovariance,
         packed: &mut Vec<f64>,
         base: &mut [f64],
         work: &mut [f64],
@@ -394,18 +389,18 @@ impl<'a> Objective<'a> {
     }
 
     /// One block after scaling and elimination, full square (see [`eliminate`]).
-    pub(crate) fn reduced(&self, block: &Block, factors: &Factors) -> Option<Vec<f64>> {
+    pub(crate) fn reduced(&self, block: &Block, factors: &RelativeCovariance) -> Option<Vec<f64>> {
         let mut scratch = Scratch::default();
         self.reduce(block, factors, &mut scratch)?;
         Some(scratch.work)
     }
 
-    fn slope(&self, factors: &Factors, pass: &Pass) -> Option<Vec<f64>> {
-        self.slope_scaled(factors, pass, self.degrees() / pass.profile.residual_sum)
+    fn gradient_after(&self, factors: &RelativeCovariance, pass: &Pass) -> Option<Vec<f64>> {
+        self.gradient_scaled(factors, pass, self.degrees() / pass.profile.residual_sum)
     }
 
     /// The gradient where the residual sum counts `per_sum`.
-    fn slope_scaled(&self, factors: &Factors, pass: &Pass, per_sum: f64) -> Option<Vec<f64>> {
+    fn gradient_scaled(&self, factors: &RelativeCovariance, pass: &Pass, per_sum: f64) -> Option<Vec<f64>> {
         let profile = &pass.profile;
         let p = self.fixed();
         let side = p + 1;
@@ -426,7 +421,7 @@ impl<'a> Objective<'a> {
             .par_chunks(self.chunk)
             .zip(&pass.reduced)
             .map(|(chunk, kept)| {
-                let (mut scratch, mut slope) = (Scratch::default(), SlopeScratch::default());
+                let (mut scratch, mut gradient) = (Scratch::default(), GradientScratch::default());
                 let mut sum = vec![0.0; self.structure.parameters()];
                 let mut rest = kept.as_slice();
                 for block in chunk {
@@ -438,7 +433,7 @@ impl<'a> Objective<'a> {
                         self.reduce(block, factors, &mut scratch)?;
                         (scratch.base.as_slice(), scratch.work.as_slice())
                     };
-                    slope.add(self.structure, block, factors, (base, work), &weight, &mut sum);
+                    gradient.add(self.structure, block, factors, (base, work), &weight, &mut sum);
                 }
                 Some(sum)
             })
@@ -450,16 +445,5 @@ impl<'a> Objective<'a> {
             }
         }
         Some(total)
-    }
-}
-
-/// Calls `visit(term, first column)` for every copy of every outer term of a block.
-pub(crate) fn for_each_copy(structure: &Structure, block: &Block, mut visit: impl FnMut(usize, usize)) {
-    let mut at = 0;
-    for (term, (outer, copies)) in structure.outer.iter().zip(&block.copies).enumerate() {
-        for _ in 0..*copies {
-            visit(term, at);
-            at += outer.width;
-        }
     }
 }

@@ -1,6 +1,6 @@
 //! What one block's readings say of its own effects, given the fit.
 
-use super::objective::{Factors, for_each_copy};
+use super::relative_covariance::{RelativeCovariance, for_each_copy};
 use super::{Block, BlockBuilder, Criterion, MixedError, MixedFit, Objective};
 use crate::stats::dense::{solve_lower, solve_lower_transposed};
 
@@ -34,7 +34,7 @@ impl BlockPosterior {
         let block = block.keeping(&fit.kept);
         let blocks = std::slice::from_ref(&block);
         let objective = Objective::new(&fit.structure, blocks, Criterion::Ml);
-        let factors: Factors = objective.factors(&fit.theta)?;
+        let factors: RelativeCovariance = objective.factors(&fit.theta)?;
         let (m, q) = (block.size, block.outer);
         let p = fit.structure.fixed.len();
         let (mut z, mut pull) = (vec![0.0; q * q], vec![0.0; q * (p + 1)]);
@@ -78,8 +78,8 @@ impl BlockPosterior {
     }
 
     /// Draws the fixed effects and then the outer effects into `draw` (lengths [`BlockPosterior::fixed`] and
-    /// [`BlockPosterior::outer`], one after the other) from as many standard normal numbers. Noughts give the mean.
-    /// Numbers that are missing count as noughts.
+    /// [`BlockPosterior::outer`], one after the other) from as many standard normal numbers. Zeros give the mean.
+    /// Numbers that are missing count as zeros.
     pub fn draw(&self, normals: &[f64], draw: &mut Vec<f64>) {
         let (p, q) = (self.fixed, self.outer);
         draw.clear();
@@ -143,18 +143,18 @@ impl BlockPosterior {
     }
 
     /// Mean and standard deviation of an inner effect given a draw: `constant − Σ weights · draw`, and `sd`. A level that
-    /// was never read has its prior; a flat level never read is `None`, and so is one of a builder for another structure.
+    /// was never read has its prior; an unpenalised level never read is `None`, and so is one of a builder for another structure.
     #[must_use]
-    pub fn inner(&self, builder: &BlockBuilder, level: usize, flat: LevelPrior) -> Option<InnerPosterior> {
+    pub fn inner(&self, builder: &BlockBuilder, level: usize, prior: LevelPrior) -> Option<InnerPosterior> {
         let columns = self.fixed + self.outer;
         let (n, sums) = builder.level_sums(level).unwrap_or((0.0, &[]));
         if !sums.is_empty() && sums.len() != self.outer + self.kept.len() + 1 {
             return None;
         }
-        let kappa = match flat {
+        let kappa = match prior {
             LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
-            LevelPrior::Flat if n > 0.0 => 1.0 / n,
-            LevelPrior::Flat => return None,
+            LevelPrior::Unpenalised if n > 0.0 => 1.0 / n,
+            LevelPrior::Unpenalised => return None,
         };
         let mut weights = vec![0.0; columns];
         let mut constant = 0.0;
@@ -172,7 +172,7 @@ impl BlockPosterior {
     }
 }
 
-/// Appends a draw of the fixed effects, `β̂ + σ L_X⁻ᵀ z`; numbers that are missing count as noughts.
+/// Appends a draw of the fixed effects, `β̂ + σ L_X⁻ᵀ z`; numbers that are missing count as zeros.
 fn draw_fixed(factor: &[f64], beta: &[f64], sigma: f64, normals: &[f64], draw: &mut Vec<f64>) {
     let from = draw.len();
     draw.extend((0..beta.len()).map(|k| normals.get(k).copied().unwrap_or(0.0) * sigma));
@@ -202,8 +202,8 @@ pub struct Combination {
 pub enum LevelPrior {
     /// `N(0, θ²σ²)`.
     Random,
-    /// Flat: a free offset.
-    Flat,
+    /// A flat prior: a free offset.
+    Unpenalised,
 }
 
 /// An inner effect given the other effects: mean `constant − Σ weights·draw`, standard deviation `sd`.

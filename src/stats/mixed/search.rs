@@ -26,10 +26,10 @@ fn evaluate(objective: &Objective<'_>, scale: &[f64], x: &[f64], last: &mut Last
     let theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
     *last = None;
     let found = objective.evaluate(&theta)?;
-    let slope = found.slope.iter().zip(scale).map(|(g, s)| g * s).collect();
+    let gradient = found.gradient.iter().zip(scale).map(|(g, s)| g * s).collect();
     let deviance = found.profile.deviance;
     *last = Some((x.to_vec(), found));
-    Some((deviance, slope))
+    Some((deviance, gradient))
 }
 
 /// What was evaluated last, where that was at `point`.

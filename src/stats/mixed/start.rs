@@ -1,14 +1,13 @@
 //! Where a search begins.
 
-use super::curvature::Curvature;
-use super::fit::{independent_columns, pick};
+use super::columns::{independent_columns, pick};
+use super::curvature::{Curvature, MANY_BLOCKS};
+use super::relative_covariance::for_each_copy;
 use super::search::{evaluated_at, remembering};
 use super::{Block, MixedSpec, Objective, Structure};
 use crate::stats::minimise::{StopReason, minimise_from};
 
-/// With as many blocks or more, the optimum of some of them is found first ...
-pub(super) const MANY_BLOCKS: usize = 96;
-/// ... namely of every so many-th.
+/// With many blocks the optimum of some of them is found first, namely of every so many-th.
 const COARSE: usize = 7;
 
 /// Where an optimisation starts.
@@ -56,7 +55,7 @@ pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
     let observations: f64 = blocks.iter().map(|block| block.observations).sum();
     let mut squares: Vec<Vec<f64>> = structure.outer.iter().map(|term| vec![0.0; term.width]).collect();
     for block in blocks {
-        super::objective::for_each_copy(structure, block, |term, at| {
+        for_each_copy(structure, block, |term, at| {
             for (effect, sum) in squares[term].iter_mut().enumerate() {
                 *sum += block.scale[at + effect];
             }
@@ -75,7 +74,7 @@ pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
     scale
 }
 
-/// Ones on the diagonals, noughts off them.
+/// Ones on the diagonals, zeros off them.
 pub(super) fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
     let structure = objective.structure();
     let mut start = Vec::with_capacity(scale.len());

@@ -91,14 +91,16 @@ impl Structure {
 #[non_exhaustive]
 pub enum MixedError {
     /// More fixed effects and free offsets than readings leave room for.
-    #[error("{observations} readings cannot carry {fixed} fixed effects and {flat} free offsets: bring more checks")]
+    #[error(
+        "{observations} readings cannot carry {fixed} fixed effects and {unpenalised} free offsets: bring more checks"
+    )]
     TooFew {
         /// Readings.
         observations: usize,
         /// Fixed effects kept.
         fixed: usize,
-        /// Inner levels with a flat prior.
-        flat: usize,
+        /// Unpenalised inner levels.
+        unpenalised: usize,
     },
     /// Nothing varies about the fixed effects, so that there is no spread to estimate.
     #[error("the fixed effects reproduce all {observations} readings exactly: there is no spread to estimate")]

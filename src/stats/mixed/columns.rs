@@ -1,0 +1,44 @@
+//! Which fixed columns a model can tell apart.
+
+use super::block::triangle;
+use super::{Block, Structure};
+
+/// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
+const COLLINEAR: f64 = 1e-11;
+/// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
+/// whose pivot is rounding is dropped.
+pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
+    let p = structure.fixed.len();
+    let mut total = vec![0.0; p * p];
+    let mut size = vec![0.0; p];
+    for block in blocks {
+        for i in 0..p {
+            let row = triangle(block.outer + i) + block.outer;
+            for j in 0..=i {
+                total[i * p + j] += block.gram[row + j];
+            }
+            size[i] += block.scale[block.outer + i];
+        }
+    }
+    let mut kept = vec![true; p];
+    for k in 0..p {
+        if !(total[k * p + k] > COLLINEAR * size[k]) {
+            kept[k] = false;
+            continue;
+        }
+        let pivot = total[k * p + k].sqrt();
+        for i in k..p {
+            total[i * p + k] /= pivot;
+        }
+        for i in k + 1..p {
+            for j in k + 1..=i {
+                total[i * p + j] -= total[i * p + k] * total[j * p + k];
+            }
+        }
+    }
+    kept
+}
+
+pub(super) fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {
+    names.iter().zip(kept).filter(|(_, keep)| **keep == which).map(|(name, _)| name.clone()).collect()
+}

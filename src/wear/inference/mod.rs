@@ -1,0 +1,9 @@
+//! What a fit says beyond its estimates: intervals, residuals, influence, drift.
+
+pub(super) mod bootstrap;
+pub(super) mod drift;
+pub(super) mod drift_series;
+pub(super) mod expected_drift;
+pub(super) mod influence;
+pub(super) mod intervals;
+pub(super) mod residuals;

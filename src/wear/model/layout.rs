@@ -1,0 +1,363 @@
+//! Which column of the model is which.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
+use crate::wear::reduce::levels::LineEpoch;
+use crate::wear::reduce::line_sums::LineSum;
+use crate::wear::reduce::reduction::WingReduction;
+use crate::wear::reduce::seen::Seen;
+use crate::wear::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
+use crate::wing::{LineSet, Row};
+
+/// Fewest wings for which wing effects are estimated.
+const FEWEST_WINGS: usize = 5;
+/// Fewest distinct span positions of a row for which it gets a span term.
+const FEWEST_SPANS: usize = 8;
+
+/// Columns of the wear model for one fleet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Layout {
+    pub(crate) structure: Structure,
+    /// Fixed column of the offset of a row of a model, rows by [`Row::index`]; empty when all share column 0.
+    offsets: BTreeMap<String, [Option<usize>; 6]>,
+    /// Fixed column of the rate of a material in a row; materials by name, rows by [`Row::index`].
+    rates: BTreeMap<String, [Option<usize>; 6]>,
+    /// Fixed column of the span term of a row.
+    spans: [Option<usize>; 6],
+    /// Fixed column of the first covariate.
+    first_covariate: usize,
+    /// Places of the outer terms in the structure.
+    pub(crate) check: Option<usize>,
+    pub(crate) wing: Option<usize>,
+    pub(crate) wing_row: Option<usize>,
+    pub(crate) few_wings: bool,
+    pub(crate) line_not_separable: bool,
+    pub(crate) check_not_separable: bool,
+}
+
+/// What one line contributes per unit of each column, at one value of the time shape.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct LineRow {
+    /// Columns and values of the fixed effects that grow with time.
+    pub(crate) fixed: Vec<(usize, f64)>,
+    /// `L · g`, m.
+    pub(crate) length_g_m: f64,
+}
+
+/// What every line of a set contributes where the time shape is 1, its wing's covariates apart. It serves all wings of the set
+/// and all checks: only lines with restarted segments need rows of their own.
+#[derive(Debug, Clone)]
+pub(crate) struct LineTable {
+    /// By line.
+    rows: Vec<LineRow>,
+    /// By line: columns and weights of its offset.
+    offsets: Vec<Vec<(usize, f64)>>,
+}
+
+impl Layout {
+    pub(crate) fn new(spec: &WearSpec, reduction: &Reduction) -> Self {
+        let mut rates: BTreeMap<String, BTreeSet<Row>> = BTreeMap::new();
+        let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
+        let seen = Seen::of(reduction);
+        let Seen { several_per_level, several_checks, .. } = seen;
+        let mut offset_rows: BTreeSet<(&str, Row)> = BTreeSet::new();
+        for (set, line) in seen.lines() {
+            let set = &reduction.line_sets[set];
+            let data = &set.lines()[line];
+            offset_rows.insert((set.model(), data.row));
+            for exposure in set.exposure_m(line) {
+                rates.entry(exposure.material.to_owned()).or_default().insert(data.row);
+            }
+            positions.entry(data.row).or_default().insert(data.span.to_bits());
+        }
+        let mut fixed = Vec::new();
+        let mut offsets: BTreeMap<String, [Option<usize>; 6]> = BTreeMap::new();
+        match spec.offsets {
+            OffsetOption::Common => fixed.push("offset".to_owned()),
+            OffsetOption::ModelRow => {
+                for (model, row) in offset_rows {
+                    offsets.entry(model.to_owned()).or_default()[row.index()] = Some(fixed.len());
+                    fixed.push(format!("offset:{model}:{row}"));
+                }
+            }
+        }
+        let mut rate_columns = BTreeMap::new();
+        for (material, rows) in rates {
+            let mut columns = [None; 6];
+            for row in rows {
+                columns[row.index()] = Some(fixed.len());
+                fixed.push(format!("rate:{material}:{row}"));
+            }
+            rate_columns.insert(material, columns);
+        }
+        let mut spans = [None; 6];
+        if spec.terms == TermsOption::RateSpan {
+            for row in positions.iter().filter(|(_, spans)| spans.len() >= FEWEST_SPANS).map(|(row, _)| *row) {
+                spans[row.index()] = Some(fixed.len());
+                fixed.push(format!("span:{row}"));
+            }
+        }
+        let first_covariate = fixed.len();
+        fixed.extend(reduction.covariates.iter().map(|name| format!("covariate:{name}")));
+        let few_wings = reduction.wings.len() < FEWEST_WINGS;
+        let mut outer = Vec::new();
+        let mut push = |name: &str, width| {
+            outer.push(OuterTerm { name: name.to_owned(), width, covariance: Covariance::Full });
+            Some(outer.len() - 1)
+        };
+        let check = if several_checks { push("check", 1) } else { None };
+        let wing = if few_wings { None } else { push("wing", 2) };
+        let by_row = spec.wing_effects == WingEffects::RateRow && !few_wings;
+        let wing_row = if by_row { push("wing:row", 1) } else { None };
+        Self {
+            structure: Structure { inner: several_per_level.then(|| "line".to_owned()), outer, fixed },
+            offsets,
+            rates: rate_columns,
+            spans,
+            first_covariate,
+            check,
+            wing,
+            wing_row,
+            few_wings,
+            line_not_separable: !several_per_level,
+            check_not_separable: !several_checks,
+        }
+    }
+
+    /// What does not hold together in a layout that was not made here (a file); `covariates` is how many the model has.
+    pub(crate) fn fault(&self, covariates: usize) -> Option<&'static str> {
+        let columns = self.structure.fixed.len();
+        let mut used: Vec<usize> = if self.offsets.is_empty() { vec![0] } else { Vec::new() };
+        used.extend(self.offsets.values().flatten().flatten());
+        used.extend(self.rates.values().flatten().chain(&self.spans).flatten());
+        used.extend((0..covariates).map(|k| self.first_covariate.saturating_add(k)));
+        used.sort_unstable();
+        let terms = [(self.check, "check", 1), (self.wing, "wing", 2), (self.wing_row, "wing:row", 1)];
+        let present: Vec<_> =
+            terms.iter().filter_map(|(place, name, width)| place.map(|place| (place, *name, *width))).collect();
+        let outer = present.len() == self.structure.outer.len()
+            && present.iter().enumerate().all(|(k, (place, name, width))| {
+                let term = &self.structure.outer[k];
+                *place == k && term.name == *name && term.width == *width && term.covariance == Covariance::Full
+            });
+        let named = self.rates.iter().all(|(material, columns)| {
+            Row::ALL.iter().zip(columns).all(|(row, column)| {
+                column.is_none_or(|column| {
+                    self.structure.fixed.get(column).is_some_and(|name| *name == format!("rate:{material}:{row}"))
+                })
+            })
+        });
+        let checks = [
+            (used.iter().copied().eq(0..columns), "columns of the model"),
+            (outer, "random terms of the model"),
+            (named, "names of the rates"),
+            (self.few_wings == self.wing.is_none(), "wing effects"),
+        ];
+        checks.iter().find(|(right, _)| !right).map(|(_, what)| *what)
+    }
+
+    /// Whether the fit has seen every material in every row that the set uses.
+    pub(crate) fn knows(&self, set: &LineSet, dropped: &[String]) -> bool {
+        set.lines().iter().enumerate().all(|(index, line)| {
+            set.exposure_m(index).iter().filter(|exposure| exposure.length_m > 0.0).all(|exposure| {
+                let column = self.rates.get(exposure.material).and_then(|columns| columns[line.row.index()]);
+                let name = column.and_then(|column| self.structure.fixed.get(column));
+                name.is_some_and(|name| !dropped.contains(name))
+            })
+        })
+    }
+
+    /// The contributions of one line at one check or forecast hour.
+    pub(crate) fn line_row(
+        &self,
+        set: &LineSet,
+        level: LineEpoch<'_>,
+        covariates: &[f64],
+        shape: Shape,
+        hours_h: f64,
+        out: &mut LineRow,
+    ) {
+        let g = shape.at(hours_h);
+        if level.new_at_h.is_empty() {
+            self.line_row_by(set, level.line, covariates, |_| g, out);
+        } else {
+            let at =
+                |segment: usize| shape.at((hours_h - level.new_at_h.get(segment).copied().unwrap_or(0.0)).max(0.0));
+            self.line_row_by(set, level.line, covariates, at, out);
+        }
+    }
+
+    /// The same with the time shape's value given for each segment of the path, canopy down.
+    pub(crate) fn line_row_by(
+        &self,
+        set: &LineSet,
+        line: usize,
+        covariates: &[f64],
+        g: impl Fn(usize) -> f64,
+        out: &mut LineRow,
+    ) {
+        out.fixed.clear();
+        out.length_g_m = 0.0;
+        let Some(data) = set.lines().get(line) else { return };
+        let row = data.row.index();
+        for (place, segment) in set.path(line).enumerate() {
+            let value = segment.length_mm / 1000.0 * g(place);
+            out.length_g_m += value;
+            if let Some(column) = self.rates.get(&segment.material).and_then(|columns| columns[row]) {
+                match out.fixed.iter_mut().find(|(known, _)| *known == column) {
+                    Some((_, sum)) => *sum += value,
+                    None => out.fixed.push((column, value)),
+                }
+            }
+        }
+        if let Some(column) = self.spans[row] {
+            out.fixed.push((column, (data.span * data.span - 1.0 / 3.0) * out.length_g_m));
+        }
+        for (k, value) in covariates.iter().enumerate() {
+            out.fixed.push((self.first_covariate + k, value * out.length_g_m));
+        }
+    }
+
+    /// How many copies of each outer term a wing with so many checks has.
+    pub(crate) fn copies(&self, checks: usize) -> Vec<usize> {
+        (0..self.structure.outer.len())
+            .map(|term| {
+                if Some(term) == self.check {
+                    checks
+                } else if Some(term) == self.wing_row {
+                    Row::ALL.len()
+                } else {
+                    1
+                }
+            })
+            .collect()
+    }
+
+    /// Columns and weights of the offset of a row of a model. A model or row that the fit never saw has the mean of those
+    /// of the row in the models seen, or of all.
+    pub(crate) fn offset_columns(&self, set: &LineSet, row: Row) -> Vec<(usize, f64)> {
+        if self.offsets.is_empty() {
+            return vec![(0, 1.0)];
+        }
+        if let Some(column) = self.offsets.get(set.model()).and_then(|columns| columns[row.index()]) {
+            return vec![(column, 1.0)];
+        }
+        let mut known: Vec<usize> = self.offsets.values().filter_map(|columns| columns[row.index()]).collect();
+        if known.is_empty() {
+            known = self.offsets.values().flatten().filter_map(|column| *column).collect();
+        }
+        let share = 1.0 / known.len().max(1) as f64;
+        known.into_iter().map(|column| (column, share)).collect()
+    }
+
+    /// Fixed column of the rate of a material in a row.
+    pub(crate) fn rate(&self, material: &str, row: Row) -> Option<usize> {
+        self.rates.get(material).and_then(|columns| columns[row.index()])
+    }
+
+    /// Materials that the model has rates for.
+    pub(crate) fn materials(&self) -> impl Iterator<Item = &str> {
+        self.rates.keys().map(String::as_str)
+    }
+
+    /// What the lines of a set contribute.
+    pub(crate) fn line_table(&self, set: &LineSet) -> LineTable {
+        let row = |line| {
+            let mut row = LineRow::default();
+            self.line_row_by(set, line, &[], |_| 1.0, &mut row);
+            row
+        };
+        LineTable {
+            rows: (0..set.lines().len()).map(row).collect(),
+            offsets: set.lines().iter().map(|line| self.offset_columns(set, line.row)).collect(),
+        }
+    }
+
+    /// Calls `visit` with every line_sum of a wing, its place and its row of the model's columns; `table` is that of `set`.
+    pub(crate) fn for_each_sum(
+        &self,
+        builder: &mut BlockBuilder,
+        (set, table): (&LineSet, &LineTable),
+        wing: &WingReduction,
+        shape: Shape,
+        mut visit: impl FnMut(&mut BlockBuilder, LineSum, usize, &[(usize, f64)]),
+    ) {
+        let structure = &self.structure;
+        let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_check = self.check.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_row = self.wing_row.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_fixed = builder.fixed_column(0);
+        let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| shape.at(*hours_h)).collect();
+        let mut restarted = LineRow::default();
+        // of the level at hand: what is there at any check, and what grows with the time shape, at 1
+        let mut constant: Vec<(usize, f64)> = Vec::new();
+        let mut growing: Vec<(usize, f64)> = Vec::new();
+        let mut entries: Vec<(usize, f64)> = Vec::new();
+        let mut current = None;
+        let grow = |row: usize, line: &LineRow, covariates: &[f64], growing: &mut Vec<(usize, f64)>| {
+            growing.clear();
+            growing.extend(wing_column.map(|column| (column + 1, line.length_g_m)));
+            growing.extend(first_row.map(|column| (column + row, line.length_g_m)));
+            growing.extend(line.fixed.iter().map(|(column, value)| (first_fixed + column, *value)));
+            let first = first_fixed + self.first_covariate;
+            growing.extend(covariates.iter().enumerate().map(|(k, value)| (first + k, value * line.length_g_m)));
+        };
+        for (index, line_sum) in wing.line_sums.iter().enumerate() {
+            let check = line_sum.check as usize;
+            let level = wing.levels.at(line_sum.level as usize);
+            let row = set.lines()[level.line].row.index();
+            if current != Some(line_sum.level) {
+                current = Some(line_sum.level);
+                constant.clear();
+                constant.extend(wing_column.map(|column| (column, 1.0)));
+                constant.extend(table.offsets[level.line].iter().map(|(column, w)| (first_fixed + column, *w)));
+                grow(row, &table.rows[level.line], &wing.covariates, &mut growing);
+            }
+            entries.clear();
+            entries.extend(first_check.map(|column| (column + check, 1.0)));
+            entries.extend_from_slice(&constant);
+            if level.new_at_h.is_empty() {
+                entries.extend(growing.iter().map(|(column, value)| (*column, value * g[check])));
+            } else {
+                self.line_row(set, level, &[], shape, wing.hours_h[check], &mut restarted);
+                grow(row, &restarted, &wing.covariates, &mut growing);
+                entries.extend_from_slice(&growing);
+            }
+            visit(builder, line_sum, index, &entries);
+        }
+    }
+
+    /// An empty block for a wing, its restarted levels unpenalised.
+    pub(crate) fn empty_block(&self, wing: &WingReduction) -> BlockBuilder {
+        let mut builder = BlockBuilder::new(&self.structure, &self.copies(wing.hours_h.len()));
+        for index in wing.levels.restarted() {
+            builder.unpenalise(index);
+        }
+        builder
+    }
+
+    /// One wing's sums as a block under construction; `weights` by line_sum, where readings do not count alike.
+    pub(crate) fn builder(
+        &self,
+        lines: (&LineSet, &LineTable),
+        wing: &WingReduction,
+        shape: Shape,
+        weights: Option<&[f64]>,
+    ) -> BlockBuilder {
+        let mut builder = self.empty_block(wing);
+        self.for_each_sum(&mut builder, lines, wing, shape, |builder, line_sum, index, entries| {
+            builder.add_weighted(
+                Some(line_sum.level as usize),
+                entries,
+                weights.and_then(|weights| weights.get(index)).copied().unwrap_or(1.0),
+                f64::from(line_sum.count),
+                line_sum.sum_mm(),
+                line_sum.squares_mm2(),
+            );
+        });
+        builder
+    }
+}

@@ -1,0 +1,6 @@
+//! The model: its options, its columns, its time shapes.
+
+pub(super) mod error;
+pub(super) mod layout;
+pub(super) mod shape;
+pub(super) mod spec;
