@@ -92,6 +92,7 @@ mod simulate_coverage;
 mod simulate_policy;
 mod simulate_truth;
 mod statistical;
+mod stats_student;
 mod supply_chain;
 mod support;
 mod torture;

@@ -3,13 +3,15 @@
 use std::collections::HashMap;
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::{Check, reading_deviation_mm};
+use crate::stats::student_quantile;
 use crate::wing::{LineSet, Row, Side};
 
 /// Coverage factor for 95 % when the degrees of freedom are many (GUM practice).
 const COVERAGE: f64 = 2.0;
+/// Degrees of freedom beyond which they are many: Student's quantile is the normal's to a millionth.
+const MOST_FREEDOM: f64 = 1e6;
 /// Name of the part that repeats replace.
 const REPEATABILITY: &str = "repeatability";
 /// Smallest repeatability that repeats can show, mm: the rounding to whole millimetres, `1/√12`.
@@ -148,11 +150,8 @@ impl Uncertainty {
     /// Coverage factor for 95 %: 2, or the 97.5 % quantile of Student's t where that is larger.
     #[must_use]
     pub fn coverage(&self) -> f64 {
-        let quantile = self
-            .degrees_of_freedom
-            .and_then(|freedom| StudentsT::new(0.0, 1.0, freedom.max(1.0)).ok())
-            .map_or(COVERAGE, |student| student.inverse_cdf(0.975));
-        if quantile.is_finite() { quantile.max(COVERAGE) } else { COVERAGE }
+        let quantile = self.degrees_of_freedom.and_then(|freedom| student_quantile(0.975, freedom.max(1.0)));
+        quantile.map_or(COVERAGE, |quantile| quantile.max(COVERAGE))
     }
 
     /// Expanded uncertainty (95 %).
@@ -302,7 +301,8 @@ impl Budget {
         let degrees_of_freedom = self
             .repeats
             .filter(|_| repeatability > 0.0)
-            .map(|repeats| repeats.degrees_of_freedom * (variance / repeatability).powi(2));
+            .map(|repeats| repeats.degrees_of_freedom * (variance / repeatability).powi(2))
+            .filter(|freedom| *freedom <= MOST_FREEDOM);
         Uncertainty { standard: variance.sqrt(), degrees_of_freedom }
     }
 }

@@ -3,11 +3,11 @@
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 use super::anova::AnovaRow;
 use super::interval::VarianceInterval;
 use super::{GaugeError, LIMIT_FACTOR};
+use crate::stats::student_coverage;
 
 /// Source of variance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -189,12 +189,7 @@ pub(super) fn needed(fixed_mm2: f64, sd_mm: f64, wanted_mm: f64) -> Result<Readi
 
 /// Coverage factor for a level: Student's t with so many degrees of freedom, or the normal's without.
 pub(super) fn coverage(level: f64, freedom: Option<f64>) -> f64 {
-    let at = 0.5 * (1.0 + level);
-    freedom
-        .and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok())
-        .map(|t| t.inverse_cdf(at))
-        .or_else(|| Normal::new(0.0, 1.0).ok().map(|normal| normal.inverse_cdf(at)))
-        .unwrap_or(2.0)
+    student_coverage(level, freedom.unwrap_or(f64::INFINITY)).unwrap_or(2.0)
 }
 
 impl fmt::Display for Gauge {

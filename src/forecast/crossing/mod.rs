@@ -3,7 +3,6 @@
 mod first;
 mod incidence;
 mod middle_seeker;
-mod normal_tail;
 pub(in crate::forecast) mod pass;
 mod passage;
 mod spec;

@@ -1,8 +1,8 @@
 //! First crossing of a limit by a straight Gaussian path.
 
-use super::normal_tail::{density, ln_upper, upper, upper_quantile};
 use crate::forecast::ForecastError;
 use crate::forecast::error::positive;
+use crate::stats::normal_tail::{density, ln_upper, upper, upper_quantile};
 
 /// A straight path `a + b·t` whose start `a` and slope `b` are jointly Gaussian; the closed form beside the draws.
 ///

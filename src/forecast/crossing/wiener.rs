@@ -2,9 +2,9 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, LN_2, PI};
 
-use super::normal_tail::{erfcx, ln_add, ln_upper, upper};
 use crate::forecast::ForecastError;
 use crate::forecast::error::positive;
+use crate::stats::normal_tail::{erfcx, ln_add, ln_upper, upper};
 
 /// First passage of a Wiener path with drift through a level, where the drift may differ from unit to unit:
 /// `X(t) = μt + σW(t)`, `X(0) = 0`, `μ ~ N(m, τ²)` (with `τ = 0` the inverse Gaussian distribution).

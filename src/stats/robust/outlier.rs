@@ -1,8 +1,9 @@
 //! Tests for outliers in a normal sample.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 use thiserror::Error;
+
+use crate::stats::student_quantile;
 
 /// Whether an outlier may lie on either end or on one named before.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -66,9 +67,7 @@ fn critical(n: f64, level: f64, tail: Tail) -> Result<f64, OutlierError> {
         Tail::One => 1.0,
         Tail::Both => 2.0,
     };
-    let t = StudentsT::new(0.0, 1.0, n - 2.0)
-        .map_err(|_| OutlierError::TooFew { got: 0, needed: 3 })?
-        .inverse_cdf(level / (ends * n));
+    let t = student_quantile(level / (ends * n), n - 2.0).ok_or(OutlierError::TooFew { got: 0, needed: 3 })?;
     Ok((n - 1.0) / n.sqrt() * (t * t / (n - 2.0 + t * t)).sqrt())
 }
 

@@ -2,10 +2,9 @@
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-use crate::stats::StopReason;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
+use crate::stats::{NORMAL_95, StopReason, student_quantile};
 use crate::wear::fit::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use crate::wear::model::layout::Layout;
 use crate::wear::model::spec::ReducedModel;
@@ -343,7 +342,7 @@ impl Part {
 
 /// Two-sided 95 % quantile of Student's t.
 fn t_quantile(freedom: f64) -> f64 {
-    StudentsT::new(0.0, 1.0, freedom).map_or_else(|_| Normal::standard().inverse_cdf(0.975), |t| t.inverse_cdf(0.975))
+    student_quantile(0.975, freedom).unwrap_or(NORMAL_95)
 }
 
 fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {

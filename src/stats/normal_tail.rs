@@ -26,7 +26,7 @@ fn erf_series(x: f64) -> f64 {
 
 /// Scaled complementary error function `e^(x²)·erfc(x)` for `x ≥ 0`: from 2 on by its continued fraction
 /// `1/√π · 1/(x + ½/(x + 1/(x + 3⁄2/(x + …))))` (Abramowitz and Stegun 1964, 7.1.14, memory).
-pub(in crate::forecast) fn erfcx(x: f64) -> f64 {
+pub(crate) fn erfcx(x: f64) -> f64 {
     if x < HAND_OVER {
         return (x * x).exp() * (1.0 - erf_series(x));
     }
@@ -49,17 +49,17 @@ fn erfc(x: f64) -> f64 {
 }
 
 /// Standard normal density.
-pub(in crate::forecast) fn density(z: f64) -> f64 {
+pub(crate) fn density(z: f64) -> f64 {
     (-0.5 * z * z - LN_SQRT_2PI).exp()
 }
 
 /// Upper tail `P(Z > z)`.
-pub(in crate::forecast) fn upper(z: f64) -> f64 {
+pub(crate) fn upper(z: f64) -> f64 {
     0.5 * erfc(z * FRAC_1_SQRT_2)
 }
 
 /// Logarithm of the upper tail; never underflows.
-pub(in crate::forecast) fn ln_upper(z: f64) -> f64 {
+pub(crate) fn ln_upper(z: f64) -> f64 {
     if z > 5.0 {
         -0.5 * z * z + (erfcx(z * FRAC_1_SQRT_2)).ln() - LN_2
     } else if z < -5.0 {
@@ -70,7 +70,7 @@ pub(in crate::forecast) fn ln_upper(z: f64) -> f64 {
 }
 
 /// Upper quantile: the `z` with `P(Z > z) = p`, for `p` inside 0 … 1; two Newton steps after the approximation of statrs.
-pub(in crate::forecast) fn upper_quantile(p: f64) -> f64 {
+pub(crate) fn upper_quantile(p: f64) -> f64 {
     let mut z = std::f64::consts::SQRT_2 * erfc_inv(2.0 * p);
     for _ in 0..2 {
         let step = (upper(z) - p) / density(z);
@@ -82,7 +82,7 @@ pub(in crate::forecast) fn upper_quantile(p: f64) -> f64 {
 }
 
 /// `ln(e^a + e^b)`.
-pub(in crate::forecast) fn ln_add(a: f64, b: f64) -> f64 {
+pub(crate) fn ln_add(a: f64, b: f64) -> f64 {
     let (high, low) = if a > b { (a, b) } else { (b, a) };
     if high == f64::NEG_INFINITY { high } else { high + (low - high).exp().ln_1p() }
 }
