@@ -4,7 +4,6 @@ mod args;
 mod backtest;
 mod due;
 mod failure;
-mod gate;
 mod gauge;
 mod input;
 mod judging;
@@ -29,7 +28,7 @@ mod wear;
 
 use std::process::ExitCode;
 
-use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use failure::Failure;
 use output::Output;
@@ -51,9 +50,6 @@ struct Cli {
     command: Option<Command>,
     #[command(flatten)]
     report: report::Options,
-    /// Write over files that this program did not write (recorded adjustments excepted)
-    #[arg(long, global = true)]
-    force: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -119,15 +115,7 @@ wings failed (the others' results are given), 2 the call is wrong.";
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {
-    let command = Cli::command();
-    let matches = command.clone().get_matches();
-    let cli = match Cli::from_arg_matches(&matches) {
-        Ok(cli) => cli,
-        Err(error) => error.exit(),
-    };
-    if let Err(refused) = gate::guard(&command, &matches) {
-        return refused.print(false);
-    }
+    let cli = Cli::parse();
     let (json, outcome) = match cli.command {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
@@ -152,11 +140,6 @@ pub(crate) fn run() -> ExitCode {
 
 /// Prints the result or the failure and picks the exit code.
 fn finish(json: bool, outcome: Result<Output, Failure>) -> ExitCode {
-    let came = if outcome.is_ok() { gate::Came::Through } else { gate::Came::ToGrief };
-    let outcome = match (outcome, gate::finish(came)) {
-        (Ok(_), Err(failure)) => Err(failure),
-        (outcome, _) => outcome,
-    };
     match outcome {
         Ok(output) => output.print(),
         Err(failure) => failure.print(json),

@@ -11,8 +11,7 @@ use linedrift::report::Figure;
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
-use super::paint;
-pub(super) use super::gate::make_folder;
+use super::{Failure, paint};
 
 /// Widest line of what is said on a terminal.
 const WIDTH: usize = 80;
@@ -48,14 +47,6 @@ pub(super) struct Document<T> {
     demo: bool,
 }
 
-/// A document with the cautions behind its own keys: every answer carries them.
-#[derive(Debug, Serialize)]
-struct Cautioned<'a, T> {
-    #[serde(flatten)]
-    inner: &'a T,
-    cautions: &'static [&'static str],
-}
-
 impl<T: Serialize> Document<T> {
     pub(super) fn new(inner: T, demo: bool) -> Self {
         Self { inner, demo }
@@ -77,8 +68,7 @@ impl Output {
 
     /// One JSON document.
     pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
-        let document = Cautioned { inner: document, cautions: text::CAUTIONS };
-        let text = serde_json::to_string_pretty(&document).map_err(|error| super::Failure::result(&error))?;
+        let text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
         Ok(Self::raw(ascii_where_hidden(&text) + "\n"))
     }
 
@@ -175,6 +165,12 @@ pub(super) fn write_formats(
         files.push(folder.join(format!("{}.{}", table.name, format.ending())).display().to_string());
     }
     Ok(files)
+}
+
+/// Makes a folder, with those above it, where it is not there yet.
+pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path)
+        .map_err(|error| Failure::Result(format!("cannot make the folder `{}`: {error}", path.display())))
 }
 
 /// Lines of at most 80 characters, where words allow it; a line that goes on is indented.

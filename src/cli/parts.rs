@@ -70,7 +70,6 @@ pub(super) fn write<J: BatchJob>(
     progress: Progress,
     told: Told,
 ) -> Result<Output, Failure> {
-    output::make_folder(folder)?;
     progress.count(fleet.histories().len());
     let written = spec.write(fleet, job, folder, &|at| progress.at(at))?;
     drop(progress);
