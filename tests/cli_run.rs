@@ -303,7 +303,7 @@ fn text_answers_carry_the_cautions() {
 fn tables_go_where_out_says() {
     let folder = loft();
     for (command, names) in [
-        ("trim", &["trim_checks", "trim_rows", "trim_lines", "trim_twist"][..]),
+        ("trim", &["trim_checks", "trim_diagnosis", "trim_rows", "trim_lines", "trim_twist"][..]),
         ("vet", &["vet_checks", "vet_findings"]),
         ("wear", &["wear_terms", "wear_spread", "wear_drift"]),
         ("due", &["due"]),
@@ -390,9 +390,17 @@ fn a_plain_call_in_an_empty_folder_makes_the_report_of_the_demo() {
         fs::read_to_string(folder.path().join("linedrift-report/trim_lines.csv")).unwrap().lines().count() - 1;
     let most = 50_000 + 22_000 * 48 + 500 * lines;
     assert!(page.len() < most, "{} of at most {most}", page.len());
-    for table in
-        ["trim_checks", "trim_rows", "trim_lines", "trim_twist", "wear_terms", "wear_spread", "wear_drift", "due"]
-    {
+    for table in [
+        "trim_checks",
+        "trim_diagnosis",
+        "trim_rows",
+        "trim_lines",
+        "trim_twist",
+        "wear_terms",
+        "wear_spread",
+        "wear_drift",
+        "due",
+    ] {
         for ending in ["csv", "parquet"] {
             assert!(folder.path().join(format!("linedrift-report/{table}.{ending}")).is_file(), "{table}.{ending}");
         }

@@ -158,7 +158,7 @@ fn a_run_stopped_after_any_wing_goes_on_to_the_same_bytes() {
     let written = spec.write(&fleet, &job, whole.path(), &GO).unwrap();
     assert_eq!((written.parts, written.resumed, written.wings), (4, 0, 11));
     let expected = files(whole.path());
-    let names = ["trim_checks", "trim_rows", "trim_lines", "trim_twist", "trim_failures"];
+    let names = ["trim_checks", "trim_diagnosis", "trim_rows", "trim_lines", "trim_twist", "trim_failures"];
     assert_eq!(written.tables, names);
     assert_eq!(expected.len(), 4 * names.len() + 1);
 

@@ -308,9 +308,10 @@ fn the_folder_in_the_documents_is_sound() {
 
 #[test]
 fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
+    use linedrift::check::sheet::LineOnSide;
     use linedrift::fleet::tables;
     use linedrift::forecast::{Basis, CrossingHours, DueRow, Reason};
-    use linedrift::trim::{Interval, LineVerdict, RowTrim, Trim, Verdict};
+    use linedrift::trim::{Diagnosis, DiagnosisCode, Interval, LineVerdict, RowTrim, Trim, TrimState, Verdict};
     use linedrift::wear::{SpreadRow, TermRow};
 
     let trim = Trim {
@@ -319,6 +320,19 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         hours: 85.0,
         stage: Stage::AsFound,
         common_mm: None,
+        state: TrimState::Adjust,
+        summary: "Adjust: the brakes.".to_owned(),
+        diagnosis: vec![Diagnosis {
+            code: DiagnosisCode::WholeSet,
+            text: "Long.".to_owned(),
+            value_mm: Some(2.0),
+            lower_mm: Some(1.0),
+            upper_mm: Some(3.0),
+            side: None,
+            row: Some(Row::Brake),
+            segment: None,
+            lines: vec![LineOnSide { side: Side::Left, line: "A1".to_owned() }],
+        }],
         lines: vec![LineVerdict {
             side: Side::Left,
             line: "A1".to_owned(),
@@ -329,8 +343,10 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
             uncertainty_mm: 3.0,
             tolerance_mm: 10.0,
             span: 0.25,
-            verdict: Verdict::Within,
-            wrong_probability: Some(0.001),
+            verdict: Some(Verdict::Within),
+            chance_outside: 0.001,
+            near: false,
+            doubted: false,
         }],
         rows: vec![RowTrim {
             row: Row::Brake,
@@ -379,8 +395,9 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
     let trims = [trim];
     assert_eq!(
         written(&tables::lines(&trims)),
-        "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict,wrong_probability\n\
-         a,7,left,A1,A,0.25,2.0,1.5,3.0,10.0,within,0.001\n"
+        "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict,\
+         chance_outside,near,doubted\n\
+         a,7,left,A1,A,0.25,2.0,1.5,3.0,10.0,within,0.001,false,false\n"
     );
     assert_eq!(
         written(&tables::rows(&trims)),
@@ -388,9 +405,14 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
     );
     let checks = written(&tables::checks(&trims));
     assert!(checks.starts_with(
-        "check,wing,hours_h,stage,common_mm,incidence_change_deg,incidence_change_lower_deg,incidence_change_upper_deg,"
+        "check,wing,hours_h,stage,state,summary,outside,doubted,common_mm,incidence_change_deg,incidence_change_lower_deg,incidence_change_upper_deg,"
     ));
-    assert!(checks.contains("\na,7,85.0,as_found,,0.1,-0.1,0.3,,"), "{checks}");
+    assert!(checks.contains("\na,7,85.0,as_found,adjust,Adjust: the brakes.,0,0,,0.1,-0.1,0.3,,"), "{checks}");
+    assert_eq!(
+        written(&tables::diagnosis(&trims)),
+        "check,wing,place,code,text,value_mm,lower_mm,upper_mm,side,row,segment,lines\n\
+         a,7,1,whole-set,Long.,2.0,1.0,3.0,,brake,,left:A1\n"
+    );
     let terms = written(&tables::terms(&[term("offset"), term("rate:lcp:A")]));
     assert!(terms.contains("\noffset,mm,1.0,0.1,0.8,1.2\nrate:lcp:A,mm/m in the first 100 h,"), "{terms}");
     let spread = written(&tables::spread(&[spread]));

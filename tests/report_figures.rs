@@ -67,7 +67,7 @@ fn every_line_read_has_one_mark_that_says_its_sign() {
     };
     assert_eq!((marks(|tip, base| tip < base), marks(|tip, base| tip > base)), (longer, shorter));
     assert_eq!(text.matches("</circle>").count(), level);
-    let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
+    let outside = trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count();
     // one more in the legend
     assert_eq!(text.matches("mark out").count(), outside + 1);
     assert!(figure.description().contains(&format!("{longer} longer (pointing up), {shorter} shorter")));

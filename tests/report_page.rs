@@ -203,7 +203,7 @@ fn renamed(made: &mut Made, name: &str) {
         trim.check = name.to_owned();
         trim.lines[0].line = name.to_owned();
         trim.lines[0].relative_mm = 99.0;
-        trim.lines[0].verdict = Verdict::Outside;
+        trim.lines[0].verdict = Some(Verdict::Outside);
     }
     for planned in made.plans.iter_mut().filter(|planned| planned.plan.wing == old) {
         planned.plan.wing = name.to_owned();
@@ -447,7 +447,7 @@ fn wings_come_in_order_of_urgency_and_all_of_them_come() {
     let wings: Vec<&str> = made.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
     let outside = |wing: &str| {
         let trim = made.trims.iter().find(|trim| trim.wing == wing);
-        trim.map_or(0, |trim| trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count())
+        trim.map_or(0, |trim| trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count())
     };
     // 3 is over a limit; the next four share their day, so the most lines outside come first, then the fewest hours left
     // (fewer by place); 4 has no day
@@ -496,8 +496,11 @@ fn results_of_strange_wings_are_refused() {
 #[test]
 fn figures_show_what_was_measured() {
     let made = small();
-    let trim = made.trims.iter().find(|trim| trim.lines.iter().any(|line| line.verdict == Verdict::Outside));
-    let trim = trim.unwrap();
+    let trim = made.trims.iter().find(|trim| trim.lines.iter().any(|line| line.verdict == Some(Verdict::Outside)));
+    let mut doubting = trim.unwrap().clone();
+    let within = doubting.lines.iter_mut().find(|line| line.verdict == Some(Verdict::Within)).unwrap();
+    (within.verdict, within.doubted) = (None, true);
+    let trim = &doubting;
     let figures = deviation_figures(trim).unwrap();
     let rows: std::collections::BTreeSet<_> = trim.lines.iter().map(|line| line.row).collect();
     assert_eq!(figures.len(), rows.len());
@@ -505,13 +508,13 @@ fn figures_show_what_was_measured() {
     let of = |side| trim.lines.iter().filter(|line| line.side == side).count();
     assert_eq!(svg.matches("f-left").count(), of(linedrift::wing::Side::Left));
     assert_eq!(svg.matches("s-rightmark").count(), of(linedrift::wing::Side::Right));
-    let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
+    let outside = trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count();
     assert_eq!(svg.matches("s-outside").count(), 2 * outside, "two strokes a cross");
     assert_eq!(svg.matches("s-muted").count(), trim.lines.len(), "an interval each");
-    let undecided = trim.lines.iter().filter(|line| line.verdict == Verdict::Undecided).count();
-    assert!(undecided > 0);
-    assert_eq!(svg.matches("s-ink\"").count(), undecided, "a ring around each");
-    let said: usize = figures.iter().map(|figure| figure.description().matches(" Undecided: ").count()).sum();
+    let doubted = trim.counts().doubted;
+    assert!(doubted > 0);
+    assert_eq!(svg.matches("s-ink\"").count(), doubted, "a ring around each");
+    let said: usize = figures.iter().map(|figure| figure.description().matches(" Doubtful: ").count()).sum();
     assert!(said > 0 && figures.iter().all(|figure| figure.description().contains("mm (95 %), tolerance \u{b1} ")));
 
     let rows = row_figure(trim).unwrap().unwrap();

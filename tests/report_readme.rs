@@ -13,7 +13,7 @@ fn the_output_in_the_readme_is_the_output_of_its_example() {
     let history = fleet.history("W05").unwrap();
     let check = history.checks.last().unwrap();
     let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, check).unwrap();
-    let outside = trim.lines.iter().filter(|line| line.verdict == Verdict::Outside).count();
+    let outside = trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count();
     let mut out = String::new();
     writeln!(out, "check {}: {outside} of {} lines outside", trim.check, trim.lines.len()).unwrap();
     let fit = WearSpec::default().fit(&fleet).unwrap();

@@ -66,7 +66,7 @@ fn t2_the_tolerance_of_a_line_is_10_millimetres() {
             check_of(&set, |side, line| Some(if (side, line.rank) == (Side::Left, 4) { off_mm } else { 0.0 }));
         let trim = run(&exact, &set, &check);
         let line = trim.lines.iter().find(|line| line.side == Side::Left && line.line == "A4").unwrap();
-        assert_eq!(line.verdict, verdict, "{off_mm}");
+        assert_eq!(line.verdict, Some(verdict), "{off_mm}");
     }
     assert_eq!(Limits::default(), Limits::default().line_mm(10.0));
 }
@@ -77,7 +77,7 @@ fn t3_a_set_uniformly_long_is_no_trim_fault() {
     let set = set_of(&[(Row::A, Some(0.1), 9), (Row::B, Some(0.5), 9)], root_chord(2.6));
     let at = |off_mm: f64| run(&TrimSpec::default(), &set, &check_of(&set, |_, _| Some(off_mm)));
     let codes = |off_mm: f64| at(off_mm).notes.into_iter().map(|note| note.code).collect::<Vec<_>>();
-    assert!(at(40.0).lines.iter().all(|line| line.verdict == Verdict::Within));
+    assert!(at(40.0).lines.iter().all(|line| line.verdict == Some(Verdict::Within)));
     assert_abs_diff_eq!(at(40.0).incidence_change_deg.value.unwrap(), 0.0, epsilon = 1e-12);
     assert_ne!(codes(60.0), codes(40.0), "past 50 mm it is remarked");
     assert_eq!(codes(49.0), codes(40.0));

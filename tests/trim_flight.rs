@@ -182,7 +182,7 @@ fn as_found_against_as_left() {
     assert_eq!(change.lines.len(), found.lines.len() - 1);
     assert_eq!((change.unmatched.len(), change.unmatched[0].check.as_str()), (1, "c1"));
     let line = change.lines.iter().find(|line| line.line == "A3").unwrap();
-    assert_eq!((line.before, line.after), (Verdict::Outside, Verdict::Within));
+    assert_eq!((line.before, line.after), (Some(Verdict::Outside), Some(Verdict::Within)));
     assert_abs_diff_eq!(line.change_mm, 14.0, epsilon = 1e-9);
     let expected = left.incidence_change_deg.value.unwrap() - found.incidence_change_deg.value.unwrap();
     assert_eq!(change.incidence_deg.value, Some(expected));

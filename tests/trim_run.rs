@@ -3,7 +3,7 @@
 use approx::assert_abs_diff_eq;
 use linedrift::Date;
 use linedrift::check::{Budget, Check, Reading, Repeats, RiserReading};
-use linedrift::trim::{ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
+use linedrift::trim::{DecisionRule, ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
 use linedrift::wing::{Line, LineSet, ModelData, Row, RowData, Segment, Side, Wing};
 
 /// Rows with chord position and number of lines, all lines 6 m.
@@ -72,7 +72,7 @@ fn wavy(side: Side, line: &Line) -> f64 {
 }
 
 #[test]
-fn verdicts_follow_the_guard_band_and_the_lines_own_tolerance_wins() {
+fn verdicts_go_by_value_or_by_the_guard_band_and_the_lines_own_tolerance_wins() {
     let base = three_rows();
     let mut lines = base.lines().to_vec();
     lines[3].tolerance_mm = Some(25.0);
@@ -90,8 +90,14 @@ fn verdicts_follow_the_guard_band_and_the_lines_own_tolerance_wins() {
     let trim = run(&TrimSpec::default(), &set, &check);
     assert_eq!(trim.common_mm, Some(30.0));
     let verdict = |trim: &Trim, side, name: &str| {
-        trim.lines.iter().find(|line| line.side == side && line.line == name).unwrap().verdict
+        trim.lines.iter().find(|line| line.side == side && line.line == name).unwrap().verdict.unwrap()
     };
+    let near = |name: &str| trim.lines.iter().find(|line| line.side == Side::Left && line.line == name).unwrap().near;
+    assert_eq!(verdict(&trim, Side::Left, "A2"), Verdict::Within);
+    assert_eq!(verdict(&trim, Side::Left, "A3"), Verdict::Outside);
+    assert_eq!((near("A2"), near("A3"), near("A5")), (false, false, false));
+    assert_eq!(trim.counts().outside, 1);
+    let trim = run(&TrimSpec::default().rule(DecisionRule::Guarded), &set, &check);
     assert_eq!(verdict(&trim, Side::Left, "A1"), Verdict::Within);
     assert_eq!(verdict(&trim, Side::Left, "A2"), Verdict::Undecided);
     assert_eq!(verdict(&trim, Side::Left, "A3"), Verdict::Outside);

@@ -115,7 +115,7 @@ fn t5_two_rows_under_ten_millimetres_need_nothing() {
     let set = set_of(&[(Row::A, Some(0.12), 10), (Row::B, Some(0.6), 10)], root_chord(2.6));
     let check = check_of(&set, |_, line| Some(if line.row == Row::A { 9.0 } else { 0.0 }));
     let trim = run(&TrimSpec::default(), &set, &check);
-    assert!(trim.lines.iter().all(|line| line.verdict == Verdict::Within));
+    assert!(trim.lines.iter().all(|line| line.verdict == Some(Verdict::Within)));
 }
 
 // Practice (T6): front lines long by 20 mm trim slower, nose-up.

@@ -26,4 +26,4 @@ pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviati
 pub use fleet::{DEMO_NOTE, Fleet, FleetError, History};
 pub use reading::{Check, Condition, Reading, RiserReading, Stage};
 pub use round::{AGREEMENT_MM, Round, RoundAnswer, RoundError, RoundEvent, RoundPlace};
-pub use verdict::Verdict;
+pub use verdict::{DecisionRule, Verdict, chance_outside, is_near};

@@ -322,8 +322,13 @@ fn write_figures(page: &Page, fleet: &Fleet, folder: &Path, format: FigureFormat
 fn write_tables(fleet: &Fleet, results: &Results, out: &Path) -> Result<Vec<String>, Failure> {
     output::make_folder(out)?;
     let trims = &results.judged.trims;
-    let mut all: Vec<Table> =
-        vec![tables::checks(trims), tables::rows(trims), tables::lines(trims), tables::twist(trims)];
+    let mut all: Vec<Table> = vec![
+        tables::checks(trims),
+        tables::diagnosis(trims),
+        tables::rows(trims),
+        tables::lines(trims),
+        tables::twist(trims),
+    ];
     if let Some(fit) = &results.fit {
         all.extend([tables::terms(fit.terms()), tables::spread(fit.spread())]);
         all.push(tables::drift(&fit.drift(fleet.line_sets())));

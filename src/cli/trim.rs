@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use linedrift::fleet::batch::TrimJob;
 use linedrift::fleet::{read_planform, tables};
 use linedrift::report::text;
-use linedrift::trim::{Trim, TrimChange, TrimSpec};
+use linedrift::trim::{DecisionRule, Trim, TrimChange, TrimSpec};
 use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, Tables};
@@ -28,6 +28,10 @@ pub(super) struct Args {
     /// Radius of the wing's arch seen from the front, metres
     #[arg(long, value_name = "M", value_parser = length)]
     arch_radius_m: Option<f64>,
+    /// How a deviation is held against its tolerance: by value, or guarded by its uncertainty on either side, with
+    /// `undecided` between
+    #[arg(long, value_enum, default_value = "value")]
+    rule: Rule,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -36,6 +40,12 @@ pub(super) struct Args {
     parts: InParts,
     #[command(flatten)]
     pub(super) common: Common,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Rule {
+    Value,
+    Guarded,
 }
 
 #[derive(Serialize)]
@@ -57,7 +67,10 @@ fn length(text: &str) -> Result<f64, String> {
 
 impl Args {
     fn spec(&self) -> Result<TrimSpec, Failure> {
-        let mut spec = TrimSpec::default();
+        let mut spec = TrimSpec::default().rule(match self.rule {
+            Rule::Value => DecisionRule::Value,
+            Rule::Guarded => DecisionRule::Guarded,
+        });
         if let Some(file) = &self.planform {
             spec = spec.planform(read_planform(file)?);
         }
@@ -83,6 +96,7 @@ impl Args {
         let judged = judging::judge(&input.fleet, &self.choice, &spec, &limits, &progress)?;
         self.tables.write(&[
             tables::checks(&judged.trims),
+            tables::diagnosis(&judged.trims),
             tables::rows(&judged.trims),
             tables::lines(&judged.trims),
             tables::twist(&judged.trims),

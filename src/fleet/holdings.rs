@@ -9,12 +9,10 @@ use serde::{Deserialize, Serialize};
 
 use super::batch::{ChosenCheck, latest_checks};
 use crate::check::doubt::DoubtSpec;
-use crate::check::{Fleet, History, Stage, Verdict};
-use crate::trim::TrimSpec;
+use crate::check::{Fleet, History, Stage};
+use crate::trim::{LineCounts, LineVerdict, Trim, TrimSpec};
 use crate::wing::{LineSet, Row, is_hidden};
 
-/// Checks that are looked through for doubtful readings, at most: a summary is to take a second.
-const LOOKED_THROUGH: usize = 200;
 /// Rows of verdicts that `Display` prints before it only counts.
 const SCREEN_ROWS: usize = 24;
 
@@ -70,21 +68,22 @@ pub struct RowHoldings {
     pub row: Row,
     /// Material of the longest part of the line (of several as long, the first by name).
     pub material: String,
-    /// Lines judged.
+    /// Lines read.
     pub lines: usize,
-    /// Lines inside their tolerance, uncertainty included.
+    /// Lines inside their tolerance.
     pub within: usize,
-    /// Lines too close to their tolerance to tell.
-    pub undecided: usize,
-    /// Lines outside their tolerance, uncertainty included.
+    /// Lines outside their tolerance.
     pub outside: usize,
+    /// Lines whose reading is doubted, counted apart.
+    pub doubted: usize,
 }
 
 impl RowHoldings {
-    /// Share of the lines that are within tolerance, per cent.
+    /// Share of the judged lines that are within tolerance, per cent.
     #[must_use]
     pub fn within_pct(&self) -> f64 {
-        if self.lines == 0 { 0.0 } else { 100.0 * self.within as f64 / self.lines as f64 }
+        let judged = self.lines - self.doubted.min(self.lines);
+        if judged == 0 { 0.0 } else { 100.0 * self.within as f64 / judged as f64 }
     }
 }
 
@@ -93,7 +92,150 @@ impl RowHoldings {
 pub struct DoubtfulShare {
     /// Wings with a check.
     pub latest_checks: usize,
-    /// Latest checks looked through: all up to 200, beyond that 200 spread evenly over the wings.
+    /// Latest checks that could be looked through.
+    pub checks: usize,
+    /// Readings in them.
+    pub readings: usize,
+    /// Doubtful ones among these.
+    pub doubtful: usize,
+}
+
+/// What a fleet holds: totals, one row per model, and how its latest checks stand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FleetSummary {
+    /// Totals.
+    #[serde(flatten)]
+    pub total: Holdings,
+    /// One row per line set.
+    pub models: Vec<ModelHoldings>,
+    /// Doubtful readings.
+    pub doubtful: DoubtfulShare,
+    /// Verdicts by row and material, with the default tolerance where a line has none of its own.
+    pub rows: Vec<RowHoldings>,
+    /// Wings whose latest check could not be judged or looked through.
+    pub failed: usize,
+}
+
+impl FleetSummary {
+    /// Counts a fleet.
+    #[must_use]
+    pub fn of(fleet: &Fleet) -> Self {
+        let mut total = Holdings::default();
+        for history in fleet.histories() {
+            total.add(history);
+        }
+        let models = fleet
+            .line_sets()
+            .iter()
+            .enumerate()
+            .map(|(index, set)| {
+                let mut holds = Holdings::default();
+                for history in fleet.histories().iter().filter(|history| history.line_set == index) {
+                    holds.add(history);
+                }
+                let mut materials: Vec<String> =
+                    set.segments().iter().map(|segment| segment.material.clone()).collect();
+                materials.sort();
+                materials.dedup();
+                ModelHoldings {
+                    model: set.model().to_owned(),
+                    table_version: set.table_version().map(str::to_owned),
+                    lines: set.lines().len(),
+                    materials,
+                    cascade: set.has_cascade(),
+                    holds,
+                }
+            })
+            .collect();
+        let latest = latest_checks(fleet);
+        let mut failed = BTreeSet::new();
+        let judged: Vec<Option<JudgedLatest>> = latest.par_iter().map(|one| JudgedLatest::of(fleet, one)).collect();
+        failed.extend(judged.iter().enumerate().filter(|(_, one)| one.is_none()).map(|(at, _)| at));
+        let judged: Vec<JudgedLatest> = judged.into_iter().flatten().collect();
+        let doubtful = DoubtfulShare {
+            latest_checks: latest.len(),
+            checks: judged.len(),
+            readings: judged.iter().map(|one| one.readings).sum(),
+            doubtful: judged.iter().map(|one| one.doubtful).sum(),
+        };
+        Self { total, models, doubtful, rows: rows(fleet, &judged), failed: failed.len() }
+    }
+}
+
+/// A latest check, looked through and judged.
+struct JudgedLatest {
+    line_set: usize,
+    readings: usize,
+    doubtful: usize,
+    trim: Trim,
+}
+
+impl JudgedLatest {
+    fn of(fleet: &Fleet, one: &ChosenCheck<'_>) -> Option<Self> {
+        let (set, history) = (fleet.line_set(one.history), one.history);
+        let doubts = DoubtSpec::default().run(set, history, one.at, None).ok()?;
+        let trim = TrimSpec::default().prepare(set).ok()?.judge_with(history, one.at, &doubts).ok()?;
+        let (readings, doubtful) = (doubts.readings(), doubts.findings().len());
+        Some(Self { line_set: history.line_set, readings, doubtful, trim })
+    }
+}
+
+/// Counts of the lines by row and material.
+fn rows(fleet: &Fleet, judged: &[JudgedLatest]) -> Vec<RowHoldings> {
+    let materials: Vec<Vec<String>> = fleet
+        .line_sets()
+        .iter()
+        .map(|set| (0..set.lines().len()).map(|line| material(set, line)).collect())
+        .collect();
+    let mut all: BTreeMap<(Row, &str), Vec<&LineVerdict>> = BTreeMap::new();
+    for one in judged {
+        let Some(set) = fleet.line_sets().get(one.line_set) else { continue };
+        for line in &one.trim.lines {
+            let place = set.find(&line.line, line.side).and_then(|at| materials.get(one.line_set)?.get(at));
+            all.entry((line.row, place.map_or("unknown", String::as_str))).or_default().push(line);
+        }
+    }
+    let row = |((row, material), lines): ((Row, &str), Vec<&LineVerdict>)| {
+        let counts = LineCounts::of(lines);
+        RowHoldings {
+            row,
+            material: material.to_owned(),
+            lines: counts.read,
+            within: counts.within,
+            outside: counts.outside,
+            doubted: counts.doubted,
+        }
+    };
+    all.into_iter().map(row).collect()
+}
+
+/// Material of the longest part of the line (of several as long, the first by name).
+    pub material: String,
+    /// Lines read.
+    pub lines: usize,
+    /// Lines inside their tolerance.
+    pub within: usize,
+    /// Lines outside their tolerance.
+    pub outside: usize,
+    /// Lines whose reading is doubted, counted apart.
+    pub doubted: usize,
+}
+
+impl RowHoldings {
+    /// Share of the judged lines that are within tolerance, per cent.
+    #[must_use]
+    pub fn within_pct(&self) -> f64 {
+        let judged = self.lines - self.doubted.min(self.lines);
+        if judged == 0 { 0.0 } else { 100.0 * self.within as f64 / judged as f64 }
+    }
+}
+
+/// How many readings of the latest checks are doubtful.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DoubtfulShare {
+    /// Wings with a check.
+    pub latest_checks: usize,
+    /// Latest checks that could be looked through.
     pub checks: usize,
     /// Readings in them.
     pub readings: usize,
@@ -297,21 +439,20 @@ impl fmt::Display for FleetSummary {
             writeln!(f, "\nLines of each wing's latest check, against their tolerance (10 mm by default)")?;
             writeln!(
                 f,
-                "{:<9} {:<24} {:>7} {:>9} {:>11} {:>9}",
-                "row", "material", "lines", "within %", "undecided %", "outside %"
+                "{:<9} {:<24} {:>7} {:>9} {:>9} {:>9}",
+                "row", "material", "lines", "within", "outside", "doubtful"
             )?;
         }
         for row in self.rows.iter().take(SCREEN_ROWS) {
-            let share = |count: usize| 100.0 * count as f64 / row.lines.max(1) as f64;
             writeln!(
                 f,
-                "{:<9} {:<24} {:>7} {:>9.1} {:>11.1} {:>9.1}",
+                "{:<9} {:<24} {:>7} {:>9} {:>9} {:>9}",
                 row.row,
                 cut(&row.material, 24),
                 row.lines,
-                share(row.within),
-                share(row.undecided),
-                share(row.outside)
+                row.within,
+                row.outside,
+                row.doubted
             )?;
         }
         match self.rows.len().saturating_sub(SCREEN_ROWS) {

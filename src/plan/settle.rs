@@ -6,7 +6,7 @@ use super::case::{Case, KnownLine};
 use super::notes::notes;
 use super::outcome::STEP_COVERAGE;
 use super::{Alternative, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Step};
-use crate::check::{Check, Verdict};
+use crate::check::{Check, DecisionRule};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
 
@@ -108,7 +108,7 @@ fn planned_line(case: &Case<'_>, line: &KnownLine, at: usize, steps: &[Placed], 
         uncertainty_after_mm,
         chance_before: chance_within(before_mm, measured.standard, line.tolerance_mm),
         chance_after: chance_within(after_mm, standard_mm, line.tolerance_mm),
-        verdict_after: Verdict::judge(after_mm, uncertainty_after_mm, line.tolerance_mm),
+        verdict_after: DecisionRule::Value.judge(after_mm, uncertainty_after_mm, line.tolerance_mm),
     }
 }
 

@@ -56,7 +56,11 @@ pub(super) fn count(n: usize, one: &str, many: &str) -> String {
 
 /// How many lines of a check have a verdict.
 pub(super) fn verdicts(trim: &Trim, verdict: Verdict) -> usize {
-    trim.lines.iter().filter(|line| line.verdict == verdict).count()
+    match verdict {
+        Verdict::Within => trim.counts().within,
+        Verdict::Outside => trim.counts().outside,
+        Verdict::Undecided => trim.counts().undecided,
+    }
 }
 
 /// Why the next check is due, in words.

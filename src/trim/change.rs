@@ -22,10 +22,10 @@ pub struct LineChange {
     pub after_mm: f64,
     /// Change of the raw deviation, after less before, mm.
     pub change_mm: f64,
-    /// Verdict before.
-    pub before: Verdict,
-    /// Verdict after.
-    pub after: Verdict,
+    /// Verdict before; `None` for a doubted reading.
+    pub before: Option<Verdict>,
+    /// Verdict after; `None` for a doubted reading.
+    pub after: Option<Verdict>,
 }
 
 /// One row at both checks.

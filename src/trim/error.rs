@@ -62,6 +62,24 @@ pub enum TrimError {
         /// Its value.
         value: f64,
     },
+    /// No such check.
+    #[error("wing `{wing}` has {checks} checks, number {check} (from 0) was asked for")]
+    NoCheck {
+        /// The wing.
+        wing: String,
+        /// Index asked for.
+        check: usize,
+        /// How many there are.
+        checks: usize,
+    },
+    /// A check that cannot be looked through for doubtful readings.
+    #[error("check `{check}`: {message}")]
+    Doubts {
+        /// The check.
+        check: String,
+        /// Why not.
+        message: String,
+    },
     /// A planform that does not allow what was asked.
     #[error("the planform cannot be used: {what}")]
     Planform {

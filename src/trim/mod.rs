@@ -9,6 +9,8 @@ mod bands;
 mod brake;
 mod change;
 mod chordwise;
+mod counts;
+mod diagnosis;
 mod error;
 mod finite_wing;
 mod incidence;
@@ -25,13 +27,16 @@ mod rows;
 mod span;
 mod spec;
 mod speed;
+mod state;
 mod text;
 
-pub use crate::check::Verdict;
+pub use crate::check::{DecisionRule, Verdict};
 pub use balance::{GlideCoefficients, PitchBalance, Polar, TrimPoint, TrimResponse};
 pub use bands::{BandBasis, Factor, FlightBands, aoa_band_deg, speed_band_pct};
 pub use change::{LineChange, RowChange, TrimChange, UnmatchedLine, compare};
 pub use chordwise::{ChordFit, ChordPoint, chord_fit};
+pub use counts::LineCounts;
+pub use diagnosis::{Diagnosis, DiagnosisCode, TrimState};
 pub use error::TrimError;
 pub use finite_wing::{
     arch_factor, elliptic_load_inside, helmbold_slope_per_rad, induced_drag, lift_slope_per_rad, row_load_shares,

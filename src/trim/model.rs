@@ -11,9 +11,10 @@ use super::rows::{row_differences, row_trims, side_differences};
 use super::span::{SpanWeights, Station};
 use super::{
     FlightFigures, IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError,
-    TrimSpec, Verdict,
+    TrimSpec, TrimState,
 };
-use crate::check::{Check, Repeats};
+use crate::check::doubt::{DoubtSpec, Doubts};
+use crate::check::{Check, History, Repeats, chance_outside, is_near};
 use crate::wing::{LineSet, Planform, Side, Wing};
 
 /// Span stations of one half over which effective values are summed.
@@ -95,15 +96,52 @@ impl<'a> TrimModel<'a> {
         Side::BOTH.into_iter().filter_map(|side| line_loads(self.set, side, &self.lift)).flatten().collect()
     }
 
-    /// Judges one check.
+    /// Judges one check of a wing (`at` its index in the history). Readings that the default [`DoubtSpec`] doubts are set
+    /// apart: nothing rests on them.
+    ///
+    /// # Errors
+    /// [`TrimError`] as [`TrimModel::run`], and when the history has no such check or cannot be looked through.
+    pub fn judge(&self, history: &History, at: usize) -> Result<Trim, TrimError> {
+        let check = history.checks.get(at).ok_or_else(|| TrimError::NoCheck {
+            wing: history.wing.id.clone(),
+            check: at,
+            checks: history.checks.len(),
+        })?;
+        // what trim refuses is refused in its words
+        self.validate(&history.wing, check)?;
+        let doubts = DoubtSpec::default().run(self.set, history, at, None);
+        let doubts = doubts.map_err(|error| TrimError::Doubts { check: check.id.clone(), message: error.to_string() })?;
+        self.judge_with(history, at, &doubts)
+    }
+
+    /// Judges one check of a wing, the readings in doubt being known.
+    ///
+    /// # Errors
+    /// [`TrimError`] as [`TrimModel::run`], and when the history has no such check.
+    pub fn judge_with(&self, history: &History, at: usize, doubts: &Doubts) -> Result<Trim, TrimError> {
+        let check = history.checks.get(at).ok_or_else(|| TrimError::NoCheck {
+            wing: history.wing.id.clone(),
+            check: at,
+            checks: history.checks.len(),
+        })?;
+        self.judged(&history.wing, check, |side, line| doubts.doubts_line(side, line))
+    }
+
+    /// Judges one check alone, every reading believed.
     ///
     /// # Errors
     /// [`TrimError`] when the wing is of another model, a reading names a line that the set does not have on its side, or
     /// a figure of the check is not a finite number.
     pub fn run(&self, wing: &Wing, check: &Check) -> Result<Trim, TrimError> {
+        self.judged(wing, check, |_, _| false)
+    }
+
+    fn judged(&self, wing: &Wing, check: &Check, doubted: impl Fn(Side, usize) -> bool) -> Result<Trim, TrimError> {
         self.validate(wing, check)?;
-        let budget = self.spec.budget.clone().repeats(Repeats::of(self.set, check));
-        let measured = Measured::of(self.set, check, budget);
+        let mut kept = check.clone();
+        kept.readings.retain(|reading| !doubted(reading.side, reading.line));
+        let budget = self.spec.budget.clone().repeats(Repeats::of(self.set, &kept));
+        let measured = Measured::of(self.set, &kept, budget);
         let mut remarks = Remarks::default();
         let mut trim = Trim {
             check: check.id.clone(),
@@ -111,7 +149,10 @@ impl<'a> TrimModel<'a> {
             hours: check.hours_h,
             stage: check.stage,
             common_mm: measured.common_mm,
-            lines: self.verdicts(&measured),
+            state: TrimState::InTrim,
+            summary: String::new(),
+            diagnosis: Vec::new(),
+            lines: self.verdicts(check, &measured, &doubted),
             rows: row_trims(&measured, &self.weights),
             row_differences: row_differences(&measured),
             side_differences: side_differences(&measured),
@@ -133,6 +174,7 @@ impl<'a> TrimModel<'a> {
         remarks.brakes(&trim.brakes, self.spec.brake_limit_mm);
         self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
+        trim.conclude();
         Ok(trim)
     }
 
@@ -189,7 +231,14 @@ impl<'a> TrimModel<'a> {
         Ok(())
     }
 
-    fn verdicts(&self, measured: &Measured) -> Vec<LineVerdict> {
+    /// Every line read, held against what the believed ones say of the common offset.
+    fn verdicts(
+        &self,
+        check: &Check,
+        measured: &Measured,
+        doubted: &impl Fn(Side, usize) -> bool,
+    ) -> Vec<LineVerdict> {
+        let all = Measured::of(self.set, check, measured.budget.clone());
         let common = measured.common_mm.unwrap_or(0.0);
         // few distinct numbers of repeats, so each is worked out once
         let mut known: Vec<Expanded> = Vec::new();
@@ -201,8 +250,8 @@ impl<'a> TrimModel<'a> {
             known.push(Expanded { repeats, expanded_mm });
             expanded_mm
         };
-        let mut verdicts = Vec::with_capacity(measured.lines.len());
-        for found in &measured.lines {
+        let mut verdicts = Vec::with_capacity(all.lines.len());
+        for found in &all.lines {
             let Some(line) = self.set.lines().get(found.line) else { continue };
             let relative_mm = found.deviation_mm - common;
             let uncertainty_mm = expanded(found.repeats);
@@ -211,7 +260,9 @@ impl<'a> TrimModel<'a> {
                 ToleranceOn::Relative => relative_mm,
                 ToleranceOn::Absolute => found.deviation_mm,
             };
-            let verdict = Verdict::judge(judged, uncertainty_mm, tolerance_mm);
+            let verdict = self.spec.rule.judge(judged, uncertainty_mm, tolerance_mm);
+            let chance_outside = chance_outside(judged, uncertainty_mm, tolerance_mm);
+            let doubted = doubted(found.side, found.line);
             verdicts.push(LineVerdict {
                 side: found.side,
                 line: line.name.clone(),
@@ -222,8 +273,10 @@ impl<'a> TrimModel<'a> {
                 uncertainty_mm,
                 tolerance_mm,
                 span: found.span,
-                verdict,
-                wrong_probability: verdict.wrong_probability(judged, uncertainty_mm, tolerance_mm),
+                verdict: (!doubted).then_some(verdict),
+                chance_outside,
+                near: is_near(chance_outside),
+                doubted,
             });
         }
         verdicts

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{FlightBands, RiserRotation};
+use super::{Diagnosis, FlightBands, RiserRotation, TrimState};
 use crate::check::{Stage, Verdict};
 use crate::stats::NORMAL_95;
 use crate::wing::{Row, Side};
@@ -64,11 +64,22 @@ pub struct LineVerdict {
     pub tolerance_mm: f64,
     /// Position along the half span, 0 … 1.
     pub span: f64,
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Probability that the verdict is wrong, 0 … 1 (`None`: undecided), see [`Verdict::wrong_probability`].
-    #[serde(default)]
-    pub wrong_probability: Option<f64>,
+    /// The verdict; `None` for a doubted reading.
+    pub verdict: Option<Verdict>,
+    /// Chance that the line truly is outside, 0 … 1, see [`crate::check::chance_outside`].
+    pub chance_outside: f64,
+    /// Whether that chance lies between 5 and 95 %.
+    pub near: bool,
+    /// Whether the reading is doubted: then nothing rests on it.
+    pub doubted: bool,
+}
+
+impl LineVerdict {
+    /// Whether the line is outside its tolerance.
+    #[must_use]
+    pub fn is_outside(&self) -> bool {
+        self.verdict == Some(Verdict::Outside)
+    }
 }
 
 /// Trim of one row, one side or both.
@@ -200,7 +211,13 @@ pub struct Trim {
     pub stage: Stage,
     /// Common offset, mm (`None` when no line of A–D was read).
     pub common_mm: Option<f64>,
-    /// Every line read.
+    /// What is to be done, in a word.
+    pub state: TrimState,
+    /// The same in one plain sentence.
+    pub summary: String,
+    /// What is off, most important first.
+    pub diagnosis: Vec<Diagnosis>,
+    /// Every line read; nothing else rests on the doubted ones.
     pub lines: Vec<LineVerdict>,
     /// Rows, per side and both.
     pub rows: Vec<RowTrim>,

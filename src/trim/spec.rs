@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Trim, TrimError, TrimModel};
-use crate::check::{Budget, Check};
+use crate::check::{Budget, Check, DecisionRule, History};
 use crate::wing::{LineSet, Planform, Row, Wing};
 
 /// Which deviation a tolerance judges.
@@ -24,6 +24,7 @@ pub enum ToleranceOn {
 /// | `tolerance_mm` | 10 mm | practice for a single line; a line's own tolerance wins |
 /// | `brake_tolerance_mm` | 20 mm | practice; a line's own tolerance wins |
 /// | `tolerance_on` | relative | a set uniformly long or short is not out of trim |
+/// | `rule` | by value | the rule of makers and workshops; guarded for laboratories |
 /// | `budget` | [`Budget::default`] | u = 1.5 mm, U = 3.0 mm for one deviation |
 /// | `incidence_range_deg` | 1° | past it the linear bands no longer hold |
 /// | `asymmetry_threshold_deg` | 0.1° | smaller differences are not flagged, however certain |
@@ -67,13 +68,15 @@ pub enum ToleranceOn {
 /// The interval of the incidence change is that of the measurement alone: chord, chord positions and the planform are
 /// taken as exact.
 ///
-/// The verdict on a line uses the uncertainty of one deviation with all parts of the budget, also those that the whole
-/// check shares: a cautious choice for relative deviations.
+/// A line's chance of being outside uses the uncertainty of one deviation with all parts of the budget, also those that the
+/// whole check shares: a cautious choice for relative deviations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TrimSpec {
     pub(super) tolerance_mm: f64,
     pub(super) brake_tolerance_mm: f64,
     pub(super) tolerance_on: ToleranceOn,
+    #[serde(default)]
+    pub(super) rule: DecisionRule,
     pub(super) budget: Budget,
     pub(super) incidence_range_deg: f64,
     pub(super) asymmetry_threshold_deg: f64,
@@ -90,6 +93,7 @@ impl Default for TrimSpec {
             tolerance_mm: 10.0,
             brake_tolerance_mm: 20.0,
             tolerance_on: ToleranceOn::Relative,
+            rule: DecisionRule::Value,
             budget: Budget::default(),
             incidence_range_deg: 1.0,
             asymmetry_threshold_deg: 0.1,
@@ -120,6 +124,13 @@ impl TrimSpec {
     #[must_use]
     pub fn tolerance_on(mut self, on: ToleranceOn) -> Self {
         self.tolerance_on = on;
+        self
+    }
+
+    /// How a deviation is held against its tolerance.
+    #[must_use]
+    pub fn rule(mut self, rule: DecisionRule) -> Self {
+        self.rule = rule;
         self
     }
 
@@ -180,7 +191,15 @@ impl TrimSpec {
         TrimModel::new(self, set)
     }
 
-    /// Judges one check.
+    /// Judges one check of a wing (`at` its index in the history), its doubtful readings set apart.
+    ///
+    /// # Errors
+    /// [`TrimError`] as [`TrimSpec::prepare`] and [`TrimModel::judge`].
+    pub fn judge(&self, set: &LineSet, history: &History, at: usize) -> Result<Trim, TrimError> {
+        self.prepare(set)?.judge(history, at)
+    }
+
+    /// Judges one check alone, every reading believed.
     ///
     /// # Errors
     /// [`TrimError`] as [`TrimSpec::prepare`] and [`TrimModel::run`].

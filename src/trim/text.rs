@@ -18,24 +18,34 @@ fn spoken(interval: Interval, unit: &str) -> String {
 impl fmt::Display for Trim {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "check {} of wing {}, {:.0} h, {}", self.check, self.wing, self.hours, self.stage)?;
+        writeln!(f, "  {}", self.summary)?;
+        for one in &self.diagnosis {
+            writeln!(f, "  - {}", one.text)?;
+        }
         match self.common_mm {
             Some(common) => writeln!(f, "  common offset      {common:+.1} mm")?,
             None => writeln!(f, "  common offset      not stated")?,
         }
-        let count = |verdict| self.lines.iter().filter(|line| line.verdict == verdict).count();
-        writeln!(
-            f,
-            "  lines              {} within, {} outside, {} undecided",
-            count(Verdict::Within),
-            count(Verdict::Outside),
-            count(Verdict::Undecided)
-        )?;
-        let odd = || self.lines.iter().filter(|line| line.verdict != Verdict::Within);
+        let counts = self.counts();
+        write!(f, "  lines              {} within, {} outside", counts.within, counts.outside)?;
+        if counts.undecided > 0 {
+            write!(f, ", {} undecided", counts.undecided)?;
+        }
+        if counts.doubted > 0 {
+            write!(f, ", and {} doubtful", counts.doubted)?;
+        }
+        writeln!(f)?;
+        let odd = || self.lines.iter().filter(|line| line.verdict != Some(Verdict::Within));
         for line in odd().take(LISTED) {
             writeln!(
                 f,
                 "    {:<5} {:<8} {:+6.1} mm ± {:.1}, tolerance {:.0}: {}",
-                line.side, line.line, line.relative_mm, line.uncertainty_mm, line.tolerance_mm, line.verdict
+                line.side,
+                line.line,
+                line.relative_mm,
+                line.uncertainty_mm,
+                line.tolerance_mm,
+                line.verdict.map_or("doubtful reading", Verdict::name)
             )?;
         }
         if odd().count() > LISTED {
@@ -68,7 +78,7 @@ impl fmt::Display for TrimChange {
         if let Some(common) = self.common_mm {
             writeln!(f, "  common offset      {common:+.1} mm")?;
         }
-        let outside = |verdict: Verdict| usize::from(verdict != Verdict::Within);
+        let outside = |verdict: Option<Verdict>| usize::from(verdict != Some(Verdict::Within));
         let before: usize = self.lines.iter().map(|line| outside(line.before)).sum();
         let after: usize = self.lines.iter().map(|line| outside(line.after)).sum();
         writeln!(f, "  lines not within   {before} before, {after} after, of {}", self.lines.len())?;

@@ -202,6 +202,12 @@ impl Doubts {
             .collect()
     }
 
+    /// Whether a line's reading is doubted, and nothing should rest on it.
+    #[must_use]
+    pub fn doubts_line(&self, side: Side, line: usize) -> bool {
+        self.findings.iter().any(|finding| finding.side == side && finding.line_index == line)
+    }
+
     /// What is doubtful about the check as a whole.
     #[must_use]
     pub fn notes(&self) -> &[DoubtNote] {

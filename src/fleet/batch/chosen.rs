@@ -28,16 +28,16 @@ impl<'a> ChosenCheck<'a> {
         Some(Self { history, at, check: history.checks.get(at)? })
     }
 
-    /// The check before adjusting, where this one was taken after it: the last with readings at the same hours.
+    /// Index of the check before adjusting, where this one was taken after it: the last with readings at the same hours.
     #[must_use]
-    pub fn found(&self) -> Option<&'a Check> {
-        let before = self.history.checks.get(..self.at).unwrap_or_default().iter().rev();
-        let as_found = |check: &&Check| {
+    pub fn found(&self) -> Option<usize> {
+        let before = self.history.checks.get(..self.at).unwrap_or_default();
+        let as_found = |check: &Check| {
             check.stage == Stage::AsFound
                 && check.hours_h.total_cmp(&self.check.hours_h).is_eq()
                 && !check.readings.is_empty()
         };
-        before.filter(|_| self.check.stage == Stage::AsLeft).find(as_found)
+        before.iter().rposition(as_found).filter(|_| self.check.stage == Stage::AsLeft)
     }
 }
 

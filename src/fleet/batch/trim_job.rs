@@ -34,11 +34,12 @@ impl TrimJob {
     /// # Errors
     /// [`BatchFailure`] when it cannot be judged.
     pub fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<JudgedCheck, BatchFailure> {
-        let (set, wing) = (fleet.line_set(one.history), &one.history.wing);
-        let spec = self.limits.of(&wing.model).judging(self.spec.clone());
+        let set = fleet.line_set(one.history);
+        let spec = self.limits.of(&one.history.wing.model).judging(self.spec.clone());
         let failed = |error| BatchFailure::of_check(one, &error);
-        let trim = spec.run(set, wing, one.check).map_err(failed)?;
-        let found = one.found().map(|found| spec.run(set, wing, found).and_then(|found| compare(&found, &trim)));
+        let model = spec.prepare(set).map_err(failed)?;
+        let trim = model.judge(one.history, one.at).map_err(failed)?;
+        let found = one.found().map(|at| model.judge(one.history, at).and_then(|found| compare(&found, &trim)));
         let change = found.transpose().map_err(failed)?;
         Ok(JudgedCheck { trim, change })
     }
@@ -61,6 +62,12 @@ impl BatchJob for TrimJob {
 
     fn tables(&self, answers: &[JudgedCheck]) -> Vec<Table> {
         let trims: Vec<&Trim> = answers.iter().map(|judged| &judged.trim).collect();
-        vec![tables::checks(&trims), tables::rows(&trims), tables::lines(&trims), tables::twist(&trims)]
+        vec![
+            tables::checks(&trims),
+            tables::diagnosis(&trims),
+            tables::rows(&trims),
+            tables::lines(&trims),
+            tables::twist(&trims),
+        ]
     }
 }

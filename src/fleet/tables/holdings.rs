@@ -35,7 +35,7 @@ pub fn summary_rows(summary: &FleetSummary) -> Table {
         .text("material", all.iter().map(|row| Some(row.material.as_str())))
         .count("lines", all.iter().map(|row| count(row.lines)))
         .count("within", all.iter().map(|row| count(row.within)))
-        .count("undecided", all.iter().map(|row| count(row.undecided)))
         .count("outside", all.iter().map(|row| count(row.outside)))
+        .count("doubted", all.iter().map(|row| count(row.doubted)))
         .number("within_pct", all.iter().map(|row| Some(row.within_pct())))
 }

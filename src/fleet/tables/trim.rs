@@ -4,7 +4,7 @@ use std::borrow::Borrow;
 
 use super::{count, interval, named};
 use crate::fleet::table::Table;
-use crate::trim::Trim;
+use crate::trim::{Diagnosis, Trim};
 
 /// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
 #[must_use]
@@ -22,8 +22,37 @@ pub fn lines<T: Borrow<Trim>>(trims: &[T]) -> Table {
         .number("relative_mm", all.iter().map(|(_, line)| Some(line.relative_mm)))
         .number("uncertainty_mm", all.iter().map(|(_, line)| Some(line.uncertainty_mm)))
         .number("tolerance_mm", all.iter().map(|(_, line)| Some(line.tolerance_mm)))
-        .text("verdict", all.iter().map(|(_, line)| named(line.verdict)))
-        .number("wrong_probability", all.iter().map(|(_, line)| line.wrong_probability))
+        .text("verdict", all.iter().map(|(_, line)| line.verdict.and_then(named)))
+        .number("chance_outside", all.iter().map(|(_, line)| Some(line.chance_outside)))
+        .text("near", all.iter().map(|(_, line)| Some(if line.near { "true" } else { "false" })))
+        .text("doubted", all.iter().map(|(_, line)| Some(if line.doubted { "true" } else { "false" })))
+}
+
+/// One row per thing that is off, most important first.
+#[must_use]
+pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+    let all: Vec<_> = trims
+        .iter()
+        .flat_map(|trim| trim.diagnosis.iter().enumerate().map(move |(place, one)| (trim, place + 1, one)))
+        .collect();
+    let lines = |one: &Diagnosis| {
+        let names: Vec<String> = one.lines.iter().map(|on| format!("{}:{}", on.side, on.line)).collect();
+        (!names.is_empty()).then(|| names.join(" "))
+    };
+    Table::new("trim_diagnosis")
+        .text("check", all.iter().map(|(trim, ..)| Some(trim.check.as_str())))
+        .text("wing", all.iter().map(|(trim, ..)| Some(trim.wing.as_str())))
+        .count("place", all.iter().map(|(_, place, _)| count(*place)))
+        .text("code", all.iter().map(|(.., one)| Some(one.code.name())))
+        .text("text", all.iter().map(|(.., one)| Some(one.text.as_str())))
+        .number("value_mm", all.iter().map(|(.., one)| one.value_mm))
+        .number("lower_mm", all.iter().map(|(.., one)| one.lower_mm))
+        .number("upper_mm", all.iter().map(|(.., one)| one.upper_mm))
+        .text("side", all.iter().map(|(.., one)| one.side.map(|side| side.name())))
+        .text("row", all.iter().map(|(.., one)| one.row.map(|row| row.name())))
+        .text("segment", all.iter().map(|(.., one)| one.segment.as_deref()))
+        .text("lines", all.iter().map(|(.., one)| lines(one)))
 }
 
 /// One row per row and side of each check: plain mean, effective mean and standard error, mm.
@@ -51,6 +80,10 @@ pub fn checks<T: Borrow<Trim>>(trims: &[T]) -> Table {
         .text("wing", trims.iter().map(|trim| Some(trim.wing.as_str())))
         .number("hours_h", trims.iter().map(|trim| Some(trim.hours)))
         .text("stage", trims.iter().map(|trim| Some(trim.stage.name())))
+        .text("state", trims.iter().map(|trim| Some(trim.state.name())))
+        .text("summary", trims.iter().map(|trim| Some(trim.summary.as_str())))
+        .count("outside", trims.iter().map(|trim| count(trim.counts().outside)))
+        .count("doubted", trims.iter().map(|trim| count(trim.counts().doubted)))
         .number("common_mm", trims.iter().map(|trim| trim.common_mm));
     let table = interval(table, "incidence_change", "deg", trims.iter().map(|trim| trim.incidence_change_deg));
     let table = interval(table, "aoa_change", "deg", trims.iter().map(|trim| trim.aoa_change_deg));

@@ -100,7 +100,7 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
                 }
             }
         }
-        for line in lines.iter().filter(|line| line.verdict == Verdict::Undecided) {
+        for line in lines.iter().filter(|line| line.verdict.is_none_or(|verdict| verdict == Verdict::Undecided)) {
             plot.ring([line.span, line.relative_mm], 11, Role::Ink);
         }
         mark_outside(plot, lines, reach);
@@ -109,7 +109,7 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
 
 fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
     let mut outside: Vec<&LineVerdict> =
-        lines.iter().filter(|line| line.verdict == Verdict::Outside).copied().collect();
+        lines.iter().filter(|line| line.is_outside()).copied().collect();
     outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
     let mut named: Vec<&LineVerdict> = Vec::new();
     for line in outside {
@@ -141,14 +141,17 @@ fn description(row: Row, lines: &[&LineVerdict]) -> String {
         let with = lines.iter().filter(|line| line.verdict == verdict);
         with.map(|line| format!("{} {} at {} mm", line.line, line.side, signed(line.relative_mm, 1))).collect()
     };
-    let outside = told(Verdict::Outside);
+    let outside = told(Some(Verdict::Outside));
     let verdict = if outside.is_empty() {
         "None is outside its tolerance.".to_owned()
     } else {
         format!("Outside tolerance: {}.", outside.join(", "))
     };
-    let undecided = told(Verdict::Undecided);
-    let open = if undecided.is_empty() { String::new() } else { format!(" Undecided: {}.", undecided.join(", ")) };
+    let open = [(None, "Doubtful"), (Some(Verdict::Undecided), "Undecided")].map(|(verdict, word)| {
+        let lines = told(verdict);
+        if lines.is_empty() { String::new() } else { format!(" {word}: {}.", lines.join(", ")) }
+    });
+    let open = open.concat();
     format!(
         "Deviation less the common offset from the centre to the tip, row {row}, {}: from {} to {} mm, each \u{b1} {} mm (95 %), \
          tolerance \u{b1} {} mm. {verdict}{open}",

@@ -224,9 +224,9 @@ fn shape(body: &mut String, [x, y]: [f64; 2], size: f64, relative_mm: f64, class
 fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
     let line = mark.line;
     let edge = match line.verdict {
-        Verdict::Within => "",
-        Verdict::Outside => " out",
-        Verdict::Undecided => " open",
+        Some(Verdict::Within) => "",
+        Some(Verdict::Outside) => " out",
+        Some(Verdict::Undecided) | None => " open",
     };
     let class = format!("mark{edge} {}", colour(line.relative_mm, scale_mm));
     shape(body, [mark.x, mark.y], mark.size, line.relative_mm, &class);
@@ -239,12 +239,13 @@ fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
 }
 
 fn words(line: &LineVerdict) -> String {
-    format!("{} {}: {} mm, {}", line.line, line.side, signed(line.relative_mm, 1), line.verdict)
+    let verdict = line.verdict.map_or("doubtful reading", Verdict::name);
+    format!("{} {}: {} mm, {verdict}", line.line, line.side, signed(line.relative_mm, 1))
 }
 
 /// Names of the worst lines outside, as long as they do not cover each other.
 fn names(body: &mut String, marks: &[Mark<'_>]) {
-    let mut outside: Vec<&Mark<'_>> = marks.iter().filter(|mark| mark.line.verdict == Verdict::Outside).collect();
+    let mut outside: Vec<&Mark<'_>> = marks.iter().filter(|mark| mark.line.is_outside()).collect();
     let brake = |mark: &Mark<'_>| mark.line.row == Row::Brake;
     let size = |mark: &Mark<'_>| mark.line.relative_mm.abs();
     outside.sort_by(|a, b| brake(a).cmp(&brake(b)).then(size(b).total_cmp(&size(a))));
@@ -293,7 +294,7 @@ fn legend(body: &mut String, top: f64, scale_mm: f64) {
         middle + 42.0
     );
     let mut at = at + 66.0;
-    let edges = [(" out", "outside"), (" open", "undecided"), ("", "within")];
+    let edges = [(" out", "outside"), (" open", "doubtful"), ("", "within")];
     for (edge, word) in edges {
         shape(body, [at, middle], 11.0, 1.0, &format!("mark{edge} l0"));
         body.push_str("/>\n");
@@ -321,7 +322,7 @@ fn class_label(place: i32, step_mm: f64) -> String {
 
 fn description(trim: &Trim, marks: &[Mark<'_>]) -> String {
     let mut outside: Vec<&LineVerdict> =
-        marks.iter().map(|mark| mark.line).filter(|line| line.verdict == Verdict::Outside).collect();
+        marks.iter().map(|mark| mark.line).filter(|line| line.is_outside()).collect();
     outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
     let listed: Vec<String> = outside
         .iter()

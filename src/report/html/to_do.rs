@@ -57,7 +57,7 @@ fn measure_again(trim: &Trim, plan: Option<&Plan>) -> Option<String> {
     let undecided: Vec<String> = trim
         .lines
         .iter()
-        .filter(|line| line.verdict == Verdict::Undecided)
+        .filter(|line| line.verdict == Some(Verdict::Undecided))
         .map(|line| format!("{} {}", line.line, line.side))
         .collect();
     let mut parts = Vec::new();

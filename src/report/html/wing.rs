@@ -192,7 +192,7 @@ fn rows(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Result<
         draft.panels(
             "Relative deviation from the centre to the tip",
             "Left: dots, solid. Right: rings, dashed. Stroke: 95 % interval. Shaded: narrowest tolerance of the row. Cross: outside \
-             tolerance. Ring around: undecided.",
+             tolerance. Ring around: a doubtful reading.",
             &format!("dev-{place}"),
             deviation_figures(trim)?,
         );
@@ -250,7 +250,7 @@ fn all_lines(draft: &mut Draft, trim: &Trim, entry: &Entry<'_>, place: usize, pi
 }
 
 const PLAN_KEY: &str = "Pointing up: longer. Pointing down: shorter. Dot: level. Colour and size grow with the deviation. \
-                        Thick edge: outside tolerance; broken edge: undecided.";
+                        Thick edge: outside tolerance; broken edge: a doubtful reading.";
 
 /// Differences of the rows of the whole wing, in which a common offset cancels.
 fn row_differences(out: &mut String, trim: &Trim) {
@@ -298,8 +298,8 @@ fn lines(out: &mut String, trim: &Trim) {
 fn verdict(line: Option<&LineVerdict>) -> Cell {
     match line.map(|line| line.verdict) {
         None => Cell::words("not read"),
-        Some(Verdict::Within) => Cell::words("within"),
-        Some(Verdict::Outside) => Cell::words("outside").marked(),
-        Some(Verdict::Undecided) => Cell::words("undecided").marked(),
+        Some(None) => Cell::words("doubtful").marked(),
+        Some(Some(Verdict::Within)) => Cell::words("within"),
+        Some(Some(verdict)) => Cell::words(verdict.name()).marked(),
     }
 }

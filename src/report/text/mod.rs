@@ -108,7 +108,9 @@ pub fn trims(trims: &[Trim]) -> String {
             let line = format!("row differences, mm (95 %): {}", differences.join(", "));
             out.push_str(&wrap(&line.replace('\u{2212}', "-"), "  "));
         }
-        for (verdict, name) in [(Verdict::Outside, "outside"), (Verdict::Undecided, "undecided")] {
+        let listed =
+            [(Some(Verdict::Outside), "outside"), (None, "doubtful"), (Some(Verdict::Undecided), "undecided")];
+        for (verdict, name) in listed {
             let lines: Vec<String> = trim
                 .lines
                 .iter()
@@ -173,11 +175,11 @@ pub fn changes(changes: &[TrimChange]) -> String {
         let mut lines: Vec<&LineChange> = change
             .lines
             .iter()
-            .filter(|line| line.before != Verdict::Within || line.after != Verdict::Within)
+            .filter(|line| line.before != Some(Verdict::Within) || line.after != Some(Verdict::Within))
             .collect();
         lines.sort_by(|a, b| b.change_mm.abs().total_cmp(&a.change_mm.abs()));
-        let of = |verdict: fn(&LineChange) -> Verdict| {
-            change.lines.iter().filter(|line| verdict(line) != Verdict::Within).count()
+        let of = |verdict: fn(&LineChange) -> Option<Verdict>| {
+            change.lines.iter().filter(|line| verdict(line) != Some(Verdict::Within)).count()
         };
         out.push_str(&wrap(
             &format!(
@@ -196,8 +198,8 @@ pub fn changes(changes: &[TrimChange]) -> String {
                 format!("{} {side}", cut(&line.line, 10)),
                 plain(Some(line.before_mm), 1),
                 plain(Some(line.after_mm), 1),
-                line.before,
-                line.after
+                line.before.map_or("doubtful", Verdict::name),
+                line.after.map_or("doubtful", Verdict::name)
             );
         }
         if lines.len() > CHANGED {
