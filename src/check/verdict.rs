@@ -110,7 +110,11 @@ mod tests {
         for at in -400..400 {
             let d = 0.05 * f64::from(at);
             approx::assert_abs_diff_eq!(chance(d, 3.0), chance(-d, 3.0), epsilon = 1e-12);
-            assert_eq!(chance(d, 3.0) > 0.5 + 1e-9, DecisionRule::Value.judge(d, 3.0, 10.0) == Verdict::Outside, "{d}");
+            assert_eq!(
+                chance(d, 3.0) > 0.5 + 1e-9,
+                DecisionRule::Value.judge(d, 3.0, 10.0) == Verdict::Outside,
+                "{d}"
+            );
         }
     }
 

@@ -110,7 +110,8 @@ impl<'a> TrimModel<'a> {
         // what trim refuses is refused in its words
         self.validate(&history.wing, check)?;
         let doubts = DoubtSpec::default().run(self.set, history, at, None);
-        let doubts = doubts.map_err(|error| TrimError::Doubts { check: check.id.clone(), message: error.to_string() })?;
+        let doubts =
+            doubts.map_err(|error| TrimError::Doubts { check: check.id.clone(), message: error.to_string() })?;
         self.judge_with(history, at, &doubts)
     }
 

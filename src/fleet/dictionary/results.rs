@@ -65,7 +65,11 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("relative_mm", "mm", "deviation less the check's common offset"),
             number("uncertainty_mm", "mm", "expanded uncertainty (95 %) that the verdict uses"),
             number("tolerance_mm", "mm", "tolerance that the verdict uses"),
-            text("verdict", "`within`, `outside`", "verdict on the line (`undecided` by the guarded rule); empty: doubted"),
+            text(
+                "verdict",
+                "`within`, `outside`",
+                "verdict on the line (`undecided` by the guarded rule); empty: doubted",
+            ),
             number("chance_outside", "0 … 1", "chance that the line truly is outside"),
             text("near", "`true`, `false`", "that chance lies between 5 and 95 %"),
             text("doubted", "`true`, `false`", "the reading is doubted, and nothing rests on it"),

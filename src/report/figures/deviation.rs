@@ -108,8 +108,7 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
 }
 
 fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
-    let mut outside: Vec<&LineVerdict> =
-        lines.iter().filter(|line| line.is_outside()).copied().collect();
+    let mut outside: Vec<&LineVerdict> = lines.iter().filter(|line| line.is_outside()).copied().collect();
     outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
     let mut named: Vec<&LineVerdict> = Vec::new();
     for line in outside {
