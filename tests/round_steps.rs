@@ -104,7 +104,7 @@ fn a_doubtful_value_is_replaced_confirmed_or_kept() {
             .filter(|one| (one.side, one.line) == (row.side, row.line_index))
             .map(|one| one.reading_mm)
             .collect();
-        let open = round.doubts().unwrap().unconfirmed(&check).len();
+        let open = round.doubts().unwrap().findings().len();
         match second {
             "right" => assert_eq!((kept, open), (vec![case.value(20)], 0)),
             "alike" => assert_eq!((kept, open), (vec![odd, odd + 2.0], 0)),

@@ -24,6 +24,6 @@ pub(crate) use deviation::DeviationTable;
 pub(crate) use deviation::correction_mm;
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
 pub use fleet::{DEMO_NOTE, Fleet, FleetError, History};
-pub use reading::{Check, Condition, Reading, RiserReading, Stage};
+pub use reading::{Check, Condition, ConfirmedLine, Reading, RiserReading, Stage};
 pub use round::{AGREEMENT_MM, Round, RoundAnswer, RoundError, RoundEvent, RoundPlace};
 pub use verdict::{DecisionRule, Verdict, chance_outside, is_near};

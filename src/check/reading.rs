@@ -111,6 +111,15 @@ pub struct RiserReading {
     pub riser_mm: Option<f64>,
 }
 
+/// A line that was measured again at a check and is as read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ConfirmedLine {
+    /// Side of the wing.
+    pub side: Side,
+    /// Index of the line in its line set.
+    pub line: usize,
+}
+
 /// One check of one wing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Check {
@@ -134,6 +143,9 @@ pub struct Check {
     pub brake_setting_mm: Option<f64>,
     /// What was said of single risers.
     pub risers: Vec<RiserReading>,
+    /// Lines that were measured again and are as read, however odd.
+    #[serde(default)]
+    pub confirmed: Vec<ConfirmedLine>,
     /// The readings, in table order.
     pub readings: Vec<Reading>,
 }
@@ -153,8 +165,15 @@ impl Check {
             condition: None,
             brake_setting_mm: None,
             risers: Vec::new(),
+            confirmed: Vec::new(),
             readings: Vec::new(),
         }
+    }
+
+    /// Whether a line was measured again and is as read.
+    #[must_use]
+    pub fn is_confirmed(&self, side: Side, line: usize) -> bool {
+        self.confirmed.contains(&ConfirmedLine { side, line })
     }
 
     /// Datum of a row's readings on a side, mm: its riser's own, else the check's.

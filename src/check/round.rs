@@ -263,13 +263,8 @@ impl Round {
     pub fn to_open(&mut self) {
         self.intent = Intent::Replace;
         let doubts = self.doubts().ok();
-        let check = self.check();
-        let doubtful = |row: &SheetRow| {
-            doubts.as_ref().is_some_and(|doubts| {
-                let open = doubts.unconfirmed(&check);
-                open.iter().any(|finding| finding.side == row.side && finding.line_index == row.line_index)
-            })
-        };
+        let doubtful =
+            |row: &SheetRow| doubts.as_ref().is_some_and(|doubts| doubts.doubts_line(row.side, row.line_index));
         let open =
             (0..self.rows.len()).find(|at| self.entries[*at].readings_mm.is_empty() || doubtful(&self.rows[*at]));
         if let Some(open) = open {

@@ -2,11 +2,11 @@
 
 use super::FindingKind;
 use super::hypothesis::density;
-use super::level::{Anchors, Plan};
+use super::layout::Layout;
+use super::level::Anchors;
 use super::past::Past;
 use super::spec::DoubtSpec;
 use super::table::Cells;
-use super::together::MOST_MM;
 use crate::stats::robust::median;
 use crate::wing::{LineSet, Row, Side};
 
@@ -27,6 +27,8 @@ const LEVEL_SD_MM: f64 = 5.0;
 const FEWEST_CHECKS: f64 = 2.0;
 /// Log odds by which a shifted row must explain better than one step of all its lines.
 const STEP_ODDS: f64 = 3.0;
+/// A step of more than this, mm, is no adjustment.
+const MOST_MM: f64 = 60.0;
 /// What one side may be off from the other as a whole, mm (standard deviation).
 const SIDE_SD_MM: f64 = 4.0;
 
@@ -83,13 +85,13 @@ fn best_run(gains: &[f64]) -> Option<Run> {
 }
 
 /// Rows shifted by one line.
-pub(super) fn shifted_rows(spec: &DoubtSpec, plan: &Plan, cells: &Cells, anchors: &Anchors) -> Vec<Block> {
+pub(super) fn shifted_rows(spec: &DoubtSpec, layout: &Layout, cells: &Cells, anchors: &Anchors) -> Vec<Block> {
     let mut found = Vec::new();
     for side in Side::BOTH {
         for row in Row::ALL {
-            let keys: Vec<usize> = plan.order[side.index() * Row::ALL.len() + row.index()]
+            let keys: Vec<usize> = layout.order[side.index() * Row::ALL.len() + row.index()]
                 .iter()
-                .map(|line| side.index() * plan.lines + line)
+                .map(|line| side.index() * layout.lines + line)
                 .collect();
             let anchor = anchors.of(row);
             let sd = anchor.spread_mm.clamp(LEVEL_SD_MM, 2.0 * LEVEL_SD_MM);
@@ -167,19 +169,19 @@ struct Pair {
     row: Row,
 }
 
-fn pairs(set: &LineSet, plan: &Plan) -> Vec<Pair> {
+fn pairs(set: &LineSet, layout: &Layout) -> Vec<Pair> {
     let mut all = Vec::new();
     for (at, line) in set.lines().iter().enumerate().filter(|(at, _)| set.has(*at, Side::Left)) {
         let right = if set.has(at, Side::Right) {
             Some(at)
         } else {
-            (0..plan.lines).find(|other| {
+            (0..layout.lines).find(|other| {
                 let next = &set.lines()[*other];
                 set.has(*other, Side::Right) && next.row == line.row && next.rank == line.rank
             })
         };
         if let Some(right) = right {
-            all.push(Pair { left: at, right: plan.lines + right, row: line.row });
+            all.push(Pair { left: at, right: layout.lines + right, row: line.row });
         }
     }
     all.sort_by_key(|pair| (pair.row, set.lines()[pair.left].rank));
@@ -206,30 +208,36 @@ impl View {
 
 /// Left and right exchanged: in the whole check, or in a run of a row, by what at least two earlier checks or the drawing
 /// itself tell of their difference.
-pub(super) fn swapped_sides(spec: &DoubtSpec, plan: &Plan, set: &LineSet, cells: &Cells, past: &Past) -> Vec<Block> {
-    exchanged(spec, plan, set, cells, past, FEWEST_CHECKS)
+pub(super) fn swapped_sides(
+    spec: &DoubtSpec,
+    layout: &Layout,
+    set: &LineSet,
+    cells: &Cells,
+    past: &Past,
+) -> Vec<Block> {
+    exchanged(spec, layout, set, cells, past, FEWEST_CHECKS)
 }
 
 /// Whether one earlier check and this one contradict each other on which side is which.
 pub(super) fn contradicts_one_check(
     spec: &DoubtSpec,
-    plan: &Plan,
+    layout: &Layout,
     set: &LineSet,
     cells: &Cells,
     past: &Past,
 ) -> bool {
-    !exchanged(spec, plan, set, cells, past, 1.0).is_empty()
+    !exchanged(spec, layout, set, cells, past, 1.0).is_empty()
 }
 
 fn exchanged(
     spec: &DoubtSpec,
-    plan: &Plan,
+    layout: &Layout,
     set: &LineSet,
     cells: &Cells,
     past: &Past,
     fewest_checks: f64,
 ) -> Vec<Block> {
-    let pairs = pairs(set, plan);
+    let pairs = pairs(set, layout);
     let error = past.error_sd_mm.unwrap_or(spec.line_sd_mm * spec.error_share.sqrt()).max(spec.least_sd_mm);
     let own = 2.0 * (spec.line_sd_mm.powi(2) * (1.0 - spec.error_share)) + SIDE_SD_MM.powi(2);
     let views: Vec<View> = pairs

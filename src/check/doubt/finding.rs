@@ -4,8 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::Expectation;
-use crate::check::{AGREEMENT_MM, Check, Reading};
+use super::{Expectation, Fact};
 use crate::wing::Side;
 
 /// What a doubtful reading probably is.
@@ -151,6 +150,7 @@ pub struct Doubts {
     pub(super) scale_mm: f64,
     pub(super) expected: Vec<Expectation>,
     pub(super) findings: Vec<Finding>,
+    pub(super) facts: Vec<Fact>,
     pub(super) notes: Vec<DoubtNote>,
 }
 
@@ -186,20 +186,10 @@ impl Doubts {
         &self.findings
     }
 
-    /// The findings that no second reading of the same line confirms (within [`AGREEMENT_MM`]). A line that was read twice
-    /// alike is so, whatever was expected of it.
+    /// What is off but no misreading, in the order found.
     #[must_use]
-    pub fn unconfirmed<'a>(&'a self, check: &Check) -> Vec<&'a Finding> {
-        let confirms = |finding: &Finding, reading: &Reading| {
-            reading.side == finding.side
-                && reading.line == finding.line_index
-                && reading.repeat != finding.repeat
-                && (reading.reading_mm - finding.reading_mm).abs() <= AGREEMENT_MM
-        };
-        self.findings
-            .iter()
-            .filter(|finding| !check.readings.iter().any(|reading| confirms(finding, reading)))
-            .collect()
+    pub fn facts(&self) -> &[Fact] {
+        &self.facts
     }
 
     /// Whether a line's reading is doubted, and nothing should rest on it.
@@ -290,7 +280,7 @@ pub struct VetDocument {
 pub struct VetNote {
     /// Check id.
     pub check: String,
-    /// Code: `sides_contradict` or `lines_moved`.
+    /// Code: `sides_contradict`, or of a fact `lines_moved`, `lines_alike`, `as_before`, `repeats_agree`, `confirmed`.
     pub code: String,
     /// What it means and what to do.
     pub message: String,

@@ -15,13 +15,16 @@ pub(super) struct Hypothesis {
 
 /// Prior probability of each slip per reading. Order of size of hand-written tables (practice); what matters is their
 /// ratio, and that no slip is ruled out.
-pub(super) const PRIOR_DIGITS: f64 = 1.2e-3;
-pub(super) const PRIOR_HUNDRED: f64 = 1.0e-3;
-pub(super) const PRIOR_THOUSAND: f64 = 1.0e-3;
+const PRIOR_DIGITS: f64 = 1.2e-3;
+const PRIOR_HUNDRED: f64 = 1.0e-3;
+const PRIOR_THOUSAND: f64 = 1.0e-3;
 pub(super) const PRIOR_OTHER: f64 = 1.0e-3;
-pub(super) const PRIOR_UNIT: f64 = 3.0e-4;
-pub(super) const PRIOR_DECIMAL: f64 = 3.0e-4;
+const PRIOR_UNIT: f64 = 3.0e-4;
+const PRIOR_DECIMAL: f64 = 3.0e-4;
 pub(super) const PRIOR_ODD: f64 = 1.0e-3;
+/// Any of them.
+pub(super) const PRIOR_SLIP: f64 =
+    PRIOR_DIGITS + PRIOR_HUNDRED + PRIOR_THOUSAND + PRIOR_OTHER + PRIOR_UNIT + PRIOR_DECIMAL + PRIOR_ODD;
 
 /// Half-width at half height of what an unexplained slip adds, mm.
 const ODD_MM: f64 = 40.0;
@@ -42,23 +45,37 @@ pub(super) fn slips(reading_mm: f64, expected_mm: f64, sd_mm: f64) -> Vec<Hypoth
         kind: None,
         suggested_mm: None,
         other: None,
-        weight: (1.0
-            - PRIOR_DIGITS
-            - PRIOR_HUNDRED
-            - PRIOR_THOUSAND
-            - PRIOR_OTHER
-            - PRIOR_UNIT
-            - PRIOR_DECIMAL
-            - PRIOR_ODD)
-            * density(reading_mm - expected_mm, sd_mm),
+        weight: (1.0 - PRIOR_SLIP) * density(reading_mm - expected_mm, sd_mm),
     });
-    let mut push = |kind: FindingKind, prior: f64, candidate: f64| {
+    each_slip(reading_mm, |kind, prior, candidate| {
         let weight = prior * density(candidate - expected_mm, sd_mm);
         all.push(Hypothesis { kind: Some(kind), suggested_mm: Some(candidate), other: None, weight });
-    };
-    let swapped = digit_swaps(reading_mm);
-    for candidate in &swapped {
-        push(FindingKind::DigitsSwapped, PRIOR_DIGITS / 3.0, *candidate);
+    });
+    all.push(Hypothesis {
+        kind: Some(FindingKind::Odd),
+        suggested_mm: None,
+        other: None,
+        weight: PRIOR_ODD * odd_density(reading_mm - expected_mm),
+    });
+    all
+}
+
+/// Probability density of what was read by a slip of the pen, whatever the slip.
+pub(super) fn slip_weight(reading_mm: f64, expected_mm: f64, sd_mm: f64) -> f64 {
+    let mut sum = PRIOR_ODD * odd_density(reading_mm - expected_mm);
+    each_slip(reading_mm, |_, prior, candidate| sum += prior * density(candidate - expected_mm, sd_mm));
+    sum
+}
+
+/// Density of an unexplained slip.
+pub(super) fn odd_density(away_mm: f64) -> f64 {
+    let unit = away_mm / ODD_MM;
+    1.0 / (std::f64::consts::PI * ODD_MM * (1.0 + unit * unit))
+}
+
+fn each_slip(reading_mm: f64, mut push: impl FnMut(FindingKind, f64, f64)) {
+    for candidate in digit_swaps(reading_mm) {
+        push(FindingKind::DigitsSwapped, PRIOR_DIGITS / 3.0, candidate);
     }
     for step in [-1.0, 1.0] {
         push(FindingKind::HundredOff, PRIOR_HUNDRED / 2.0, reading_mm + 100.0 * step);
@@ -70,14 +87,6 @@ pub(super) fn slips(reading_mm: f64, expected_mm: f64, sd_mm: f64) -> Vec<Hypoth
     for factor in [0.1, 0.01, 100.0] {
         push(FindingKind::Decimal, PRIOR_DECIMAL / 3.0, reading_mm * factor);
     }
-    let away = (reading_mm - expected_mm) / ODD_MM;
-    all.push(Hypothesis {
-        kind: Some(FindingKind::Odd),
-        suggested_mm: None,
-        other: None,
-        weight: PRIOR_ODD / (std::f64::consts::PI * ODD_MM * (1.0 + away * away)),
-    });
-    all
 }
 
 /// The values that differ from this one by an exchange of two neighbouring digits before the decimal point.

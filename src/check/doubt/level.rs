@@ -1,17 +1,10 @@
 //! The level of each row at one check, smooth along the span, from the check's own readings.
 
+use super::layout::Layout;
 use super::spec::DoubtSpec;
 use crate::stats::robust::{mad_about, median, shortest_half_midpoint};
-use crate::wing::{LineSet, Row, Side};
+use crate::wing::Row;
 
-/// Reach of a line's neighbours along its row, in lines.
-const REACH_LINES: f64 = 1.5;
-/// Neighbours with less weight than this are left out.
-const LEAST_WEIGHT: f64 = 0.02;
-/// Weight of a neighbour on another main: an adjustment of the main moved it or did not.
-const OTHER_MAIN: f64 = 0.3;
-/// Weight of the other side.
-const OTHER_SIDE: f64 = 0.5;
 /// Huber's constant of the local mean.
 const HUBER_K: f64 = 1.345;
 /// Least number of readings that give a row a level of its own by their tightest half.
@@ -22,73 +15,6 @@ const ROW_SD_MM: f64 = 15.0;
 const ROW_SINCE_SD_MM: f64 = 8.0;
 /// Readings further than this from their row's level, mm, tell nothing of it.
 const SCREEN_MM: f64 = 60.0;
-
-#[derive(Clone, Copy)]
-struct Neighbour {
-    line: usize,
-    same: f64,
-    other: f64,
-}
-
-/// What of the line set every check needs.
-pub(super) struct Plan {
-    pub(super) lines: usize,
-    neighbours: Vec<Vec<Neighbour>>,
-    pub(super) rows: Vec<Row>,
-    /// Lines of each row on each side from the centre outwards: by side, then row.
-    pub(super) order: Vec<Vec<usize>>,
-}
-
-impl Plan {
-    pub(super) fn new(set: &LineSet) -> Self {
-        let all = set.lines();
-        let neighbours = all
-            .iter()
-            .enumerate()
-            .map(|(at, line)| {
-                let mut near = Vec::new();
-                for (other, next) in all.iter().enumerate().filter(|(_, next)| next.row == line.row) {
-                    let apart = (f64::from(line.rank) - f64::from(next.rank)) / REACH_LINES;
-                    let mut weight = (-0.5 * apart * apart).exp();
-                    if line.main != next.main {
-                        weight *= OTHER_MAIN;
-                    }
-                    if weight >= LEAST_WEIGHT {
-                        let same = if at == other { 0.0 } else { weight };
-                        near.push(Neighbour { line: other, same, other: OTHER_SIDE * weight });
-                    }
-                }
-                near
-            })
-            .collect();
-        let mut order = Vec::new();
-        for side in Side::BOTH {
-            for row in Row::ALL {
-                let mut lines: Vec<usize> =
-                    (0..all.len()).filter(|at| set.has(*at, side) && all[*at].row == row).collect();
-                lines.sort_by_key(|at| all[*at].rank);
-                order.push(lines);
-            }
-        }
-        Self { lines: all.len(), neighbours, rows: all.iter().map(|line| line.row).collect(), order }
-    }
-
-    pub(super) fn keys(&self) -> usize {
-        2 * self.lines
-    }
-
-    pub(super) fn row(&self, key: usize) -> Row {
-        self.rows[key % self.lines]
-    }
-
-    pub(super) fn is_trim(&self, key: usize) -> bool {
-        self.row(key).is_trim()
-    }
-
-    pub(super) fn mirror(&self, key: usize) -> usize {
-        (key + self.lines) % self.keys()
-    }
-}
 
 /// Level of each row, both sides together.
 #[derive(Debug, Clone)]
@@ -110,18 +36,18 @@ pub(super) struct Anchor {
 
 impl Anchors {
     /// From a check's deviations and the levels at the check before.
-    pub(super) fn new(plan: &Plan, deviation_mm: &[f64], before: Option<&Anchors>) -> Self {
+    pub(super) fn new(layout: &Layout, deviation_mm: &[f64], before: Option<&Anchors>) -> Self {
         let finite = |of: &dyn Fn(usize) -> bool| -> Vec<f64> {
-            (0..plan.keys())
+            (0..layout.keys())
                 .filter(|key| of(*key) && deviation_mm[*key].is_finite())
                 .map(|key| deviation_mm[key])
                 .collect()
         };
-        let trim = finite(&|key| plan.is_trim(key));
+        let trim = finite(&|key| layout.is_trim(key));
         let all = if trim.len() < FEW { finite(&|_| true) } else { trim };
         let common_mm = level(&all, before.map_or(0.0, |known| known.common_mm));
         let rows = Row::ALL.map(|row| {
-            let here = finite(&|key| plan.row(key) == row);
+            let here = finite(&|key| layout.row(key) == row);
             let (prior_mm, prior_sd_mm) = match before {
                 Some(known) => (known.rows[row.index()].level_mm - known.common_mm + common_mm, ROW_SINCE_SD_MM),
                 None => (common_mm, ROW_SD_MM),
@@ -163,15 +89,15 @@ pub(super) struct Levels {
 }
 
 impl Levels {
-    pub(super) fn new(spec: &DoubtSpec, plan: &Plan, deviation_mm: &[f64], anchors: &Anchors) -> Self {
-        let heard: Vec<f64> = (0..plan.keys())
+    pub(super) fn new(spec: &DoubtSpec, layout: &Layout, deviation_mm: &[f64], anchors: &Anchors) -> Self {
+        let heard: Vec<f64> = (0..layout.keys())
             .map(|key| {
                 let value = deviation_mm[key];
-                if (value - anchors.of(plan.row(key)).level_mm).abs() < SCREEN_MM { value } else { f64::NAN }
+                if (value - anchors.of(layout.row(key)).level_mm).abs() < SCREEN_MM { value } else { f64::NAN }
             })
             .collect();
         let mut scale_mm = spec.line_sd_mm;
-        let mut levels = Self::at_scale(plan, &heard, anchors, scale_mm);
+        let mut levels = Self::at_scale(layout, &heard, anchors, scale_mm);
         for _ in 0..2 {
             let off: Vec<f64> =
                 levels.off_mm.iter().zip(&levels.ratio).map(|(off, ratio)| off / (1.0 + ratio).sqrt()).collect();
@@ -180,21 +106,21 @@ impl Levels {
             // the default counts as ten lines
             let held = ((10.0 * spec.line_sd_mm.powi(2) + count * own * own) / (10.0 + count)).sqrt();
             scale_mm = held.max(spec.least_sd_mm);
-            levels = Self::at_scale(plan, &heard, anchors, scale_mm);
+            levels = Self::at_scale(layout, &heard, anchors, scale_mm);
         }
         levels
     }
 
-    fn at_scale(plan: &Plan, heard: &[f64], anchors: &Anchors, scale_mm: f64) -> Self {
-        let keys = plan.keys();
+    fn at_scale(layout: &Layout, heard: &[f64], anchors: &Anchors, scale_mm: f64) -> Self {
+        let keys = layout.keys();
         let mut out =
             Self { mean_mm: vec![0.0; keys], ratio: vec![0.0; keys], scale_mm, off_mm: vec![f64::NAN; keys] };
         let mut near: Vec<(f64, f64)> = Vec::with_capacity(32);
         for key in 0..keys {
-            let anchor = anchors.of(plan.row(key));
+            let anchor = anchors.of(layout.row(key));
             near.clear();
-            let (own, other) = if key < plan.lines { (0, plan.lines) } else { (plan.lines, 0) };
-            for next in &plan.neighbours[key % plan.lines] {
+            let (own, other) = if key < layout.lines { (0, layout.lines) } else { (layout.lines, 0) };
+            for next in &layout.neighbours[key % layout.lines] {
                 for (value, weight) in [(heard[own + next.line], next.same), (heard[other + next.line], next.other)] {
                     if value.is_finite() && weight > 0.0 {
                         near.push((value, weight));

@@ -1,7 +1,8 @@
 //! What the wing's earlier checks say of each line.
 
 use super::epochs::Epochs;
-use super::level::{Anchors, Levels, Plan};
+use super::layout::Layout;
+use super::level::{Anchors, Levels};
 use super::spec::DoubtSpec;
 use super::table::Cells;
 use crate::check::History;
@@ -12,7 +13,9 @@ use crate::wing::LineSet;
 pub(super) struct Past {
     /// Mean of what it was off from its row's smooth level while it hung as it does now, mm.
     pub(super) off_mm: Vec<f64>,
-    /// Over how many checks.
+    /// The same at each of those checks, newest last, whatever it was.
+    pub(super) seen_mm: Vec<Vec<f64>>,
+    /// Over how many checks the mean runs.
     pub(super) count: Vec<f64>,
     /// Mean difference left minus right of a line (kept at the left's place), mm, over `pairs` checks.
     pub(super) asymmetry_mm: Vec<f64>,
@@ -25,15 +28,16 @@ pub(super) struct Past {
 impl Past {
     pub(super) fn new(
         spec: &DoubtSpec,
-        plan: &Plan,
+        layout: &Layout,
         set: &LineSet,
         history: &History,
         epochs: &Epochs,
         check: usize,
     ) -> Self {
-        let keys = plan.keys();
+        let keys = layout.keys();
         let mut past = Self {
             off_mm: vec![0.0; keys],
+            seen_mm: vec![Vec::new(); keys],
             count: vec![0.0; keys],
             asymmetry_mm: vec![0.0; keys],
             pairs: vec![0.0; keys],
@@ -48,8 +52,8 @@ impl Past {
                 continue;
             }
             let cells = Cells::new(set, earlier);
-            let anchors = Anchors::new(plan, &cells.deviation_mm, past.anchors.as_ref());
-            let levels = Levels::new(spec, plan, &cells.deviation_mm, &anchors);
+            let anchors = Anchors::new(layout, &cells.deviation_mm, past.anchors.as_ref());
+            let levels = Levels::new(spec, layout, &cells.deviation_mm, &anchors);
             let limit = spec.flag_at * levels.scale_mm;
             let good: Vec<f64> =
                 levels.off_mm.iter().map(|off| if off.abs() <= limit { *off } else { f64::NAN }).collect();
@@ -57,12 +61,15 @@ impl Past {
                 if !epochs.same(key, index, check) {
                     continue;
                 }
+                // a reading too far off to tell anything of the level says what it says
+                let seen = cells.deviation_mm[key] - levels.mean_mm[key];
+                past.seen_mm[key].extend(Some(seen).filter(|seen| seen.is_finite()));
                 if good[key].is_finite() {
                     past.off_mm[key] += good[key];
                     past.count[key] += 1.0;
                 }
-                let mirror = plan.mirror(key);
-                if key < plan.lines
+                let mirror = layout.mirror(key);
+                if key < layout.lines
                     && epochs.same(mirror, index, check)
                     && good[key].is_finite()
                     && good[mirror].is_finite()

@@ -3,12 +3,8 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::epochs::Epochs;
 use super::finding::Doubts;
-use super::level::Plan;
-use super::past::Past;
-use super::search::Search;
-use super::table::Cells;
+use super::ground::Ground;
 use crate::check::History;
 use crate::wing::{LineSet, Side};
 
@@ -171,18 +167,11 @@ impl DoubtSpec {
         expectations: Option<&[Expectation]>,
     ) -> Result<Doubts, DoubtError> {
         let checks = history.checks.len();
-        let Some(at) = history.checks.get(check) else {
+        if check >= checks {
             return Err(DoubtError::NoCheck { wing: history.wing.id.clone(), check, checks });
-        };
+        }
         self.validate(set, history, check, expectations.unwrap_or_default())?;
-        let plan = Plan::new(set);
-        let epochs = Epochs::new(set, history);
-        let past = Past::new(self, &plan, set, history, &epochs, check);
-        let cells = Cells::new(set, at);
-        let mut search = Search { set, check: at, plan, cells, past, expectations, sides_contradict: false };
-        let blocks = search.blocks(self);
-        let predictions = search.predict(self);
-        Ok(search.doubts(self, &blocks, &predictions))
+        Ok(Ground::of(self, set, history, check, expectations.unwrap_or_default()).search())
     }
 
     fn validate(

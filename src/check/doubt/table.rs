@@ -1,6 +1,6 @@
 //! One check as a table: a cell per side and line.
 
-use crate::check::{Check, deviation::correction_mm};
+use crate::check::{AGREEMENT_MM, Check, deviation::correction_mm};
 use crate::stats::robust::median;
 use crate::wing::{LineSet, Side};
 
@@ -15,6 +15,8 @@ pub(super) struct Cells {
     pub(super) deviation_mm: Vec<f64>,
     /// What the instrument would show of a line without deviation, by side and line, mm.
     pub(super) zero_mm: Vec<f64>,
+    /// Whether most of a line's readings, two or more, agree with each other.
+    pub(super) repeats_agree: Vec<bool>,
     /// Factor from what was written to mm.
     pub(super) unit: f64,
 }
@@ -51,7 +53,8 @@ impl Cells {
             }
         }
         let deviation_mm = written.iter().zip(&zero_mm).map(|(value, zero)| value * unit - zero).collect();
-        Self { deviation_mm, zero_mm, unit }
+        let repeats_agree = read.iter().map(|values| most_agree(values)).collect();
+        Self { deviation_mm, zero_mm, repeats_agree, unit }
     }
 
     /// Whether the whole check was written in another unit.
@@ -63,4 +66,10 @@ impl Cells {
     pub(super) fn shown_mm(&self, key: usize) -> f64 {
         self.zero_mm[key] + self.deviation_mm[key]
     }
+}
+
+/// Whether more than half of some readings, two or more, lie within what two readings may differ by of one of them.
+fn most_agree(values: &[f64]) -> bool {
+    let near = |value: &f64| values.iter().filter(|other| (**other - value).abs() <= AGREEMENT_MM).count();
+    values.iter().map(near).max().is_some_and(|most| most > 1 && 2 * most > values.len())
 }

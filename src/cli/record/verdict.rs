@@ -35,8 +35,6 @@ pub(super) struct Vetted {
     lines_read: usize,
     unread: Vec<LineOnSide>,
     doubts: Doubts,
-    /// How many findings no second reading confirms.
-    open: usize,
     demo: bool,
 }
 
@@ -65,15 +63,7 @@ impl Vetted {
     /// A check with its doubtful readings.
     pub(super) fn of(wing: &str, check: &Check, unread: Vec<LineOnSide>, doubts: Doubts) -> Self {
         let read: HashSet<_> = check.readings.iter().map(|reading| (reading.side, reading.line)).collect();
-        Self {
-            wing: wing.to_owned(),
-            check: check.clone(),
-            lines_read: read.len(),
-            unread,
-            open: doubts.unconfirmed(check).len(),
-            doubts,
-            demo: false,
-        }
+        Self { wing: wing.to_owned(), check: check.clone(), lines_read: read.len(), unread, doubts, demo: false }
     }
 
     /// Why the check may not be added.
@@ -88,11 +78,12 @@ impl Vetted {
                 plural(self.unread.len(), "line was", "lines were")
             ));
         }
-        if self.open > 0 && !accepted.accept_doubtful {
+        let open = self.doubts.findings().len();
+        if open > 0 && !accepted.accept_doubtful {
             all.push(format!(
                 "{} doubtful: measure again and mend the value (or add a second reading as repeat 2), or add the check \
                  with the values as they are by --accept-doubtful",
-                plural(self.open, "reading is", "readings are")
+                plural(open, "reading is", "readings are")
             ));
         }
         all
@@ -145,10 +136,6 @@ impl Vetted {
             let _ = writeln!(out, "not read: {}", names.join(", "));
         }
         out.push_str(&text::doubts(std::slice::from_ref(&self.doubts)));
-        let confirmed = self.doubts.findings().len() - self.open.min(self.doubts.findings().len());
-        if confirmed > 0 {
-            let _ = writeln!(out, "{confirmed} of them confirmed by another reading of the same line");
-        }
         out
     }
 }

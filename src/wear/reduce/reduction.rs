@@ -285,7 +285,7 @@ fn by_line(line_sums: &mut Vec<LineSum>, places: usize) {
 }
 
 fn check_without_readings(check: &Check) -> Check {
-    Check { id: check.id.clone(), readings: Vec::new(), risers: Vec::new(), ..*check }
+    Check { id: check.id.clone(), readings: Vec::new(), risers: Vec::new(), confirmed: Vec::new(), ..*check }
 }
 
 #[cfg(feature = "frames")]
