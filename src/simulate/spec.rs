@@ -129,6 +129,9 @@ impl FleetSpec {
             .adjusted_share(0.6)
             .spreads(Spreads {
                 wing_rate_mm_per_m: 0.12,
+                wing_row_mm_per_m: 0.08,
+                line_rate_mm_per_m: 0.05,
+                model_rate_mm_per_m: 0.05,
                 line_offset_mm: 1.4,
                 reading_mm: 1.5,
                 ..Spreads::default()
