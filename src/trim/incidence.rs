@@ -1,6 +1,7 @@
 //! Incidence change along the span, its effective value, and what the straight line leaves.
 
 use super::chordwise::slope_coefficients;
+use super::flexible::flexible_coefficients;
 use super::measured::{Combination, Measured};
 use super::span::{Bracket, RowCurve, SpanWeights};
 use super::{ShapeResidual, TwistStation};
@@ -42,6 +43,17 @@ struct Place {
     bracket: Bracket,
     chord: f64,
     slope: f64,
+    /// The same of a section that bends with its rows.
+    bent_slope: f64,
+}
+
+/// How a section takes the deviations of its rows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Section {
+    /// As a straight line through them.
+    Rigid,
+    /// Bent through them.
+    Flexible,
 }
 
 impl HalfWing {
@@ -61,12 +73,15 @@ impl HalfWing {
             for row in &rows {
                 let bracket = row.curve.bracket(station.span);
                 let chord = row.curve.chord_at(bracket).unwrap_or(f64::NAN);
-                places.push(Place { bracket, chord, slope: 0.0 });
+                places.push(Place { bracket, chord, slope: 0.0, bent_slope: 0.0 });
                 slopes.push(chord);
             }
+            let bent = flexible_coefficients(&slopes);
             able.push(slope_coefficients(&mut slopes).is_some());
-            for (place, slope) in places[from..].iter_mut().zip(&slopes) {
+            for (at, (place, slope)) in places[from..].iter_mut().zip(&slopes).enumerate() {
                 place.slope = *slope;
+                // where two rows lie on top of each other no bend can be told
+                place.bent_slope = bent.as_ref().and_then(|bent| bent.get(at)).copied().unwrap_or(*slope);
             }
         }
         Self { side, rows, places, able }
@@ -110,6 +125,7 @@ impl HalfWing {
         measured: &Measured,
         planform: &Planform,
         weights: &SpanWeights,
+        section: Section,
     ) -> Option<Combination> {
         let mut sum = measured.nothing();
         let usable = |station: usize| {
@@ -127,8 +143,9 @@ impl HalfWing {
             };
             let per_mm = usable(stands_in)? * station.weight;
             for (row, place) in self.rows.iter().zip(self.at_station(stands_in)) {
+                let slope = if section == Section::Rigid { place.slope } else { place.bent_slope };
                 row.curve.shares_at(place.bracket, |share| {
-                    sum.coefficients[share.line] -= per_mm * place.slope * share.coefficient;
+                    sum.coefficients[share.line] -= per_mm * slope * share.coefficient;
                 });
             }
         }

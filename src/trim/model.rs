@@ -2,12 +2,15 @@
 
 use super::bands::{FlightBands, past};
 use super::brake::brake_fans;
-use super::incidence::{HalfWing, shape_residuals};
+use super::diagnose::Findings;
+use super::faults::Faults;
+use super::incidence::{HalfWing, Section, shape_residuals};
 use super::lifting_line::LiftingLineSpec;
 use super::loads::{LineLoad, line_loads};
 use super::measured::{Combination, Measured};
 use super::remarks::Remarks;
 use super::rows::{row_differences, row_trims, side_differences};
+use super::setup::SetUp;
 use super::span::{SpanWeights, Station};
 use super::{
     FlightFigures, IncidenceShare, Interval, LineVerdict, RiserRotation, RiserTriangle, ToleranceOn, Trim, TrimError,
@@ -125,7 +128,8 @@ impl<'a> TrimModel<'a> {
             check: at,
             checks: history.checks.len(),
         })?;
-        self.judged(&history.wing, check, |side, line| doubts.doubts_line(side, line))
+        let before = history.checks[..at].iter().rfind(|before| !before.readings.is_empty());
+        self.judged(&history.wing, check, Some(doubts), before)
     }
 
     /// Judges one check alone, every reading believed.
@@ -134,10 +138,17 @@ impl<'a> TrimModel<'a> {
     /// [`TrimError`] when the wing is of another model, a reading names a line that the set does not have on its side, or
     /// a figure of the check is not a finite number.
     pub fn run(&self, wing: &Wing, check: &Check) -> Result<Trim, TrimError> {
-        self.judged(wing, check, |_, _| false)
+        self.judged(wing, check, None, None)
     }
 
-    fn judged(&self, wing: &Wing, check: &Check, doubted: impl Fn(Side, usize) -> bool) -> Result<Trim, TrimError> {
+    fn judged(
+        &self,
+        wing: &Wing,
+        check: &Check,
+        doubts: Option<&Doubts>,
+        before: Option<&Check>,
+    ) -> Result<Trim, TrimError> {
+        let doubted = |side: Side, line: usize| doubts.is_some_and(|doubts| doubts.doubts_line(side, line));
         self.validate(wing, check)?;
         let mut kept = check.clone();
         kept.readings.retain(|reading| !doubted(reading.side, reading.line));
@@ -158,6 +169,7 @@ impl<'a> TrimModel<'a> {
             row_differences: row_differences(&measured),
             side_differences: side_differences(&measured),
             incidence_change_deg: Interval::default(),
+            flexible_incidence_change_deg: Interval::default(),
             incidence_left_deg: Interval::default(),
             incidence_right_deg: Interval::default(),
             aoa_change_deg: Interval::default(),
@@ -175,7 +187,13 @@ impl<'a> TrimModel<'a> {
         remarks.brakes(&trim.brakes, self.spec.brake_limit_mm);
         self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
-        trim.conclude();
+        let faults = Faults::of(self.set, &measured);
+        let findings = Findings { spec: &self.spec, set: self.set, measured: &measured, lines: &trim.lines, faults };
+        let level_mm = findings.reference().map(|level| level.value(&measured));
+        let set_up = SetUp { set: self.set, check, before, doubts, limit_mm: self.spec.common_limit_mm };
+        let asked = set_up.ask(&trim, level_mm);
+        let entries = findings.entries(&trim);
+        trim.conclude(asked.list, asked.blocked, entries);
         Ok(trim)
     }
 
@@ -187,7 +205,7 @@ impl<'a> TrimModel<'a> {
         let Some(planform) = self.planform.as_ref() else { return Vec::new() };
         let [left, right] = Side::BOTH.map(|side| {
             let half = HalfWing::of(&measured, side, &self.weights);
-            Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights)
+            Some(&half).filter(|half| half.rows() > 1)?.effective(&measured, planform, &self.weights, Section::Rigid)
         });
         let (wing, asymmetry) = match (left, right) {
             (Some(left), Some(right)) => (left.half(&right), left.plus(-1.0, &right)),
@@ -293,9 +311,13 @@ impl<'a> TrimModel<'a> {
         trim.shape_residual_mm = shape_residuals(&able, measured, &self.weights);
         remarks.missing(measured, &halves, self.planform.as_ref());
         let Some(planform) = self.planform.as_ref() else { return };
-        let [left, right] = halves
-            .each_ref()
-            .map(|half| Some(half).filter(|half| half.rows() > 1)?.effective(measured, planform, &self.weights));
+        let effective = |section: Section| {
+            let of = |half: &HalfWing| {
+                Some(half).filter(|half| half.rows() > 1)?.effective(measured, planform, &self.weights, section)
+            };
+            halves.each_ref().map(of)
+        };
+        let [left, right] = effective(Section::Rigid);
         remarks.borrowed(&able, &self.weights);
         trim.twist = able.iter().flat_map(|half| half.twist(measured, planform)).collect();
         let tips: Vec<Combination> = able.iter().filter_map(|half| half.tip_twist(measured, planform)).collect();
@@ -316,6 +338,12 @@ impl<'a> TrimModel<'a> {
             (None, None) => None,
         };
         trim.incidence_change_deg = interval(whole.as_ref());
+        let bent = match effective(Section::Flexible) {
+            [Some(left), Some(right)] => Some(left.half(&right)),
+            [Some(one), None] | [None, Some(one)] => Some(one),
+            [None, None] => None,
+        };
+        trim.flexible_incidence_change_deg = interval(bent.as_ref());
         remarks.asymmetry(trim.asymmetry_deg, self.spec.asymmetry_threshold_deg);
         trim.centre_rotation = self.centre_rotation(&able, measured, planform);
         remarks.rotation(trim.centre_rotation);

@@ -229,6 +229,10 @@ pub struct Trim {
     pub side_differences: Vec<SideDifference>,
     /// Effective incidence change of the wing, degrees nose-up.
     pub incidence_change_deg: Interval,
+    /// The same for a flexible section, whose mean line bends through the rows: beside the straight line's wherever there
+    /// are three rows or more, degrees nose-up.
+    #[serde(default)]
+    pub flexible_incidence_change_deg: Interval,
     /// Effective incidence change of the left half, degrees nose-up.
     #[serde(default)]
     pub incidence_left_deg: Interval,

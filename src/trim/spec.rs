@@ -30,6 +30,10 @@ pub enum ToleranceOn {
 /// | `asymmetry_threshold_deg` | 0.1° | smaller differences are not flagged, however certain |
 /// | `common_limit_mm` | 50 mm | practice for a set uniformly long or short |
 /// | `brake_limit_mm` | 20 mm | shortening of the brake fan that is remarked on, where the brake setting is known |
+/// | `row_difference_limit_mm` | 10 mm | practice for two-row wings; past it a row calls for work though each line is within |
+/// | `side_difference_limit_mm` | 10 mm | our choice: left against right, mean of a row or of a side |
+/// | `incidence_limit_deg` | 0.5° | our choice, as forecasts have it |
+/// | `asymmetry_limit_deg` | 0.3° | our choice: left against right in incidence that calls for work |
 /// | `planform` | from the `models` table | elliptic from span, area or root chord |
 /// | `arch_radius_m` | unknown | only the bands for angle of attack and speed ask for it |
 ///
@@ -83,8 +87,32 @@ pub struct TrimSpec {
     pub(super) common_limit_mm: f64,
     pub(super) brake_limit_mm: f64,
     pub(super) planform: Option<Planform>,
+    #[serde(default = "row_difference_limit_mm")]
+    pub(super) row_difference_limit_mm: f64,
+    #[serde(default = "side_difference_limit_mm")]
+    pub(super) side_difference_limit_mm: f64,
+    #[serde(default = "incidence_limit_deg")]
+    pub(super) incidence_limit_deg: f64,
+    #[serde(default = "asymmetry_limit_deg")]
+    pub(super) asymmetry_limit_deg: f64,
     #[serde(default)]
     pub(super) arch_radius_m: Option<f64>,
+}
+
+fn row_difference_limit_mm() -> f64 {
+    10.0
+}
+
+fn side_difference_limit_mm() -> f64 {
+    10.0
+}
+
+fn incidence_limit_deg() -> f64 {
+    0.5
+}
+
+fn asymmetry_limit_deg() -> f64 {
+    0.3
 }
 
 impl Default for TrimSpec {
@@ -99,6 +127,10 @@ impl Default for TrimSpec {
             asymmetry_threshold_deg: 0.1,
             common_limit_mm: 50.0,
             brake_limit_mm: 20.0,
+            row_difference_limit_mm: row_difference_limit_mm(),
+            side_difference_limit_mm: side_difference_limit_mm(),
+            incidence_limit_deg: incidence_limit_deg(),
+            asymmetry_limit_deg: asymmetry_limit_deg(),
             planform: None,
             arch_radius_m: None,
         }
@@ -169,6 +201,34 @@ impl TrimSpec {
         self
     }
 
+    /// Difference of a row's mean from the other rows' that calls for work, mm.
+    #[must_use]
+    pub fn row_difference_limit_mm(mut self, limit_mm: f64) -> Self {
+        self.row_difference_limit_mm = limit_mm;
+        self
+    }
+
+    /// Difference of left and right, mean of a row or of a side, that calls for work, mm.
+    #[must_use]
+    pub fn side_difference_limit_mm(mut self, limit_mm: f64) -> Self {
+        self.side_difference_limit_mm = limit_mm;
+        self
+    }
+
+    /// Incidence change that calls for work, degrees.
+    #[must_use]
+    pub fn incidence_limit_deg(mut self, limit_deg: f64) -> Self {
+        self.incidence_limit_deg = limit_deg;
+        self
+    }
+
+    /// Left less right incidence change that calls for work, degrees.
+    #[must_use]
+    pub fn asymmetry_limit_deg(mut self, limit_deg: f64) -> Self {
+        self.asymmetry_limit_deg = limit_deg;
+        self
+    }
+
     /// The wing's planform, in place of what the `models` table gives.
     #[must_use]
     pub fn planform(mut self, planform: Planform) -> Self {
@@ -220,6 +280,10 @@ impl TrimSpec {
             ("asymmetry_threshold_deg", self.asymmetry_threshold_deg),
             ("common_limit_mm", self.common_limit_mm),
             ("brake_limit_mm", self.brake_limit_mm),
+            ("row_difference_limit_mm", self.row_difference_limit_mm),
+            ("side_difference_limit_mm", self.side_difference_limit_mm),
+            ("incidence_limit_deg", self.incidence_limit_deg),
+            ("asymmetry_limit_deg", self.asymmetry_limit_deg),
         ];
         for (name, value) in settings {
             if !(value.is_finite() && value >= 0.0) {

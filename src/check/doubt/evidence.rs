@@ -18,13 +18,15 @@ const PRIOR_SEGMENT: f64 = 1e-3;
 const PRIOR_SEGMENT_BOTH: f64 = 3e-3;
 const PRIOR_RUN: f64 = 1e-4;
 const PRIOR_RUN_BOTH: f64 = 1e-3;
+const PRIOR_TIPS: f64 = 2e-3;
+const PRIOR_ROW: f64 = 2e-3;
 /// Log odds that agreeing repeats add: they exclude a slip of the pen.
 const REPEATS_ODDS: f64 = 20.0;
 /// Half-width at half height of the steps that faults make, mm.
 const STEP_MM: f64 = 15.0;
 /// Log odds past which a fact is taken for one: 20 to 1.
 const LEAST_ODDS: f64 = 3.0;
-/// A group is looked at when most of its lines are off the same way by so many standard deviations.
+/// A group is looked at when its lines are off the same way by so many standard deviations.
 const LEAN: f64 = 1.0;
 /// No more facts and slips than this are told apart in one check.
 const MOST_ROUNDS: usize = 24;
@@ -143,6 +145,9 @@ impl Ground<'_> {
                 if !keys.iter().any(|key| flagged.contains(key)) || !leans(heard, expected, &keys) {
                     continue;
                 }
+                if group.tie == Tie::Row && sides.len() > 1 {
+                    continue;
+                }
                 let whole = sides.iter().all(|side| keys.iter().any(|key| key / self.layout.lines == side.index()));
                 if !whole || keys.len() < group.lines.len().min(2) {
                     continue;
@@ -229,12 +234,11 @@ impl Ground<'_> {
     }
 }
 
-/// Whether most of a group are off the same way.
+/// Whether half of a group or more are off the same way, and hardly one the other: they are heard, so they hide each other.
 fn leans(heard: &[f64], expected: &Expected, keys: &[usize]) -> bool {
     let up = keys.iter().filter(|key| expected.score(heard, **key) > LEAN).count();
     let down = keys.iter().filter(|key| expected.score(heard, **key) < -LEAN).count();
-    // one in four may be a slip on top
-    !keys.is_empty() && up.max(down) >= keys.len() - keys.len() / 4
+    2 * up.max(down) >= keys.len() && 4 * up.min(down) <= keys.len()
 }
 
 fn prior(tie: &Tie, sides: &[Side]) -> f64 {
@@ -245,6 +249,10 @@ fn prior(tie: &Tie, sides: &[Side]) -> f64 {
         (Tie::Segment(_), _) => PRIOR_SEGMENT_BOTH,
         (Tie::Run, 1) => PRIOR_RUN,
         (Tie::Run, _) => PRIOR_RUN_BOTH,
+        (Tie::Tips, _) => PRIOR_TIPS,
+        (Tie::Row, 1) => PRIOR_ROW,
+        // the level of a row is heard, not expected
+        (Tie::Row, _) => 0.0,
     }
 }
 

@@ -1,31 +1,54 @@
 //! The groups of lines that a fault of a wing moves together.
 
-use crate::wing::{LineSet, Side};
+use crate::wing::{LineSet, Row, Side};
 
 /// Longest run of neighbours that is looked at as one.
 const LONGEST_RUN: usize = 4;
 
+/// Outermost lines of each row that are looked at as the tips.
+const MOST_TIPS: usize = 3;
+
 /// What holds the lines of a group together.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Tie {
+pub(crate) enum Tie {
     /// The line itself.
     Line,
     /// They hang on one segment, or on one main.
     Segment(String),
     /// They are neighbours in their row.
     Run,
+    /// They are the outermost lines of every row A–D.
+    Tips,
+    /// They are a row.
+    Row,
 }
 
 /// Lines that may be off together, on one side or on both.
 #[derive(Debug, Clone)]
-pub(super) struct Group {
-    pub(super) tie: Tie,
+pub(crate) struct Group {
+    pub(crate) tie: Tie,
     /// Indices in the line set.
-    pub(super) lines: Vec<usize>,
+    pub(crate) lines: Vec<usize>,
+}
+
+/// The lines of each row on each side from the centre outwards: by side, then row.
+pub(crate) fn row_orders(set: &LineSet) -> Vec<Vec<usize>> {
+    let all = set.lines();
+    let mut order = Vec::new();
+    for side in Side::BOTH {
+        for row in Row::ALL {
+            let mut lines: Vec<usize> =
+                (0..all.len()).filter(|at| set.has(*at, side) && all[*at].row == row).collect();
+            lines.sort_by_key(|at| all[*at].rank);
+            order.push(lines);
+        }
+    }
+    order
 }
 
 /// Every line, every set of two lines or more that hang on one segment, and every short run of neighbours.
-pub(super) fn groups(set: &LineSet, order: &[Vec<usize>]) -> Vec<Group> {
+pub(crate) fn line_groups(set: &LineSet) -> Vec<Group> {
+    let order = row_orders(set);
     let mut all: Vec<Group> =
         (0..set.lines().len()).map(|line| Group { tie: Tie::Line, lines: vec![line] }).collect();
     let mut on_segment: Vec<Group> = Vec::new();
@@ -37,9 +60,9 @@ pub(super) fn groups(set: &LineSet, order: &[Vec<usize>]) -> Vec<Group> {
         }
     };
     for (at, line) in set.lines().iter().enumerate() {
-        if set.has_cascade() {
-            set.path(at).for_each(|segment| add(&segment.name, at));
-        } else if let Some(main) = &line.main {
+        set.path(at).for_each(|segment| add(&segment.name, at));
+        // where the segments do not say what hangs on a main, its name does
+        if let Some(main) = line.main.as_ref().filter(|main| set.path(at).all(|segment| segment.name != **main)) {
             add(main, at);
         }
     }
@@ -60,10 +83,20 @@ pub(super) fn groups(set: &LineSet, order: &[Vec<usize>]) -> Vec<Group> {
             runs.extend(new.map(|run| Group { tie: Tie::Run, lines: run.to_vec() }));
         }
     }
+    let is_trim = |line: &usize| set.lines().get(*line).is_some_and(|line| line.row.is_trim());
+    for count in 1..=MOST_TIPS {
+        // of a short row the tip is not most of it
+        let long = left.iter().filter(|row| row.len() > 2 * count && row.iter().all(is_trim));
+        let tips: Vec<Vec<usize>> = long.map(|row| row[row.len() - count..].to_vec()).collect();
+        if tips.len() > 1 {
+            runs.push(Group { tie: Tie::Tips, lines: tips.concat() });
+        }
+    }
+    runs.extend(left.iter().filter(|row| row.len() > 2).map(|row| Group { tie: Tie::Row, lines: row.clone() }));
     all.extend(on_segment);
     all.extend(runs);
     all
 }
 
 /// The sides that a fault may be on.
-pub(super) const SIDES: [&[Side]; 3] = [&[Side::Left], &[Side::Right], &Side::BOTH];
+pub(crate) const SIDES: [&[Side]; 3] = [&[Side::Left], &[Side::Right], &Side::BOTH];

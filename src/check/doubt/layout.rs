@@ -1,6 +1,6 @@
 //! What of a line set every check needs: neighbours, rows, the order of each row, groups of lines.
 
-use super::groups::{Group, groups};
+use super::groups::{Group, line_groups, row_orders};
 use crate::wing::{LineSet, Row, Side};
 
 /// Reach of a line's neighbours along its row, in lines.
@@ -53,17 +53,8 @@ impl Layout {
                 near
             })
             .collect();
-        let mut order = Vec::new();
-        for side in Side::BOTH {
-            for row in Row::ALL {
-                let mut lines: Vec<usize> =
-                    (0..all.len()).filter(|at| set.has(*at, side) && all[*at].row == row).collect();
-                lines.sort_by_key(|at| all[*at].rank);
-                order.push(lines);
-            }
-        }
         let rows = all.iter().map(|line| line.row).collect();
-        let groups = groups(set, &order);
+        let (order, groups) = (row_orders(set), line_groups(set));
         Self { lines: all.len(), neighbours, rows, order, groups }
     }
 

@@ -26,4 +26,5 @@ pub use fact::{Fact, FactKind};
 pub use finding::{
     DoubtNote, Doubts, Explanation, Finding, FindingKind, OtherLine, VetDocument, VetFinding, VetNote,
 };
+pub(crate) use groups::{Group, Tie, line_groups};
 pub use spec::{DoubtError, DoubtSpec, Expectation};

@@ -1,0 +1,271 @@
+//! Which lines are off together: a search over the shapes that the faults of wings have.
+//!
+//! Each row has a level of its own; on top come the steps of groups (a side, a row on one side, the tips, a segment,
+//! neighbours, a line; on one side or on both). One group after the other is taken in, the one that explains most for its
+//! prior probability, as long as the odds for it are good: `Δ/(2σ²) + ln P`, `Δ` what the squares of the residuals lose.
+//! Levels and steps are then least squares together, so that each is a linear combination of the deviations.
+
+use super::measured::{Combination, Measured};
+use crate::check::doubt::{Group, Tie, line_groups};
+use crate::stats::robust::{mad_about, median};
+use crate::wing::{LineSet, Row, Side};
+
+/// Spread of lines about their row, mm (practice); the check's own replaces it, this counts as ten lines.
+const LINE_SD_MM: f64 = 3.0;
+const LEAST_SD_MM: f64 = 1.5;
+/// Log odds that a group needs: 20 to 1.
+const LEAST_ODDS: f64 = 3.0;
+/// Smaller steps are no fault, mm.
+const LEAST_STEP_MM: f64 = 6.0;
+/// No more groups than this are told apart.
+const MOST_FAULTS: usize = 8;
+/// Outermost lines of each row that are looked at as the tips.
+const MOST_TIPS: usize = 3;
+
+/// What holds the lines of a fault together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Shape {
+    /// Rows A–D of one side.
+    Side,
+    /// A row on one side.
+    RowSide(Row),
+    /// The outermost lines of every row A–D.
+    Tips,
+    /// A segment or main.
+    Segment(String),
+    /// Neighbours in a row.
+    Run,
+    /// One line.
+    Line,
+}
+
+/// Lines that are off together.
+#[derive(Debug, Clone)]
+pub(super) struct Fault {
+    pub(super) shape: Shape,
+    /// `None`: both sides.
+    pub(super) side: Option<Side>,
+    /// Places in the measured lines.
+    pub(super) members: Vec<usize>,
+    /// The step, as a combination of the deviations.
+    pub(super) step: Combination,
+}
+
+/// The level of a row, everything that is off in it taken out.
+#[derive(Debug, Clone)]
+pub(super) struct RowLevel {
+    pub(super) row: Row,
+    pub(super) level: Combination,
+}
+
+/// What is off about a check.
+#[derive(Debug, Clone)]
+pub(super) struct Faults {
+    pub(super) rows: Vec<RowLevel>,
+    pub(super) found: Vec<Fault>,
+}
+
+struct Candidate {
+    shape: Shape,
+    side: Option<Side>,
+    members: Vec<usize>,
+    prior: f64,
+}
+
+impl Faults {
+    pub(super) fn of(set: &LineSet, measured: &Measured) -> Self {
+        let y: Vec<f64> = measured.lines.iter().map(|line| line.deviation_mm).collect();
+        let rows: Vec<Row> =
+            Row::ALL.into_iter().filter(|row| measured.lines.iter().any(|line| line.row == *row)).collect();
+        let mut basis = Basis::default();
+        for row in &rows {
+            let members: Vec<usize> = (0..y.len()).filter(|at| measured.lines[*at].row == *row).collect();
+            basis.add(&members, y.len());
+        }
+        let variance = variance(measured, &rows);
+        let candidates = candidates(set, measured);
+        let mut chosen: Vec<usize> = Vec::new();
+        while chosen.len() < MOST_FAULTS {
+            let residuals = basis.residuals(&y);
+            let gain = |at: &usize| {
+                let one = &candidates[*at];
+                let Some(rest) = basis.rest(&one.members, y.len()) else { return f64::NEG_INFINITY };
+                let (square, along) = (dot(&rest, &rest), dot(&rest, &residuals));
+                let step = along / square;
+                let agree = one.members.iter().filter(|at| residuals[**at] * step > 0.0).count();
+                if step.abs() < LEAST_STEP_MM || 4 * agree < 3 * one.members.len() {
+                    return f64::NEG_INFINITY;
+                }
+                along * along / square / (2.0 * variance) + one.prior.ln()
+            };
+            let best = (0..candidates.len())
+                .filter(|at| !chosen.contains(at))
+                .map(|at| (gain(&at), at))
+                .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+            let Some((_, at)) = best.filter(|(gain, _)| *gain > LEAST_ODDS) else { break };
+            basis.add(&candidates[at].members, y.len());
+            chosen.push(at);
+        }
+        let mut all = basis.solutions().into_iter().map(|coefficients| Combination { coefficients });
+        let rows = rows.into_iter().zip(all.by_ref()).map(|(row, level)| RowLevel { row, level }).collect();
+        let found = chosen.into_iter().zip(all).filter_map(|(at, step)| {
+            let one = candidates.get(at)?;
+            Some(Fault { shape: one.shape.clone(), side: one.side, members: one.members.clone(), step })
+        });
+        Self { rows, found: found.collect() }
+    }
+}
+
+fn variance(measured: &Measured, rows: &[Row]) -> f64 {
+    let mut off = Vec::with_capacity(measured.lines.len());
+    for row in rows {
+        let of_row = || measured.lines.iter().filter(|line| line.row == *row).map(|line| line.deviation_mm);
+        let level = median(&of_row().collect::<Vec<f64>>()).unwrap_or(0.0);
+        off.extend(of_row().map(|deviation| deviation - level));
+    }
+    let own = mad_about(&off, 0.0).unwrap_or(LINE_SD_MM);
+    let count = off.len() as f64;
+    ((10.0 * LINE_SD_MM.powi(2) + count * own * own) / (10.0 + count)).max(LEAST_SD_MM.powi(2))
+}
+
+/// Every group that may be off. The priors are orders of size of what comes to a workshop (our choice).
+fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
+    let mut all = Vec::new();
+    let on =
+        |keep: &dyn Fn(usize) -> bool| -> Vec<usize> { (0..measured.lines.len()).filter(|at| keep(*at)).collect() };
+    let line = |at: usize| &measured.lines[at];
+    let read = |side: Side| measured.lines.iter().any(|line| line.side == side && line.row.is_trim());
+    if Side::BOTH.into_iter().all(read) {
+        let members = on(&|at| line(at).side == Side::Left && line(at).row.is_trim());
+        all.push(Candidate { shape: Shape::Side, side: Some(Side::Left), members, prior: 1e-2 });
+    }
+    for row in Row::ALL {
+        let of = |side: Side| on(&|at| line(at).side == side && line(at).row == row);
+        let [left, right] = Side::BOTH.map(of);
+        if !left.is_empty() && !right.is_empty() {
+            all.push(Candidate { shape: Shape::RowSide(row), side: Some(Side::Left), members: left, prior: 5e-3 });
+        }
+    }
+    let sides: [(Option<Side>, &[Side]); 3] =
+        [(None, &Side::BOTH), (Some(Side::Left), &[Side::Left]), (Some(Side::Right), &[Side::Right])];
+    for tips in 1..=MOST_TIPS {
+        for (side, which) in sides {
+            let mut members = Vec::new();
+            let mut rows = 0;
+            for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
+                for side in which {
+                    let mut here = on(&|at| line(at).side == *side && line(at).row == row);
+                    here.sort_by(|a, b| line(*b).span.total_cmp(&line(*a).span));
+                    // of a short row the tip is not most of it
+                    if here.len() > 2 * tips {
+                        members.extend(here.into_iter().take(tips));
+                        rows += 1;
+                    }
+                }
+            }
+            if rows > which.len() {
+                all.push(Candidate { shape: Shape::Tips, side, members, prior: 3e-3 });
+            }
+        }
+    }
+    for Group { tie, lines } in line_groups(set) {
+        for (side, which) in sides {
+            let members = on(&|at| which.contains(&line(at).side) && lines.contains(&line(at).line));
+            let whole = which.iter().all(|side| members.iter().any(|at| line(*at).side == *side));
+            if !whole || members.len() < lines.len().min(2) {
+                continue;
+            }
+            let (shape, prior) = match (&tie, side) {
+                (Tie::Line, Some(_)) => (Shape::Line, 1e-4),
+                (Tie::Line, None) => (Shape::Line, 1e-3),
+                (Tie::Segment(name), Some(_)) => (Shape::Segment(name.clone()), 1e-3),
+                (Tie::Segment(name), None) => (Shape::Segment(name.clone()), 3e-3),
+                (Tie::Run, Some(_)) => (Shape::Run, 1e-4),
+                (Tie::Run, None) => (Shape::Run, 1e-3),
+            };
+            all.push(Candidate { shape, side, members, prior });
+        }
+    }
+    all
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+/// Columns of ones, made orthogonal one after the other (modified Gram–Schmidt): `X = Q R`.
+#[derive(Debug, Clone, Default)]
+struct Basis {
+    /// Orthonormal.
+    q: Vec<Vec<f64>>,
+    /// By column: its products with the columns of `q` up to its own.
+    r: Vec<Vec<f64>>,
+}
+
+impl Basis {
+    /// What of a group's column the columns so far do not span; `None` when it is nothing.
+    fn rest(&self, members: &[usize], n: usize) -> Option<Vec<f64>> {
+        let mut rest = vec![0.0; n];
+        members.iter().for_each(|at| rest[*at] = 1.0);
+        let size = members.len() as f64;
+        for q in &self.q {
+            let along: f64 = dot(q, &rest);
+            rest.iter_mut().zip(q).for_each(|(value, q)| *value -= along * q);
+        }
+        (dot(&rest, &rest) > 1e-6 * size).then_some(rest)
+    }
+
+    fn add(&mut self, members: &[usize], n: usize) {
+        let Some(rest) = self.rest(members, n) else { return };
+        let norm = dot(&rest, &rest).sqrt();
+        let mut r: Vec<f64> = self.q.iter().map(|q| members.iter().map(|at| q[*at]).sum()).collect();
+        r.push(norm);
+        self.r.push(r);
+        self.q.push(rest.into_iter().map(|value| value / norm).collect());
+    }
+
+    fn residuals(&self, y: &[f64]) -> Vec<f64> {
+        let mut rest = y.to_vec();
+        for q in &self.q {
+            let along = dot(q, &rest);
+            rest.iter_mut().zip(q).for_each(|(value, q)| *value -= along * q);
+        }
+        rest
+    }
+
+    /// The rows of `R⁻¹ Qᵀ`: each coefficient of the fit as a combination of the observations.
+    fn solutions(&self) -> Vec<Vec<f64>> {
+        let k = self.q.len();
+        let mut found: Vec<Vec<f64>> = self.q.clone();
+        for at in (0..k).rev() {
+            for later in at + 1..k {
+                let factor = self.r[later][at];
+                let known = found[later].clone();
+                found[at].iter_mut().zip(&known).for_each(|(value, known)| *value -= factor * known);
+            }
+            let norm = self.r[at][at];
+            found[at].iter_mut().for_each(|value| *value /= norm);
+        }
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The normal equations of two overlapping columns, solved by hand: y = (1, 2, 6), columns (1, 1, 1) and (0, 1, 1) give
+    /// 1 and 3.
+    #[test]
+    fn coefficients_are_least_squares() {
+        let mut basis = Basis::default();
+        basis.add(&[0, 1, 2], 3);
+        basis.add(&[1, 2], 3);
+        basis.add(&[1, 2], 3);
+        let y = [1.0, 2.0, 6.0];
+        let found: Vec<f64> = basis.solutions().iter().map(|row| dot(row, &y)).collect();
+        assert_eq!(found.len(), 2, "a column that is there already adds nothing");
+        approx::assert_abs_diff_eq!(found[0], 1.0, epsilon = 1e-12);
+        approx::assert_abs_diff_eq!(found[1], 3.0, epsilon = 1e-12);
+    }
+}
