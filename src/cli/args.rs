@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use linedrift::Date;
-use linedrift::check::Fleet;
+use linedrift::check::sheet::LineOnSide;
+use linedrift::check::{ConfirmedLine, Fleet};
 use linedrift::fleet::{Table, read_materials};
 use linedrift::forecast::LimitsTable;
-use linedrift::wing::Fibre;
+use linedrift::wing::{Fibre, LineSet};
 
 use super::parts::InParts;
 use super::{Failure, output};
@@ -149,4 +150,15 @@ pub(super) fn not_negative(text: &str) -> Result<f64, String> {
     finite(text).and_then(|value| {
         if value >= 0.0 { Ok(value) } else { Err(format!("`{text}` is negative, which it cannot be")) }
     })
+}
+
+/// Lines that were measured again, by name.
+pub(super) fn confirmed(set: &LineSet, lines: &[LineOnSide]) -> Result<Vec<ConfirmedLine>, Failure> {
+    let known = |one: &LineOnSide| {
+        let line = set.find(&one.line, one.side);
+        line.map(|line| ConfirmedLine { side: one.side, line }).ok_or_else(|| {
+            Failure::Call(format!("--confirm {one}: the wing has no line `{}` on the {}", one.line, one.side))
+        })
+    };
+    lines.iter().map(known).collect()
 }

@@ -4,9 +4,10 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 use linedrift::Date;
+use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{Check, Fleet};
 use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
-use linedrift::fleet::{FolderLock, read_given, read_steps, write_atomic};
+use linedrift::fleet::{FolderLock, read_given, read_steps, record_confirmed, write_atomic};
 use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
 use linedrift::plan::{
     AlternativeRow, Finding, GivenAction, Plan, PlanDocument, PlanSpec, RowTarget, Sides, Target, curve_table,
@@ -15,7 +16,7 @@ use linedrift::report::{curve_figure, plan_figure, text};
 use linedrift::wear::WearSpec;
 use serde::Serialize;
 
-use super::args::{Choice, Common, LimitsFile, Tables, day};
+use super::args::{Choice, Common, LimitsFile, Tables, confirmed, day};
 use super::input::Input;
 use super::output::{self, Output};
 use super::parts::{InParts, Told};
@@ -44,6 +45,10 @@ pub(super) struct Args {
     /// The only steps to choose from, as a CSV with the columns that docs/data.md lists
     #[arg(long, value_name = "FILE")]
     steps: Option<PathBuf>,
+    /// A line that was measured again and is as read, such as left:B3: no longer doubted, and kept with the check. May stand
+    /// several times
+    #[arg(long, value_name = "SIDE:LINE", conflicts_with_all = ["all", "learn"])]
+    confirm: Vec<LineOnSide>,
     /// Also the best plans with 0, 1, 2, … actions
     #[arg(long, conflicts_with_all = ["apply", "apply_file", "achieved", "learn"])]
     curve: bool,
@@ -144,7 +149,7 @@ impl Args {
 
     /// The lock of the folder, where the call writes into it; none of a folder that is not there.
     fn lock(&self) -> Result<Option<FolderLock>, Failure> {
-        if (self.done || self.learn) && self.fleet.is_dir() {
+        if (self.done || self.learn || !self.confirm.is_empty()) && self.fleet.is_dir() {
             return Ok(Some(FolderLock::take(&self.fleet)?));
         }
         Ok(None)
@@ -164,7 +169,13 @@ impl Args {
         progress.step("reading the tables");
         // nobody may change the tables between the reading and the writing
         let lock = self.lock()?;
-        let input = Input::read(&self.fleet, &[], &self.common)?;
+        let mut input = Input::read(&self.fleet, &[], &self.common)?;
+        if let Some(lock) = lock.as_ref().filter(|_| !self.confirm.is_empty()) {
+            let one = judging::one_check(&input.fleet, &self.choice)?;
+            let set = input.fleet.line_set(one.history);
+            record_confirmed(&self.fleet, set, one.check, &confirmed(set, &self.confirm)?, lock)?;
+            input = Input::read(&self.fleet, &[], &self.common)?;
+        }
         let limits = self.limits.read(&input.fleet)?;
         if self.all {
             progress.step("searching for the plans");

@@ -6,6 +6,7 @@ use thiserror::Error;
 
 use super::append::NewRows;
 use super::atomic::{FleetWriteError, StagedFile};
+use super::confirmed;
 use super::fault::FleetReadError;
 use super::folder::{Folder, FolderSpec};
 use super::folder_out::{lines, wings};
@@ -144,7 +145,7 @@ impl Addition {
             }
         };
         if !there {
-            rows.push(check_rows(&self.wing, &self.check));
+            rows.push(check_rows(&self.wing, &set, &self.check));
         }
         rows.push(reading_rows(&set, &self.check));
         let mut files = Vec::with_capacity(rows.len());
@@ -276,7 +277,7 @@ fn same_lines(known: &LineSet, given: &LineSet) -> Result<(), AdditionError> {
     Ok(())
 }
 
-fn check_rows(wing: &str, check: &Check) -> NewRows {
+fn check_rows(wing: &str, set: &LineSet, check: &Check) -> NewRows {
     let usual = Check::new(&check.id, check.date, check.hours_h);
     let number = |value: f64| [Some(value)];
     let table = Table::new(CHECKS.name)
@@ -289,7 +290,8 @@ fn check_rows(wing: &str, check: &Check) -> NewRows {
         .number("datum_mm", number(check.datum_mm))
         .number("temperature_c", number(check.temperature_c))
         .text("condition", [check.condition.map(Condition::name)])
-        .number("brake_setting_mm", [check.brake_setting_mm]);
+        .number("brake_setting_mm", [check.brake_setting_mm])
+        .text("confirmed", [confirmed::cell(set, &check.confirmed)]);
     let mut implied = Vec::new();
     for (name, is_usual) in [
         ("stage", check.stage == Stage::AsFound),

@@ -28,6 +28,12 @@ pub(super) enum Limit {
     Positive,
     /// 0 … 1.
     Fraction,
+    /// Newtons that a line can be measured under.
+    Load,
+    /// Degrees Celsius that a loft can have.
+    Celsius,
+    /// Millimetres that a line can be long.
+    LineLength,
 }
 
 /// Why a cell is not what its column asks for: the words after "expected".
@@ -59,6 +65,23 @@ impl<'a> Cell<'a> {
         match limit {
             Limit::NotNegative if number < 0.0 => Err("a number that is not negative"),
             Limit::Positive if number <= 0.0 => Err("a number above 0"),
+            Limit::Load if !(10.0..=500.0).contains(&number) => Err(if (1.0..10.0).contains(&number) {
+                "newtons, 10 to 500 (kilograms hung up times 10: 5 kg are 50 N)"
+            } else {
+                "newtons, 10 to 500 (5 kg hung up are 50 N)"
+            }),
+            Limit::Celsius if !(-40.0..=60.0).contains(&number) => Err(if number > 200.0 {
+                "degrees Celsius, -40 to 60 (kelvin less 273)"
+            } else {
+                "degrees Celsius, -40 to 60 (68 Fahrenheit are 20 Celsius)"
+            }),
+            Limit::LineLength if !(1000.0..=15_000.0).contains(&number) => Err(if (10.0..1000.0).contains(&number) {
+                "millimetres of a whole line, 1000 to 15000 (this one may be in centimetres)"
+            } else if (1.0..10.0).contains(&number) {
+                "millimetres of a whole line, 1000 to 15000 (this one may be in metres)"
+            } else {
+                "millimetres of a whole line, 1000 to 15000"
+            }),
             Limit::Fraction if !(0.0..=1.0).contains(&number) => Err("a number from 0 to 1"),
             _ => Ok(number),
         }
@@ -145,6 +168,18 @@ mod tests {
         assert!(Cell::Count(-1).number(Limit::NotNegative).is_err());
         assert!(Cell::Text("0").number(Limit::Positive).is_err());
         assert!(Cell::Text("1.01").number(Limit::Fraction).is_err());
+        for (value, limit, hint) in [
+            ("5", Limit::Load, "kilograms"),
+            ("5000", Limit::Load, "50 N"),
+            ("68", Limit::Celsius, "Fahrenheit"),
+            ("293", Limit::Celsius, "kelvin"),
+            ("712.4", Limit::LineLength, "centimetres"),
+            ("7.124", Limit::LineLength, "metres"),
+            ("71240", Limit::LineLength, "15000"),
+        ] {
+            assert!(Cell::Text(value).number(limit).unwrap_err().contains(hint), "{value}");
+        }
+        assert_eq!(Cell::Text("50").number(Limit::Load), Ok(50.0));
         assert_eq!(Cell::Text("2.0").count(), Ok(2));
         for wrong in ["0", "-1", "1.5", "4294967296"] {
             assert!(Cell::Text(wrong).count().is_err(), "{wrong}");

@@ -5,6 +5,7 @@ use polars::prelude::PlHashMap as HashMap;
 use jiff::civil::{Date, date};
 
 use super::cell::Limit;
+use super::confirmed::read_cell;
 use super::fault::FaultList;
 use super::grid::{Grid, Loaded, Record};
 use super::wing_table::Wings;
@@ -65,11 +66,26 @@ impl Checks {
                 hours_h.unwrap_or_default(),
             );
             check.stage = stage.unwrap_or_default();
-            check.load_n = record.number("load_n", Limit::NotNegative, faults).unwrap_or(check.load_n);
+            check.load_n = record.number("load_n", Limit::Load, faults).unwrap_or(check.load_n);
             check.datum_mm = record.number("datum_mm", Limit::Any, faults).unwrap_or(check.datum_mm);
-            check.temperature_c = record.number("temperature_c", Limit::Any, faults).unwrap_or(check.temperature_c);
+            check.temperature_c =
+                record.number("temperature_c", Limit::Celsius, faults).unwrap_or(check.temperature_c);
             check.condition = record.name::<Condition>("condition", faults);
             check.brake_setting_mm = record.number("brake_setting_mm", Limit::NotNegative, faults);
+            if let Some(text) = record.text("confirmed") {
+                let draft = wing.and_then(|wing| wings.drafts.get(wings.entries.get(wing)?.set?));
+                let lines = draft.map(|draft| read_cell(&text, |name, side| draft.find(name, side)));
+                match lines {
+                    Some(Some(lines)) => check.confirmed = lines,
+                    Some(None) => record.fault(
+                        faults,
+                        "confirmed",
+                        format_args!("lines of the wing as `left:B3; right:B4`, empty for none"),
+                    ),
+                    // the wing is at fault, and said so
+                    None => {}
+                }
+            }
             if let (Some(day), Some(hours_h), Some(visits)) =
                 (day, hours_h, wing.and_then(|wing| visits.get_mut(wing)))
             {

@@ -8,6 +8,7 @@ use std::path::Path;
 use polars::prelude::Column;
 
 use super::atomic::{FleetWriteError, StagedFile, made_beside, sync_folder};
+use super::confirmed;
 use super::lock::FolderLock;
 use super::pending::Pending;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
@@ -281,7 +282,7 @@ fn every_check(fleet: &Fleet) -> Vec<(&History, &Check)> {
 
 fn checks(fleet: &Fleet) -> Table {
     let all = every_check(fleet);
-    Table::new(CHECKS.name)
+    let table = Table::new(CHECKS.name)
         .text("check", all.iter().map(|(_, check)| Some(check.id.as_str())))
         .text("wing", all.iter().map(|(history, _)| Some(history.wing.id.as_str())))
         .text("date", all.iter().map(|(_, check)| Some(check.date.to_string())))
@@ -291,7 +292,12 @@ fn checks(fleet: &Fleet) -> Table {
         .number("datum_mm", all.iter().map(|(_, check)| Some(check.datum_mm)))
         .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
         .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
-        .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm))
+        .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm));
+    if all.iter().all(|(_, check)| check.confirmed.is_empty()) {
+        return table;
+    }
+    let cell = |(history, check): &(&History, &Check)| confirmed::cell(fleet.line_set(history), &check.confirmed);
+    table.text("confirmed", all.iter().map(cell))
 }
 
 /// The readings as columns that borrow their text: it is the only long table.

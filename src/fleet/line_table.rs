@@ -36,7 +36,7 @@ pub(super) fn read_lines(
         let name = record.needed_text("line", faults);
         let row: Option<Row> = record.needed_name("row", faults);
         let rank = record.needed_count("rank", faults);
-        let nominal_mm = record.needed_number("nominal_mm", Limit::Positive, faults);
+        let nominal_mm = record.needed_number("nominal_mm", Limit::LineLength, faults);
         let span = record.number("span", Limit::Fraction, faults);
         let chord = record.number("chord", Limit::Fraction, faults);
         let tolerance_mm = record.number("tolerance_mm", Limit::Positive, faults);

@@ -21,6 +21,7 @@ mod catalogue;
 mod cell;
 mod check_sums;
 mod check_table;
+mod confirmed;
 mod csv;
 mod csv_edit;
 mod csv_pieces;
@@ -60,6 +61,7 @@ mod work_record;
 
 pub use addition::{Addition, AdditionError, StagedAddition};
 pub use atomic::{FleetWriteError, write_atomic, write_atomic_by};
+pub use confirmed::record_confirmed;
 pub use fault::{Fault, FaultList, FleetReadError};
 pub use folder::{Folder, FolderSpec};
 pub use folder_out::{write_folder, write_new_folder};

@@ -33,7 +33,7 @@ pub(super) const WINGS: TableSchema = TableSchema {
 pub(super) const CHECKS: TableSchema = TableSchema {
     name: "checks",
     required: &["check", "wing", "date", "hours"],
-    optional: &["stage", "load_n", "datum_mm", "temperature_c", "condition", "brake_setting_mm"],
+    optional: &["stage", "load_n", "datum_mm", "temperature_c", "condition", "brake_setting_mm", "confirmed"],
 };
 pub(super) const READINGS: TableSchema = TableSchema {
     name: "readings",

@@ -1,6 +1,6 @@
 //! From what is off to a short list in the trade's words, and the state of the wing.
 
-use super::faults::{Fault, Faults, Shape};
+use super::faults::{Fault, Faults, RowLevel, Shape};
 use super::measured::{Combination, Measured};
 use super::{Diagnosis, DiagnosisCode, Interval, LineVerdict, Trim, TrimSpec, TrimState};
 use crate::check::sheet::LineOnSide;
@@ -15,7 +15,7 @@ const LEAST_SET_MM: f64 = 10.0;
 /// What a straight line through the rows may leave before a word is said, mm.
 const SHAPE_MM: f64 = 3.0;
 /// Tip less centre that is worth a word, degrees.
-const TWIST_DEG: f64 = 0.3;
+const TWIST_DEG: f64 = 0.5;
 /// Single lines listed one by one; more are counted.
 const MOST_LINES: usize = 6;
 
@@ -80,10 +80,24 @@ fn diagnosis(code: DiagnosisCode, text: String, interval: Interval) -> Diagnosis
 }
 
 impl Findings<'_> {
+    /// The level of a row: where one side of it or of the wing is off, that of the other, nearer to the maker's lengths.
+    fn level(&self, row: &RowLevel) -> Combination {
+        let mut level = row.level.clone();
+        for fault in &self.faults.found {
+            let here = fault.shape == Shape::RowSide(row.row) || (fault.shape == Shape::Side && row.row.is_trim());
+            let stepped = level.plus(1.0, &fault.step);
+            if here && stepped.value(self.measured).abs() < level.value(self.measured).abs() {
+                level = stepped;
+            }
+        }
+        level
+    }
+
     /// The level that most rows A–D stand on: of as many, the one nearest to the maker's lengths.
     pub(super) fn reference(&self) -> Option<Combination> {
         let trim: Vec<_> = self.faults.rows.iter().filter(|row| row.row.is_trim()).collect();
-        let level = |at: usize| trim[at].level.value(self.measured);
+        let levels: Vec<Combination> = trim.iter().map(|row| self.level(row)).collect();
+        let level = |at: usize| levels[at].value(self.measured);
         let near = |at: usize| -> Vec<usize> {
             (0..trim.len()).filter(|other| (level(*other) - level(at)).abs() <= SAME_LEVEL_MM).collect()
         };
@@ -94,7 +108,7 @@ impl Findings<'_> {
         })?;
         let mut sum = self.measured.nothing();
         for at in &best {
-            sum = sum.plus(1.0 / best.len() as f64, &trim[*at].level);
+            sum = sum.plus(1.0 / best.len() as f64, &levels[*at]);
         }
         Some(sum)
     }
@@ -126,14 +140,12 @@ impl Findings<'_> {
     /// Rows A–D against the level that most of them stand on.
     fn rows(&self, reference: &Combination, all: &mut Vec<Entry>) {
         let trim = || self.faults.rows.iter().filter(|row| row.row.is_trim());
-        let value = |level: &Combination| level.plus(-1.0, reference).interval(self.measured);
+        let value = |row: &RowLevel| self.level(row).plus(-1.0, reference).interval(self.measured);
         let size = |interval: &Interval| interval.value.unwrap_or(0.0);
-        let others: Vec<String> = trim()
-            .filter(|row| size(&value(&row.level)).abs() <= SAME_LEVEL_MM)
-            .map(|row| row.row.to_string())
-            .collect();
+        let others: Vec<String> =
+            trim().filter(|row| size(&value(row)).abs() <= SAME_LEVEL_MM).map(|row| row.row.to_string()).collect();
         for row in trim() {
-            let interval = value(&row.level);
+            let interval = value(row);
             let mm = size(&interval);
             if mm.abs() < LEAST_ROW_MM
                 || interval.lower.zip(interval.upper).is_none_or(|(low, high)| low * high < 0.0)
@@ -391,7 +403,7 @@ impl Findings<'_> {
                 "The rows no longer lie on a straight line (row {} by {:+.1} mm).{range}",
                 worst.row, worst.mm
             );
-            add(DiagnosisCode::Shape, text, false, 1.0);
+            add(DiagnosisCode::Shape, text, false, 0.5);
         }
     }
 
@@ -418,7 +430,7 @@ impl Findings<'_> {
             sure(&interval),
             long(value)
         );
-        all.push(Entry { diagnosis: diagnosis(DiagnosisCode::WholeSet, text, interval), urgent: false, weight: 0.5 });
+        all.push(Entry { diagnosis: diagnosis(DiagnosisCode::WholeSet, text, interval), urgent: false, weight: 4.0 });
     }
 }
 

@@ -19,8 +19,6 @@ const LEAST_ODDS: f64 = 3.0;
 const LEAST_STEP_MM: f64 = 6.0;
 /// No more groups than this are told apart.
 const MOST_FAULTS: usize = 8;
-/// Outermost lines of each row that are looked at as the tips.
-const MOST_TIPS: usize = 3;
 
 /// What holds the lines of a fault together.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -148,26 +146,6 @@ fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
     }
     let sides: [(Option<Side>, &[Side]); 3] =
         [(None, &Side::BOTH), (Some(Side::Left), &[Side::Left]), (Some(Side::Right), &[Side::Right])];
-    for tips in 1..=MOST_TIPS {
-        for (side, which) in sides {
-            let mut members = Vec::new();
-            let mut rows = 0;
-            for row in Row::ALL.into_iter().filter(|row| row.is_trim()) {
-                for side in which {
-                    let mut here = on(&|at| line(at).side == *side && line(at).row == row);
-                    here.sort_by(|a, b| line(*b).span.total_cmp(&line(*a).span));
-                    // of a short row the tip is not most of it
-                    if here.len() > 2 * tips {
-                        members.extend(here.into_iter().take(tips));
-                        rows += 1;
-                    }
-                }
-            }
-            if rows > which.len() {
-                all.push(Candidate { shape: Shape::Tips, side, members, prior: 3e-3 });
-            }
-        }
-    }
     for Group { tie, lines } in line_groups(set) {
         for (side, which) in sides {
             let members = on(&|at| which.contains(&line(at).side) && lines.contains(&line(at).line));
@@ -182,6 +160,9 @@ fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
                 (Tie::Segment(name), None) => (Shape::Segment(name.clone()), 3e-3),
                 (Tie::Run, Some(_)) => (Shape::Run, 1e-4),
                 (Tie::Run, None) => (Shape::Run, 1e-3),
+                (Tie::Tips, _) => (Shape::Tips, 3e-3),
+                // a row on one side is among the candidates, on both it is the row's level
+                (Tie::Row, _) => continue,
             };
             all.push(Candidate { shape, side, members, prior });
         }

@@ -15,6 +15,10 @@ pub enum FactKind {
     Segment,
     /// Neighbours are off together.
     Neighbours,
+    /// The outermost lines of the rows are off together.
+    Tips,
+    /// A row is off on one side.
+    Row,
     /// A line is off alike on both sides.
     Mirror,
     /// An earlier check says the same, with no work between.
@@ -52,6 +56,8 @@ impl Fact {
             (Because::Earlier, ..) => FactKind::Earlier,
             (Because::Together, Tie::Segment(_), _) => FactKind::Segment,
             (Because::Together, Tie::Run, _) => FactKind::Neighbours,
+            (Because::Together, Tie::Tips, _) => FactKind::Tips,
+            (Because::Together, Tie::Row, _) => FactKind::Row,
             (Because::Together, Tie::Line, _) => FactKind::Mirror,
         };
         let segment = match &known.tie {
@@ -70,7 +76,7 @@ impl Fact {
     pub const fn code(&self) -> &'static str {
         match self.kind {
             FactKind::Segment => "lines_moved",
-            FactKind::Neighbours | FactKind::Mirror => "lines_alike",
+            FactKind::Neighbours | FactKind::Mirror | FactKind::Tips | FactKind::Row => "lines_alike",
             FactKind::Earlier => "as_before",
             FactKind::Repeats => "repeats_agree",
             FactKind::Confirmed => "confirmed",
@@ -106,6 +112,8 @@ impl Fact {
                 ", alike on both sides: a fact, not a misreading. Likely another version of the table, wrongly made or \
                  replaced lines, or an adjustment that is not recorded."
             }
+            FactKind::Tips => ": the tips together, a fact and not a misreading.",
+            FactKind::Row => ": the whole row on that side, a fact and not a misreading. Look at its riser too.",
             FactKind::Earlier => {
                 ", as at an earlier check, and no work is recorded between: a fact, not a misreading."
             }

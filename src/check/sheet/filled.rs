@@ -1,6 +1,8 @@
 //! A filled measuring sheet, read back.
 
 use std::collections::{HashMap, HashSet};
+use std::fmt;
+use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
@@ -8,7 +10,7 @@ use super::delimited::{Delimited, unguarded};
 use super::number::{LengthUnit, Lengths};
 use super::{Found, SheetFaults};
 use crate::check::Reading;
-use crate::wing::{LineSet, Side};
+use crate::wing::{LineSet, Side, UnknownName};
 
 /// One line of one side.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -17,6 +19,24 @@ pub struct LineOnSide {
     pub side: Side,
     /// Line name.
     pub line: String,
+}
+
+impl fmt::Display for LineOnSide {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.side, self.line)
+    }
+}
+
+impl FromStr for LineOnSide {
+    type Err = UnknownName;
+
+    /// Reads `SIDE:LINE`, such as `left:B3`.
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let wrong = || UnknownName { got: text.to_owned(), expected: "SIDE:LINE, such as left:B3" };
+        let (side, line) = text.split_once(':').ok_or_else(wrong)?;
+        let side = side.parse::<Side>().map_err(|_| wrong())?;
+        if line.is_empty() { Err(wrong()) } else { Ok(Self { side, line: line.to_owned() }) }
+    }
 }
 
 /// What a filled sheet holds.

@@ -1,7 +1,9 @@
 //! Under what conditions a check was measured: from the call, or from a check that waits in the folder.
 
 use linedrift::Date;
+use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{Check, Condition, Fleet, Stage};
+use linedrift::wing::LineSet;
 
 use crate::cli::{Failure, args};
 
@@ -36,6 +38,9 @@ pub(super) struct Conditions {
     /// Free length given to the brake line at the handle, mm
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::not_negative)]
     brake_setting: Option<f64>,
+    /// A line that was measured again and is as read, such as left:B3; kept with the check. May stand several times
+    #[arg(long, value_name = "SIDE:LINE")]
+    pub(super) confirm: Vec<LineOnSide>,
     /// Who read the lines
     #[arg(long, value_name = "NAME")]
     pub(super) operator: Option<String>,
@@ -65,6 +70,16 @@ impl Conditions {
         }
         let id = self.check.clone().unwrap_or_else(|| self.next_id(fleet, wing, hours));
         Ok(self.over(Check::new(&id, date, hours)))
+    }
+
+    /// Takes the confirmed lines of the call into a check.
+    pub(super) fn confirm_in(&self, set: &LineSet, check: &mut Check) -> Result<(), Failure> {
+        for line in args::confirmed(set, &self.confirm)? {
+            if !check.confirmed.contains(&line) {
+                check.confirmed.push(line);
+            }
+        }
+        Ok(())
     }
 
     /// A check with what the call says in it.

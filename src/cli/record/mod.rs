@@ -166,6 +166,9 @@ impl Args {
             ..reading.clone()
         };
         check.readings = filled.readings.iter().map(named).collect();
+        if let Some(history) = fleet.history(wing) {
+            self.conditions.confirm_in(fleet.line_set(history), &mut check)?;
+        }
         Ok(check)
     }
 

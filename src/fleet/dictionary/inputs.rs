@@ -86,6 +86,7 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("temperature_c", "°C", "temperature"),
             text("condition", "`dry`, `damp`, `wet`", "state of the lines"),
             number("brake_setting_mm", "mm", "free length given to the brake line at the handle"),
+            text("confirmed", "`left:B3; right:B4`", "lines measured again that are as read, however odd"),
         ],
     },
     TableEntry {
