@@ -85,7 +85,7 @@ fn answers_stand_in_the_fleets_order_and_are_those_of_single_calls() {
     for (judged, one) in batch.answers.iter().zip(&latest) {
         let alone = TrimSpec::default().run(fleet.line_set(one.history), &one.history.wing, one.check).unwrap();
         assert_eq!(judged.trim, alone);
-        assert_eq!(judged.change.is_some(), one.found().is_some());
+        assert_eq!(judged.change.is_some(), one.before().is_some());
     }
     let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
     let one_thread = pool.install(|| BatchSpec::default().run(&fleet, &TrimJob::default(), &GO).unwrap());

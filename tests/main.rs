@@ -73,6 +73,7 @@ mod plan_patterns;
 mod plan_referee;
 mod plan_search;
 mod plan_work;
+mod planted;
 #[cfg(feature = "frames")]
 mod record_folder;
 #[cfg(feature = "cli")]

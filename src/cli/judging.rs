@@ -13,7 +13,7 @@ use super::{Failure, parts};
 #[derive(Debug, Default)]
 pub(super) struct Judged {
     pub(super) trims: Vec<Trim>,
-    /// Of each judged check that was taken after adjusting, what changed since it was found.
+    /// What changed since the check before; of one taken after adjusting, since it was found.
     pub(super) changes: Vec<TrimChange>,
     pub(super) failed: Vec<String>,
 }

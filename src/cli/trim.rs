@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use linedrift::check::Stage;
 use linedrift::fleet::batch::TrimJob;
 use linedrift::fleet::{read_planform, tables};
 use linedrift::report::text;
@@ -52,7 +53,7 @@ enum Rule {
 struct TrimDocument<'a> {
     schema: &'static str,
     checks: &'a [Trim],
-    /// What adjusting changed, for each of the checks that was taken after it.
+    /// What changed since the check before each; of one taken after adjusting, since it was found.
     changes: &'a [TrimChange],
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
     failed: &'a [String],
@@ -93,7 +94,7 @@ impl Args {
             let told = Told { json: self.common.json, demo: input.fleet.is_demo() };
             return parts::write(&input.fleet, &TrimJob::new(spec, limits), wanted, progress, told);
         }
-        let judged = judging::judge(&input.fleet, &self.choice, &spec, &limits, &progress)?;
+        let mut judged = judging::judge(&input.fleet, &self.choice, &spec, &limits, &progress)?;
         self.tables.write(&[
             tables::checks(&judged.trims),
             tables::diagnosis(&judged.trims),
@@ -113,6 +114,10 @@ impl Args {
             Output::json(&Document::new(document, demo))?
         } else {
             let note = if demo { text::demo_note() } else { String::new() };
+            // of a fleet on one screen, only what adjusting changed
+            let alone = judged.trims.len() == 1;
+            let left = |id: &String| judged.trims.iter().any(|trim| trim.check == *id && trim.stage == Stage::AsLeft);
+            judged.changes.retain(|change| alone || left(&change.after));
             let (trims, changes) = (text::trims(&judged.trims), text::changes(&judged.changes));
             Output::text(format!("{}{note}\n{trims}{changes}", text::cautions()))
         };

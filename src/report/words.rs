@@ -130,22 +130,6 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
 
 /// State of a wing in one or two sentences: what was measured, what it did to the incidence.
 pub(super) fn state(trim: &Trim) -> String {
-    let outside = verdicts(trim, Verdict::Outside);
-    let undecided = verdicts(trim, Verdict::Undecided);
-    let read = count(trim.lines.len(), "line", "lines");
-    let lines = match (trim.lines.len(), outside, undecided) {
-        (0, ..) => "No line was read.".to_owned(),
-        (_, 0, 0) => format!("All of {read} within tolerance."),
-        (_, 0, some) => format!(
-            "None of {read} outside tolerance; {} too close to the tolerance to tell: measure again.",
-            count(some, "is", "are")
-        ),
-        (_, some, 0) => format!("{} outside tolerance.", of(some, trim.lines.len())),
-        (_, some, more) => format!(
-            "{} outside tolerance; {more} more too close to the tolerance to tell: measure again.",
-            of(some, trim.lines.len())
-        ),
-    };
     let change = &trim.incidence_change_deg;
     let incidence = match (change.value, change.lower, change.upper) {
         (Some(value), Some(lower), Some(upper)) if lower <= 0.0 && upper >= 0.0 => format!(
@@ -164,11 +148,7 @@ pub(super) fn state(trim: &Trim) -> String {
         (Some(value), _, _) => format!(" Incidence changed by {}\u{b0}.", signed(value, 2)),
         (None, _, _) => " Incidence cannot be told from this check.".to_owned(),
     };
-    format!("{lines}{incidence}")
-}
-
-fn of(some: usize, all: usize) -> String {
-    if some == 1 { format!("1 line of {all} is") } else { format!("{some} lines of {all} are") }
+    format!("{}{incidence}", trim.summary)
 }
 
 /// A rate of the wear model in words a workshop reads, or `None` for a term that is not a rate.

@@ -39,6 +39,13 @@ impl<'a> ChosenCheck<'a> {
         };
         before.iter().rposition(as_found).filter(|_| self.check.stage == Stage::AsLeft)
     }
+
+    /// Index of the check to compare this one with: the one before adjusting, else the last one before with readings.
+    #[must_use]
+    pub fn before(&self) -> Option<usize> {
+        let before = self.history.checks.get(..self.at).unwrap_or_default();
+        self.found().or_else(|| before.iter().rposition(|check| !check.readings.is_empty()))
+    }
 }
 
 /// Each wing's latest check with readings, in the fleet's order; wings without one are left out.

@@ -18,7 +18,7 @@ pub struct TrimJob {
 pub struct JudgedCheck {
     /// The check.
     pub trim: Trim,
-    /// Of a check that was taken after adjusting, what changed since it was found.
+    /// What changed since the check before it; of one taken after adjusting, since it was found.
     pub change: Option<TrimChange>,
 }
 
@@ -39,8 +39,8 @@ impl TrimJob {
         let failed = |error| BatchFailure::of_check(one, &error);
         let model = spec.prepare(set).map_err(failed)?;
         let trim = model.judge(one.history, one.at).map_err(failed)?;
-        let found = one.found().map(|at| model.judge(one.history, at).and_then(|found| compare(&found, &trim)));
-        let change = found.transpose().map_err(failed)?;
+        let change = one.before().map(|at| model.judge(one.history, at).and_then(|before| compare(&before, &trim)));
+        let change = change.transpose().map_err(failed)?;
         Ok(JudgedCheck { trim, change })
     }
 }

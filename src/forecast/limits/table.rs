@@ -200,6 +200,8 @@ impl Limits {
         spec.tolerance_mm(self.line_limit_mm())
             .common_limit_mm(self.offset_limit_mm())
             .brake_limit_mm(self.brake_short_limit_mm())
+            .row_difference_limit_mm(self.row_difference_limit_mm())
+            .incidence_limit_deg(self.incidence_limit_deg())
     }
 
     /// Planning against these limits: tolerances as in [`Limits::trim_spec`], and `offset_mm` as the limit of the target.

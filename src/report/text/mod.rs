@@ -76,6 +76,9 @@ pub fn trims(trims: &[Trim]) -> String {
             trim.stage
         );
         out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
+        for one in &trim.diagnosis {
+            out.push_str(&wrap(&one.text.replace('\u{2212}', "-"), "  - "));
+        }
         out.push_str(&wrap(
             &format!(
                 "common offset {} mm; change of angle of attack {} deg, of trim speed {} %; left less right {} deg",
