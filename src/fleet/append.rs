@@ -63,7 +63,7 @@ impl NewRows {
     /// The bytes of a CSV table with the new rows behind it. Its own bytes stay; where a column is new, each record gets a
     /// comma.
     pub(super) fn behind_csv(&self, path: &Path) -> Result<Vec<u8>, FleetWriteError> {
-        let old = fs::read(path).map_err(|source| FleetWriteError::Io { path: path.to_owned(), source })?;
+        let old = fs::read(path).map_err(|source| FleetWriteError::Read { path: path.to_owned(), source })?;
         let mark: &[u8] = if old.starts_with(b"\xEF\xBB\xBF") { b"\xEF\xBB\xBF" } else { b"" };
         let body = old.get(mark.len()..).unwrap_or_default();
         let mut records = Records::new(body);
