@@ -40,3 +40,39 @@ fn the_same_readings_in_two_parts_are_refused_and_counted_when_asked() {
     assert_eq!(merged.repeated.len(), lines);
     assert_eq!(merged.reduction.readings(), 2 * whole.readings());
 }
+
+/// Bits of a Parquet table of our own, flipped one at a time: it is refused, or reads as before.
+#[cfg(feature = "frames")]
+mod parquet {
+    use std::fs;
+
+    use linedrift::fleet::{FolderSpec, TableFormat, write_folder};
+    use linedrift::simulate::FleetSpec;
+
+    #[test]
+    fn a_flipped_bit_is_never_read_as_another_value() {
+        let home = tempfile::tempdir().unwrap();
+        let fleet = FleetSpec::default().wings(5).seed(4).run().unwrap().fleet;
+        write_folder(&fleet, home.path(), TableFormat::Parquet).unwrap();
+        let mut refused_by_checksum = 0;
+        for table in ["readings", "lines", "checks"] {
+            let path = home.path().join(format!("{table}.parquet"));
+            let whole = fs::read(&path).unwrap();
+            let description =
+                u32::from_le_bytes(whole[whole.len() - 8..whole.len() - 4].try_into().unwrap()) as usize;
+            let pages = whole.len() - 8 - description;
+            for at in (4..pages).step_by((pages / 60).max(1)) {
+                let mut bytes = whole.clone();
+                bytes[at] ^= 1 << (at % 8);
+                fs::write(&path, bytes).unwrap();
+                match FolderSpec::default().read(home.path()) {
+                    Ok(read) => assert_eq!(read.fleet, fleet, "{table}, byte {at}"),
+                    Err(error) => refused_by_checksum += u32::from(error.to_string().contains("checksum of a page")),
+                }
+            }
+            fs::write(&path, whole).unwrap();
+        }
+        assert!(refused_by_checksum > 60, "{refused_by_checksum}");
+        assert_eq!(FolderSpec::default().read(home.path()).unwrap().fleet, fleet);
+    }
+}

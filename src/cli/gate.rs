@@ -6,15 +6,13 @@ use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Arg, ArgMatches, Command};
-use linedrift::fleet::{OutputGate, Overwrite, RefusedOutput, write_atomic};
+use linedrift::fleet::{CAUTIONS_PAGE, OutputGate, Overwrite, RefusedOutput, write_atomic};
 use linedrift::report::text;
 
 use super::Failure;
 
 /// Arguments that name what is read, or a fleet that is added to. Any other that takes a path is written.
 const READ: [&str; 9] = ["fleet", "files", "materials", "limits", "planform", "steps", "apply_file", "fit", "from"];
-/// Name of the page of cautions beside tables and figures.
-const CAUTIONS_FILE: &str = "README.txt";
 /// Commands whose folders hold no results of wings: pages of the manual, invented fleets.
 const WITHOUT_CAUTIONS: [&str; 2] = ["man", "simulate"];
 
@@ -83,7 +81,7 @@ pub(super) fn make_folder(folder: &Path) -> Result<(), Failure> {
     writes.gate.begin(folder)?;
     if !WITHOUT_CAUTIONS.contains(&writes.command.as_str()) {
         let demo = if writes.demo.load(Ordering::Relaxed) { text::demo_note() } else { String::new() };
-        write_atomic(&folder.join(CAUTIONS_FILE), format!("{}{demo}", text::cautions()).as_bytes())?;
+        write_atomic(&folder.join(CAUTIONS_PAGE), format!("{}{demo}", text::cautions()).as_bytes())?;
     }
     Ok(())
 }

@@ -41,6 +41,7 @@ mod lock;
 mod material_table;
 mod output_gate;
 mod parquet;
+mod parquet_checksums;
 mod parquet_edit;
 mod parquet_pages;
 mod pending;
@@ -70,7 +71,7 @@ pub use holdings::{DoubtfulShare, FleetSummary, Holdings, ModelHoldings, RowHold
 pub use journal::{Journal, JournalError, OpenJournal, RoundHead};
 pub use lock::FolderLock;
 pub use material_table::read_materials;
-pub use output_gate::{OUTPUT_LIST, OutputGate, Overwrite, RefusedOutput};
+pub use output_gate::{CAUTIONS_PAGE, OUTPUT_LIST, OutputGate, Overwrite, RefusedOutput};
 pub use planform_table::read_planform;
 pub use scan::{Scan, ScanSpec};
 pub use simulated_out::{WrittenFleet, write_simulated};

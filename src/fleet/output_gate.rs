@@ -10,10 +10,15 @@ use thiserror::Error;
 
 use super::atomic::{FleetWriteError, write_atomic};
 use super::batch::Fingerprint;
+use super::dictionary;
 use super::schema::{ACTIONS, ORDER, READINGS};
 
 /// Name of the file in an output folder that says which command wrote it, and what.
 pub const OUTPUT_LIST: &str = "linedrift-output.json";
+/// Name of the page of cautions in an output folder.
+pub const CAUTIONS_PAGE: &str = "README.txt";
+/// Jobs that are written in parts.
+const JOBS: [&str; 4] = ["trim", "vet", "plan", "due"];
 /// What that file says it is.
 const SCHEMA: &str = "linedrift.output/1";
 /// Longest file that is looked at whole, bytes: a page with its figures is some megabytes.
@@ -193,6 +198,10 @@ impl OutputGate {
             let path = folder.join(&what);
             let known = list.as_ref().and_then(|list| list.files.get(&what));
             let interrupted = list.as_ref().is_some_and(|list| !list.complete);
+            // parts have manifests and checks of their own, and the commands that write them may share a folder
+            if is_part(&what) || what == CAUTIONS_PAGE && is_own(folder, &what) {
+                continue;
+            }
             let own = match known {
                 Some(_) if interrupted => true,
                 Some(hash) if fs::read(&path).is_ok_and(|bytes| Fingerprint::of_bytes(&bytes) == *hash) => true,
@@ -224,9 +233,7 @@ impl OutputGate {
     /// [`FleetWriteError`] when the file system refuses.
     pub fn finish(&self, folder: &Path) -> Result<(), FleetWriteError> {
         if let (Some(list), Some(begun)) = (self.list(folder), modified(&folder.join(OUTPUT_LIST))) {
-            // parts of an earlier run are gone on with, not written again
-            let stays = folder.join(format!("{}_parts.json", self.command)).exists();
-            for file in list.files.keys().filter(|_| !list.complete && !stays) {
+            for file in list.files.keys().filter(|file| !list.complete && !is_part(file)) {
                 let path = folder.join(file);
                 if modified(&path).is_some_and(|at| at < begun) {
                     fs::remove_file(&path).map_err(|source| FleetWriteError::Io { path, source })?;
@@ -294,6 +301,16 @@ fn table_of(path: &Path) -> Option<&'static str> {
     let (stem, ending) = (path.file_stem()?, path.extension()?);
     let is_table = ending.eq_ignore_ascii_case("csv") || ending.eq_ignore_ascii_case("parquet");
     ORDER.into_iter().find(|table| is_table && stem.eq_ignore_ascii_case(table))
+}
+
+/// Whether a file within a folder is a part of a result table, or the manifest of such parts.
+fn is_part(file: &str) -> bool {
+    let Some((table, part)) = file.split_once('/') else {
+        return JOBS.iter().any(|job| file.strip_suffix("_parts.json") == Some(job));
+    };
+    let number = part.strip_prefix("part-").and_then(|rest| rest.strip_suffix(".parquet"));
+    number.is_some_and(|number| number.bytes().all(|digit| digit.is_ascii_digit()))
+        && dictionary::results().iter().any(|entry| entry.name == table)
 }
 
 fn is_actions(file: &str) -> bool {
