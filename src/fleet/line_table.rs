@@ -34,7 +34,7 @@ pub(super) fn read_lines(
 ) -> Vec<LineEntry> {
     let mut lines: Vec<LineEntry> = Vec::new();
     let mut seen: HashSet<(String, Option<String>, String, Side)> = HashSet::new();
-    let mut counts: HashMap<(String, Option<String>), usize> = HashMap::new();
+    let mut counts: HashMap<(String, Option<String>), usize> = HashMap::default();
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let model = record.needed_text("model", faults);
         let name = record.needed_text("line", faults);

@@ -54,6 +54,7 @@ mod segment_table;
 mod simulated_out;
 mod source;
 mod step_table;
+mod stillness;
 mod table;
 mod table_edit;
 pub mod tables;
