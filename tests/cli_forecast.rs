@@ -109,8 +109,11 @@ fn calendars_and_the_work_per_month() {
     let text = linedrift(here, &["due", "loft", "--calendar", "checks.csv"]);
     assert_eq!(text.status.code(), Some(0), "{}", stderr(&text));
     let csv = fs::read_to_string(here.join("checks.csv")).unwrap();
-    assert_eq!(csv.lines().next().unwrap(), "date,earliest,latest,wing,model,due_hours,reason,explanation,invented");
-    assert!(csv.lines().skip(1).all(|line| line.ends_with(",false")), "{csv}");
+    assert_eq!(
+        csv.lines().next().unwrap(),
+        "date,earliest,latest,wing,model,due_hours,reason,explanation,invented,caution"
+    );
+    assert!(csv.lines().skip(1).all(|line| line.contains(",false,\"This is a forecast")), "{csv}");
     assert_eq!(csv.lines().count(), dated + 1);
     let days: Vec<&str> = csv.lines().skip(1).map(|line| &line[..10]).collect();
     assert!(days.windows(2).all(|pair| pair[0] <= pair[1]));

@@ -4,6 +4,8 @@ use std::fs;
 use std::os::unix::fs::FileTypeExt;
 use std::path::{Path, PathBuf};
 
+use linedrift::fleet::OUTPUT_LIST;
+
 use crate::cli_run::{linedrift, stderr};
 use crate::damaged::case::link;
 
@@ -40,9 +42,9 @@ fn a_disk_that_is_full_leaves_the_old_and_says_so() {
     for (name, text) in &before {
         fs::write(home.path().join(name), text).unwrap();
     }
-    run("wear loft --save fit.json");
-    run("due loft --calendar due.csv");
-    run("sheet loft --wing W01 --out sheet.csv");
+    run("wear loft --save fit.json --force");
+    run("due loft --calendar due.csv --force");
+    run("sheet loft --wing W01 --out sheet.csv --force");
     run("report loft --out report");
     run("simulate --out other --wings 3");
     for (name, text) in &before {
@@ -53,7 +55,7 @@ fn a_disk_that_is_full_leaves_the_old_and_says_so() {
     assert!(left.is_empty(), "{left:?}");
     // no table of the fleet, and no page
     let tables = all_below(&home.path().join("other"));
-    assert!(tables.iter().all(|path| path.ends_with(".linedrift-lock")), "{tables:?}");
+    assert!(tables.iter().all(|path| path.ends_with(".linedrift-lock") || path.ends_with(OUTPUT_LIST)), "{tables:?}");
     assert!(!home.path().join("report/index.html").exists());
     // the result itself cannot be written
     let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
@@ -65,6 +67,10 @@ fn a_disk_that_is_full_leaves_the_old_and_says_so() {
         .unwrap();
     assert_eq!(output.status.code(), Some(1));
     assert!(stderr(&output).contains("cannot write the result"), "{}", stderr(&output));
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let help =
+        std::process::Command::new(env!("CARGO_BIN_EXE_linedrift")).arg("--help").stdout(full).status().unwrap();
+    assert_eq!(help.code(), Some(1), "help that nobody can read");
 }
 
 /// A name that is a device, or a link to another place, is not renamed over.
@@ -74,13 +80,13 @@ fn outputs_go_through_links_and_leave_devices_alone() {
     fs::create_dir(home.path().join("away")).unwrap();
     fs::write(home.path().join("away/fit.json"), "old\n").unwrap();
     link("away/fit.json", home.path().join("fit.json"));
-    let output = linedrift(home.path(), &["wear", "loft", "--save", "fit.json"]);
+    let output = linedrift(home.path(), &["wear", "loft", "--save", "fit.json", "--force"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     assert!(home.path().join("fit.json").is_symlink());
     assert!(fs::read_to_string(home.path().join("away/fit.json")).unwrap().contains("linedrift wear fit"));
     let device = home.path().join("device");
     assert!(std::process::Command::new("mkfifo").arg(&device).status().unwrap().success());
-    let output = linedrift(home.path(), &["wear", "loft", "--save", "device"]);
+    let output = linedrift(home.path(), &["wear", "loft", "--save", "device", "--force"]);
     assert_eq!(output.status.code(), Some(1));
     assert!(stderr(&output).contains("not a file"), "{}", stderr(&output));
     assert!(fs::symlink_metadata(&device).unwrap().file_type().is_fifo());

@@ -308,11 +308,11 @@ fn tables_go_where_out_says() {
         ("wear", &["wear_terms", "wear_spread", "wear_drift"]),
         ("due", &["due"]),
     ] {
-        let output = linedrift(folder.path(), &[command, "loft", "--out", "deep/tables"]);
+        let output = linedrift(folder.path(), &[command, "loft", "--out", &format!("deep/{command}")]);
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
         for name in names {
             for ending in ["csv", "parquet"] {
-                let path = folder.path().join(format!("deep/tables/{name}.{ending}"));
+                let path = folder.path().join(format!("deep/{command}/{name}.{ending}"));
                 assert!(fs::metadata(&path).unwrap().len() > 0, "{}", path.display());
             }
         }

@@ -9,7 +9,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use linedrift::check::Fleet;
-use linedrift::fleet::FolderSpec;
+use linedrift::fleet::{FolderSpec, OUTPUT_LIST};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -116,8 +116,10 @@ fn states<S: PartialEq>(home: &Path, args: &[&str], kills: u32, state: impl Fn(&
 /// The files of a folder by name, but for hidden ones (unfinished).
 fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let entries = fs::read_dir(folder).unwrap().map(|one| one.unwrap().path());
-    let shown =
-        entries.filter(|path| path.is_file() && !path.file_name().unwrap().to_str().unwrap().starts_with('.'));
+    let shown = entries.filter(|path| {
+        path.is_file()
+            && !path.file_name().is_some_and(|name| name.to_str().unwrap().starts_with('.') || name == OUTPUT_LIST)
+    });
     shown.map(|path| (path.file_name().unwrap().to_str().unwrap().to_owned(), fs::read(path).unwrap())).collect()
 }
 
@@ -130,7 +132,7 @@ fn report(home: &Path, kills: u32) {
     }
     copy(&home.join("old"), &work);
     let before = contents(&work.join("out"));
-    let args = ["report", "work", "--out", "work/out"];
+    let args = ["report", "work", "--out", "work/out", "--force"];
     let began = Instant::now();
     let whole = linedrift(home, &args);
     assert_eq!(whole.status.code(), Some(0), "{}", stderr(&whole));
@@ -185,12 +187,12 @@ fn all_kinds(kills: u32) {
     // two tables that belong together
     states(home, &["plan", "work", "--wing", &wing, "--done"], kills, fleet);
     // a whole fleet over another
-    states(home, &["simulate", "--out", "work", "--wings", "6", "--seed", "9"], kills, fleet);
+    states(home, &["simulate", "--out", "work", "--wings", "6", "--seed", "9", "--force"], kills, fleet);
     // single files
     for (name, args) in [
-        ("fit.json", &["wear", "work", "--terms", "rate", "--save", "work/fit.json"][..]),
-        ("due.ics", &["due", "work", "--calendar", "work/due.ics"][..]),
-        ("sheet.csv", &["sheet", "work", "--wing", &wing, "--out", "work/sheet.csv"][..]),
+        ("fit.json", &["wear", "work", "--terms", "rate", "--save", "work/fit.json", "--force"][..]),
+        ("due.ics", &["due", "work", "--calendar", "work/due.ics", "--force"][..]),
+        ("sheet.csv", &["sheet", "work", "--wing", &wing, "--out", "work/sheet.csv", "--force"][..]),
     ] {
         fs::write(home.join("old").join(name), "the old\n").unwrap();
         states(home, args, kills, |work| fs::read(work.join(name)).unwrap());

@@ -67,6 +67,8 @@ mod kill_writes;
 mod mixed_nist;
 mod mixed_profile;
 mod mixed_published;
+#[cfg(feature = "cli")]
+mod output_gate;
 mod plan_after;
 mod plan_fleet;
 mod plan_patterns;
@@ -88,6 +90,7 @@ mod report_readme;
 mod report_sheet;
 mod robust_values;
 mod round_steps;
+mod saved_checksum;
 mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;

@@ -52,7 +52,9 @@ fn parts_add_up_to_the_whole_however_they_are_cut_and_in_any_order() {
         let parts = [0, 1, 2].map(|k| part(&fleet, |w, c, r| cut(w, c, r) == k));
         for order in [[0, 1, 2], [2, 0, 1], [1, 2, 0]] {
             let [a, b, c] = order.map(|k| parts[k].clone());
-            let merged = a.merge(b.merge(c).unwrap()).unwrap();
+            // by chance some readings of a line are alike, and lie in two parts
+            let rest = b.merge_with_repeats(c).unwrap().reduction;
+            let merged = a.merge_with_repeats(rest).unwrap().reduction;
             assert_eq!(merged.readings(), whole.readings(), "{name}");
             assert_eq!(merged.wings(), whole.wings(), "{name}");
             assert_eq!(WearSpec::default().fit_reduced(&merged).unwrap(), fit, "{name}");

@@ -4,7 +4,7 @@
 
 Invents each fleet as Parquet in parts in a temporary folder, then in turn, `--runs` times: a plain scan (every row of the four columns
 that matter is read: the sum of the readings, the longest of each text), `linedrift reduce` and `linedrift wear`. The reduction's seconds are
-those from the call to the sums, small tables included, without writing the part. Prints medians as a table; the ratio is that of the medians of one size. With `--shuffle`, rows are put in random order first.
+those of the whole process, the writing of the part included. Prints medians as a table; the ratio is that of the medians of one size. With `--shuffle`, rows are put in random order first.
 """
 
 import argparse
@@ -108,7 +108,7 @@ def main():
             if not options.keep:
                 shutil.rmtree(place, ignore_errors=True)
         middle = lambda rows, key: statistics.median(row[key] for row in rows)
-        readings, scan_s, plain_s = reduced[0]["readings"], middle(reduced, "reduction_s"), middle(plain, "s")
+        readings, scan_s, plain_s = reduced[0]["readings"], middle(reduced, "s"), middle(plain, "s")
         assert plain[0]["rows"] == readings == fitted[0]["readings"], "they did not read the same"
         said = "–" if written is None else f"{written:.1f}"
         print(f"| {int(wings):,} | {readings:,} | {size:,.0f} | {said} | {plain_s:.3f} | {middle(plain, 'cpu_s'):.2f} | {scan_s:.3f} "

@@ -15,7 +15,7 @@ use super::input::Input;
 use super::output::Output;
 use super::parts::{InParts, Told};
 use super::progress::Progress;
-use super::{Failure, judging, parts};
+use super::{Failure, gate, judging, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -167,6 +167,9 @@ impl Args {
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         let spec = DueSpec::default().risk(self.risk).seed(self.seed).today(today).limits(limits);
         let source = self.source(&input, &progress)?;
+        if source.is_demo() {
+            gate::is_demo();
+        }
         progress.step("drawing forecasts");
         let job = self.job(&input, &source, &spec)?;
         if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {

@@ -8,7 +8,7 @@ use linedrift::simulate::FleetSpec;
 use linedrift::wear::ReductionPart;
 
 use super::args::Common;
-use super::{Failure, output};
+use super::{Failure, gate, output};
 
 /// Where the bundled demo lies, seen from the project's folder.
 const DEMO_FOLDER: &str = "notebooks-data/demo";
@@ -31,6 +31,9 @@ impl Input {
         }
         let demo = folder.join(DEMO_MARK).is_file();
         let fleet = if demo { read.fleet.marked_demo() } else { read.fleet };
+        if demo {
+            gate::is_demo();
+        }
         Ok(Self { fleet, source: folder.display().to_string() })
     }
 
@@ -47,6 +50,9 @@ impl Input {
             output::say(&format!("note: {note}\n"));
         }
         let part = ReductionPart::new(reduction);
+        if folder.join(DEMO_MARK).is_file() {
+            gate::is_demo();
+        }
         Ok(if folder.join(DEMO_MARK).is_file() { part.marked_demo() } else { part })
     }
 
@@ -60,6 +66,7 @@ impl Input {
             return Self::read(bundled, &[], common);
         }
         let fleet = FleetSpec::demo().run()?.fleet.marked_demo();
+        gate::is_demo();
         Ok(Self { fleet, source: "the bundled demo, made from its seed".to_owned() })
     }
 }

@@ -4,6 +4,7 @@ mod args;
 mod backtest;
 mod due;
 mod failure;
+mod gate;
 mod gauge;
 mod input;
 mod judging;
@@ -26,11 +27,13 @@ mod trim;
 mod vet;
 mod wear;
 
+use std::io::{ErrorKind, Write as _};
 use std::process::ExitCode;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use failure::Failure;
+use linedrift::fleet::Overwrite;
 use output::Output;
 
 /// Turns line checks of paragliders into trim, wear and the next check, with intervals.
@@ -50,6 +53,9 @@ struct Cli {
     command: Option<Command>,
     #[command(flatten)]
     report: report::Options,
+    /// Write over files that this program did not write (recorded adjustments excepted)
+    #[arg(long, global = true)]
+    force: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -115,7 +121,26 @@ wings failed (the others' results are given), 2 the call is wrong.";
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {
-    let cli = Cli::parse();
+    let command = Cli::command();
+    let matches = match command.clone().try_get_matches() {
+        Ok(matches) => matches,
+        // help and version come this way too; a page that could not be printed is no success
+        Err(shown) => {
+            let printed = match shown.print().and_then(|()| std::io::stdout().flush()) {
+                Err(error) => error.kind() == ErrorKind::BrokenPipe,
+                Ok(()) => true,
+            };
+            return if printed || shown.exit_code() != 0 { exit_code(shown.exit_code()) } else { ExitCode::from(1) };
+        }
+    };
+    let cli = match Cli::from_arg_matches(&matches) {
+        Ok(cli) => cli,
+        Err(error) => error.exit(),
+    };
+    let overwrite = if cli.force { Overwrite::Anything } else { Overwrite::Own };
+    if let Err(refused) = gate::guard(&command, &matches, overwrite) {
+        return refused.print(false);
+    }
     let (json, outcome) = match cli.command {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
@@ -138,8 +163,17 @@ pub(crate) fn run() -> ExitCode {
     finish(json, outcome)
 }
 
+fn exit_code(code: i32) -> ExitCode {
+    ExitCode::from(u8::try_from(code).unwrap_or(2))
+}
+
 /// Prints the result or the failure and picks the exit code.
 fn finish(json: bool, outcome: Result<Output, Failure>) -> ExitCode {
+    let came = if outcome.is_ok() { gate::Came::Through } else { gate::Came::ToGrief };
+    let outcome = match (outcome, gate::finish(came)) {
+        (Ok(_), Err(failure)) => Err(failure),
+        (outcome, _) => outcome,
+    };
     match outcome {
         Ok(output) => output.print(),
         Err(failure) => failure.print(json),

@@ -7,11 +7,12 @@ use std::process::ExitCode;
 
 use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, write_table};
-use linedrift::report::Figure;
+use linedrift::report::{CAUTIONS, Figure};
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
-use super::{Failure, paint};
+pub(super) use super::gate::make_folder;
+use super::paint;
 
 /// Widest line of what is said on a terminal.
 const WIDTH: usize = 80;
@@ -47,6 +48,14 @@ pub(super) struct Document<T> {
     demo: bool,
 }
 
+/// A document with the cautions behind its own keys: every answer carries them.
+#[derive(Debug, Serialize)]
+struct Cautioned<'a, T> {
+    #[serde(flatten)]
+    inner: &'a T,
+    cautions: &'static [&'static str],
+}
+
 impl<T: Serialize> Document<T> {
     pub(super) fn new(inner: T, demo: bool) -> Self {
         Self { inner, demo }
@@ -68,7 +77,8 @@ impl Output {
 
     /// One JSON document.
     pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
-        let text = serde_json::to_string_pretty(document).map_err(|error| super::Failure::result(&error))?;
+        let document = Cautioned { inner: document, cautions: &CAUTIONS };
+        let text = serde_json::to_string_pretty(&document).map_err(|error| super::Failure::result(&error))?;
         Ok(Self::raw(ascii_where_hidden(&text) + "\n"))
     }
 
@@ -165,12 +175,6 @@ pub(super) fn write_formats(
         files.push(folder.join(format!("{}.{}", table.name, format.ending())).display().to_string());
     }
     Ok(files)
-}
-
-/// Makes a folder, with those above it, where it is not there yet.
-pub(super) fn make_folder(path: &Path) -> Result<(), Failure> {
-    std::fs::create_dir_all(path)
-        .map_err(|error| Failure::Result(format!("cannot make the folder `{}`: {error}", path.display())))
 }
 
 /// Lines of at most 80 characters, where words allow it; a line that goes on is indented.

@@ -9,7 +9,7 @@ use linedrift::report::text;
 use serde::Serialize;
 
 use super::Failure;
-use super::output::{Document, Output};
+use super::output::{self, Document, Output};
 use super::progress::Progress;
 
 /// Whether and how results are written in parts.
@@ -70,6 +70,7 @@ pub(super) fn write<J: BatchJob>(
     progress: Progress,
     told: Told,
 ) -> Result<Output, Failure> {
+    output::make_folder(folder)?;
     progress.count(fleet.histories().len());
     let written = spec.write(fleet, job, folder, &|at| progress.at(at))?;
     drop(progress);

@@ -4,13 +4,13 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use linedrift::fleet::write_atomic_by;
-use linedrift::wear::ReductionPart;
+use linedrift::wear::{MergeError, ReductionPart};
 use serde::Serialize;
 
 use super::Failure;
 use super::args::Common;
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Document, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -35,8 +35,6 @@ struct ReduceDocument {
     schema: &'static str,
     readings: usize,
     wings: usize,
-    /// Reading the tables and summing the readings, without writing the part.
-    reduction_s: f64,
 }
 
 impl Args {
@@ -52,7 +50,7 @@ impl Args {
         drop(progress);
         let (readings, wings) = (part.reduction().readings(), part.reduction().wings().len());
         if self.common.json {
-            let document = ReduceDocument { schema: "linedrift.reduce/1", readings, wings, reduction_s };
+            let document = ReduceDocument { schema: "linedrift.reduce/1", readings, wings };
             return Output::json(&Document::new(document, part.is_demo()));
         }
         let out = self.out.display();
@@ -63,8 +61,16 @@ impl Args {
     }
 }
 
+/// What to do with the same readings in two parts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Repeats {
+    Refused,
+    Counted,
+}
+
 /// Reads parts and puts them together.
-pub(super) fn read_parts(files: &[PathBuf]) -> Result<ReductionPart, Failure> {
+pub(super) fn read_parts(files: &[PathBuf], repeats: Repeats) -> Result<ReductionPart, Failure> {
+    let mut repeated = Vec::new();
     let mut heads: Vec<(&Path, Vec<u8>)> = Vec::new();
     let mut whole: Option<ReductionPart> = None;
     for file in files {
@@ -79,9 +85,26 @@ pub(super) fn read_parts(files: &[PathBuf]) -> Result<ReductionPart, Failure> {
         heads.push((file, head));
         let part = ReductionPart::from_bytes(&bytes).map_err(|error| failed(&error))?;
         whole = Some(match whole {
-            Some(whole) => whole.merge(part).map_err(|error| failed(&error))?,
+            Some(whole) => match repeats {
+                Repeats::Refused => whole.merge(part),
+                Repeats::Counted => whole.merge_with_repeats(part, &mut repeated),
+            }
+            .map_err(|error| match error {
+                MergeError::Repeated { .. } => {
+                    failed(&format!("{error}. If they were read twice, and gave the same twice, say --allow-repeats"))
+                }
+                other => failed(&other),
+            })?,
             None => part,
         });
+    }
+    if let Some(first) = repeated.first() {
+        output::say(&format!(
+            "note: {} line(s) have the same readings in two parts and count twice, first check `{}`, line `{}`\n",
+            repeated.len(),
+            first.check,
+            first.line
+        ));
     }
     whole.ok_or_else(|| Failure::Call("--from wants at least one part".to_owned()))
 }

@@ -11,12 +11,12 @@ use linedrift::wear::{
     WearResults, WearSpec, WingEffects,
 };
 
-use super::Failure;
 use super::args::{Common, Tables};
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::progress::Progress;
-use super::reduce::read_parts;
+use super::reduce::{Repeats, read_parts};
+use super::{Failure, gate};
 
 /// Residuals listed of each level.
 const LARGEST: usize = 3;
@@ -29,6 +29,9 @@ pub(super) struct Args {
     /// Parts written by `reduce`, in place of a folder
     #[arg(long, value_name = "PART", num_args = 1.., conflicts_with_all = ["fleet", "materials"])]
     from: Vec<PathBuf>,
+    /// With --from: count readings twice that stand in two parts, for they were read twice
+    #[arg(long, requires = "from")]
+    allow_repeats: bool,
     /// How wear goes on with hours flown
     #[arg(long, value_enum, default_value_t = ShapeName::Linear)]
     shape: ShapeName,
@@ -178,8 +181,11 @@ impl Args {
         progress.step("reading the tables");
         let part = match &self.fleet {
             Some(fleet) => Input::reduce(fleet, &self.covariate, &[], &self.common)?,
-            None => read_parts(&self.from)?,
+            None => read_parts(&self.from, if self.allow_repeats { Repeats::Counted } else { Repeats::Refused })?,
         };
+        if part.is_demo() {
+            gate::is_demo();
+        }
         progress.step("fitting the wear model");
         let reduction = part.reduction();
         let mut down_weighted = Vec::new();

@@ -11,7 +11,8 @@ use super::atomic::FleetWriteError;
 use super::csv::{Records, fields};
 use super::csv_edit::encoded;
 use super::guard::guarded;
-use super::parquet::is_readable;
+use super::parquet::{is_readable, type_in_words};
+use super::parquet_checksums::with_checksums;
 use super::table::{ColumnData, Table, series};
 
 /// New rows of one table.
@@ -53,7 +54,7 @@ impl NewRows {
         frame
             .and_then(|mut frame| ParquetWriter::new(&mut bytes).finish(&mut frame))
             .map_err(|error| self.failed(error.to_string()))?;
-        Ok(bytes)
+        Ok(with_checksums(bytes))
     }
 
     fn failed(&self, why: String) -> FleetWriteError {
@@ -63,7 +64,7 @@ impl NewRows {
     /// The bytes of a CSV table with the new rows behind it. Its own bytes stay; where a column is new, each record gets a
     /// comma.
     pub(super) fn behind_csv(&self, path: &Path) -> Result<Vec<u8>, FleetWriteError> {
-        let old = fs::read(path).map_err(|source| FleetWriteError::Io { path: path.to_owned(), source })?;
+        let old = fs::read(path).map_err(|source| FleetWriteError::Read { path: path.to_owned(), source })?;
         let mark: &[u8] = if old.starts_with(b"\xEF\xBB\xBF") { b"\xEF\xBB\xBF" } else { b"" };
         let body = old.get(mark.len()..).unwrap_or_default();
         let mut records = Records::new(body);
@@ -120,7 +121,10 @@ impl NewRows {
         let mut reader = ParquetReader::new(file);
         let schema = reader.schema().map_err(|error| error.to_string())?;
         if let Some((name, field)) = schema.iter().find(|(_, field)| !is_readable(&field.dtype)) {
-            return Err(format!("its column `{name}` ({:?}) cannot be written again without loss", field.dtype));
+            return Err(format!(
+                "its column `{name}` cannot be written again without loss: it holds {}",
+                type_in_words(&field.dtype)
+            ));
         }
         let old = reader.set_rechunk(true).finish().map_err(|error| error.to_string())?;
         let header: Vec<String> = old.get_column_names().iter().map(ToString::to_string).collect();

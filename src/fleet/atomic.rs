@@ -27,6 +27,21 @@ pub enum FleetWriteError {
         #[source]
         source: std::io::Error,
     },
+    /// The file system refused to read.
+    #[error("could not read {}: {source}", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        #[source]
+        source: std::io::Error,
+    },
+    /// Adjustments that somebody recorded would be lost.
+    #[error("{} holds recorded adjustments that the new tables do not: move it away first", path.display())]
+    Actions {
+        /// The table.
+        path: PathBuf,
+    },
     /// A table could not be put into its format.
     #[error("could not write table `{table}`: {why}")]
     Table {
@@ -161,6 +176,10 @@ fn target_of(path: &Path) -> std::io::Result<PathBuf> {
     let target = if path.is_symlink() { fs::canonicalize(path)? } else { path.to_owned() };
     match fs::metadata(&target) {
         Ok(about) if !about.is_file() => Err(std::io::Error::new(std::io::ErrorKind::InvalidInput, "not a file")),
+        // renaming would put another in its place, whatever its own rights say
+        Ok(about) if about.permissions().readonly() => {
+            Err(std::io::Error::new(std::io::ErrorKind::PermissionDenied, "the file is read-only"))
+        }
         _ => Ok(target),
     }
 }

@@ -16,6 +16,7 @@ use super::schema::{
     ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
 use super::source::Source;
+use super::stillness::read_still;
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
 use crate::wing::{Fibre, LineSet};
@@ -78,7 +79,7 @@ impl FolderSpec {
     /// # Errors
     /// [`FleetReadError`] with every fault of every table, in one go.
     pub fn read(&self, folder: &Path) -> Result<Folder, FleetReadError> {
-        self.read_with(folder, &[])
+        read_still(folder, || self.read_with(folder, &[]))
     }
 
     /// Reads a folder as it will be once some staged files are in their places.

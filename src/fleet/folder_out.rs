@@ -10,6 +10,7 @@ use polars::prelude::Column;
 use super::atomic::{FleetWriteError, StagedFile, made_beside, sync_folder};
 use super::confirmed;
 use super::lock::FolderLock;
+use super::output_gate::is_own;
 use super::pending::Pending;
 use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
@@ -25,8 +26,8 @@ use crate::wing::{LineSet, ModelData, Side};
 /// The folder is locked meanwhile, as by [`FolderLock::take`].
 ///
 /// # Errors
-/// [`FleetWriteError`] when the file system refuses, another process is at work in the folder, or the tables have no place for
-/// what the fleet says.
+/// [`FleetWriteError`] when the file system refuses, another process is at work in the folder, the tables have no place for
+/// what the fleet says, or the folder holds recorded `actions` and the fleet has none.
 pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let tables = short_tables(fleet)?;
     if folder.join(READINGS.name).is_dir() {
@@ -46,7 +47,11 @@ fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFor
     for table in tables {
         let name = table.name.clone();
         let written = stage_if_said(table, folder, format)?;
-        stale.extend(stale_files(folder, &name, written.is_some().then_some(format)));
+        let old = stale_files(folder, &name, written.is_some().then_some(format));
+        if let Some(kept) = old.iter().find(|file| name == ACTIONS.name && !is_own(folder, file)) {
+            return Err(FleetWriteError::Actions { path: folder.join(kept) });
+        }
+        stale.extend(old);
         staged.extend(written);
     }
     staged.push(stage_frame(READINGS.name, readings(fleet), folder, format)?);

@@ -99,11 +99,14 @@ pub struct OpenJournal {
     pub events: Vec<RoundEvent>,
 }
 
+/// Longest name of a wing within the name of a file, bytes.
+const LONGEST_NAME: usize = 120;
+
 impl Journal {
     /// Where the journal of a wing lies.
     #[must_use]
     pub fn path_of(folder: &Path, wing: &str) -> PathBuf {
-        let mut name = String::from("record-");
+        let mut name = String::new();
         for byte in wing.bytes() {
             if byte.is_ascii_alphanumeric() || b"-_".contains(&byte) {
                 name.push(char::from(byte));
@@ -112,7 +115,12 @@ impl Journal {
                 let _ = write!(name, "%{byte:02X}");
             }
         }
-        folder.join(name + ".journal")
+        if name.len() > LONGEST_NAME {
+            // file systems take 255 bytes; what is cut off stays told apart by its hash
+            name.truncate(LONGEST_NAME);
+            let _ = write!(name, "-{:08x}", crc32fast::hash(wing.as_bytes()));
+        }
+        folder.join(format!("record-{name}.journal"))
     }
 
     /// Opens the journal of a wing's interrupted round; `None` when there is none, or one in which not even the head stands.

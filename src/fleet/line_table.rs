@@ -13,6 +13,9 @@ use crate::wing::{Line, ModelData, Row, RowData, Side};
 /// How far a path may be from the nominal length, as a part of it.
 const PATH_TOLERANCE: f64 = 0.2;
 
+/// Most lines of one model: some five times those of any wing, and few enough for everything that compares lines in pairs.
+const MOST_LINES: usize = 2_000;
+
 /// One record of `lines`.
 #[derive(Debug, Clone)]
 pub(super) struct LineEntry {
@@ -31,6 +34,7 @@ pub(super) fn read_lines(
 ) -> Vec<LineEntry> {
     let mut lines: Vec<LineEntry> = Vec::new();
     let mut seen: HashSet<(String, Option<String>, String, Side)> = HashSet::new();
+    let mut counts: HashMap<(String, Option<String>), usize> = HashMap::default();
     for record in loaded.grids().iter().flat_map(Grid::records) {
         let model = record.needed_text("model", faults);
         let name = record.needed_text("line", faults);
@@ -49,6 +53,15 @@ pub(super) fn read_lines(
         }
         if !fresh {
             record.fault(faults, "line", format_args!("each line once per model, version and side"));
+            continue;
+        }
+        let count = counts.entry((model.to_string(), version.clone())).or_insert(0_usize);
+        *count += 1;
+        if *count > MOST_LINES {
+            // once is enough: the table is refused
+            if *count == MOST_LINES + 1 {
+                record.fault(faults, "line", format_args!("at most {MOST_LINES} lines of one model"));
+            }
             continue;
         }
         if let Some(cascade) = cascades.get(model.as_ref()) {

@@ -13,7 +13,7 @@ use super::csv::FIRST_ROW;
 use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::guard::guarded;
-use super::parquet_pages::{ColumnChunk, is_sound};
+use super::parquet_pages::{ColumnChunk, judge};
 use super::schema::TableSchema;
 
 pub(super) const MS_PER_DAY: i64 = 86_400_000;
@@ -91,7 +91,7 @@ impl ParquetTable {
             Some(dtype) if is_readable(dtype) => true,
             Some(dtype) => {
                 sound = false;
-                let value = format!("{dtype:?}");
+                let value = type_in_words(dtype);
                 faults.add(table, 1, name, value, format_args!("a column of text, numbers, dates or true/false"));
                 false
             }
@@ -168,9 +168,10 @@ impl ParquetTable {
                     let [values, unpacked] = [column.num_values(), column.uncompressed_size()].map(u64::try_from);
                     let (Ok(values), Ok(unpacked)) = (values, unpacked) else { return Err("damaged".to_owned()) };
                     let chunk = ColumnChunk { bytes: column.byte_range(), values, unpacked };
-                    if values != group.num_rows() as u64 || !is_sound(&file, &chunk) {
+                    if values != group.num_rows() as u64 {
                         return Err("damaged".to_owned());
                     }
+                    judge(&file, &chunk).map_err(|fault| fault.to_string())?;
                 }
             }
         }
@@ -188,7 +189,7 @@ impl ParquetTable {
             if column.len() != height {
                 return Err("damaged".to_owned());
             }
-            let cells = cells(column).map_err(|error| format!("{name}: {error}"))?;
+            let cells = cells(column).map_err(|_| format!("{name}: a number that is too large for a table"))?;
             columns.push((name.clone(), cells));
         }
         Ok(grid(columns, frame.height()))
@@ -222,6 +223,26 @@ pub(super) fn is_readable(dtype: &ArrowDataType) -> bool {
             | T::Date32
             | T::Timestamp(_, None)
     )
+}
+
+/// What a column of a type that is not read holds, in words.
+pub(super) fn type_in_words(dtype: &ArrowDataType) -> &'static str {
+    use ArrowDataType as T;
+    match dtype {
+        T::Dictionary(..) => "encoded categories (write them as text)",
+        T::Decimal(..) | T::Decimal32(..) | T::Decimal64(..) | T::Decimal256(..) => {
+            "decimals of fixed places (write them as 64-bit numbers)"
+        }
+        T::Float16 => "16-bit numbers (write them as 64-bit numbers)",
+        T::Int128 | T::UInt128 => "128-bit numbers (write them as 64-bit numbers)",
+        T::Date64 => "days counted in milliseconds (write them as dates)",
+        T::Timestamp(..) => "times with a zone (write them as dates)",
+        T::Time32(_) | T::Time64(_) => "times of day",
+        T::Duration(_) | T::Interval(_) => "lengths of time",
+        T::Binary | T::LargeBinary | T::FixedSizeBinary(_) | T::BinaryView => "bytes (write them as text)",
+        T::List(_) | T::LargeList(_) | T::FixedSizeList(..) | T::Struct(_) | T::Map(..) => "nested values",
+        _ => "values of a kind that tables do not have",
+    }
 }
 
 pub(super) fn cells(column: &Column) -> PolarsResult<Cells> {

@@ -10,7 +10,8 @@ use polars::prelude::{
 
 use super::cell::Cell;
 use super::guard::guarded;
-use super::parquet::{MS_PER_DAY, is_readable};
+use super::parquet::{MS_PER_DAY, is_readable, type_in_words};
+use super::parquet_checksums::with_checksums;
 use super::table_edit::Value;
 
 /// Below this every whole number is a 64-bit number of its own.
@@ -41,7 +42,10 @@ impl ParquetEdit {
             let mut reader = ParquetReader::new(file);
             let schema = reader.schema().map_err(|error| error.to_string())?;
             if let Some((name, field)) = schema.iter().find(|(_, field)| !is_readable(&field.dtype)) {
-                return Err(format!("column `{name}` is of a type that cannot be written again ({:?})", field.dtype));
+                return Err(format!(
+                    "column `{name}` cannot be written again: it holds {}",
+                    type_in_words(&field.dtype)
+                ));
             }
             reader.set_rechunk(true).finish().map_err(|error| error.to_string())
         });
@@ -86,7 +90,7 @@ impl ParquetEdit {
             .map_err(|error| error.to_string())?;
         let mut bytes = Vec::new();
         ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(|error| error.to_string())?;
-        Ok(bytes)
+        Ok(with_checksums(bytes))
     }
 
     fn changed(&self, name: &str, changes: &Changes) -> Result<Series, String> {

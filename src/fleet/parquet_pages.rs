@@ -1,11 +1,12 @@
 //! The headers of a Parquet file's pages, held against its description before anything is decoded.
 
 use std::fs::File;
-use std::io::{BufReader, Read, Seek, SeekFrom};
+use std::io::{BufRead, BufReader, Read, Seek, SeekFrom};
 use std::ops::Range;
 
 use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
 use polars_parquet_format::{PageHeader, PageType};
+use thiserror::Error;
 
 /// Longest header of a page, its statistics included, bytes.
 const LONGEST_HEADER: u64 = 16 << 20;
@@ -21,37 +22,90 @@ pub(super) struct ColumnChunk {
     pub(super) unpacked: u64,
 }
 
-/// Whether the pages of a column agree with its description in number and size. A decoder that is told of more values than
-/// there are would ask for more memory than there is, and that ends a process.
-pub(super) fn is_sound(file: &File, chunk: &ColumnChunk) -> bool {
-    read(file, chunk).is_some_and(|values| values == chunk.values)
+/// What is wrong with the pages of a column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub(super) enum PageFault {
+    /// A header contradicts the description.
+    #[error("damaged")]
+    Contradiction,
+    /// What a page holds is not what was written.
+    #[error("damaged: the checksum of a page does not agree with what it holds")]
+    Checksum,
 }
 
-/// How many values the pages say they hold; `None`: a header contradicts the description.
-fn read(file: &File, chunk: &ColumnChunk) -> Option<u64> {
+/// Whether the pages of a column agree with its description in number and size, and with their own checksums where they have
+/// any. A decoder that is told of more values than there are would ask for more memory than there is, and that ends a process.
+pub(super) fn judge(file: &File, chunk: &ColumnChunk) -> Result<(), PageFault> {
+    if read(file, chunk)? == chunk.values { Ok(()) } else { Err(PageFault::Contradiction) }
+}
+
+/// How many values the pages say they hold.
+fn read(file: &File, chunk: &ColumnChunk) -> Result<u64, PageFault> {
     let mut reader = BufReader::new(file);
     let mut at = chunk.bytes.start;
-    reader.seek(SeekFrom::Start(at)).ok()?;
+    reader.seek(SeekFrom::Start(at)).map_err(|_| PageFault::Contradiction)?;
     let (mut values, mut unpacked) = (0_u64, 0_u64);
     while at < chunk.bytes.end {
-        let room = (chunk.bytes.end - at).min(LONGEST_HEADER);
-        let mut head = reader.by_ref().take(room);
-        let mut protocol = TCompactInputProtocol::new(&mut head, usize::try_from(room).ok()?);
-        let header = PageHeader::read_from_in_protocol(&mut protocol).ok()?;
-        let length = room - head.limit();
-        let packed = u64::try_from(header.compressed_page_size).ok()?;
-        unpacked += length + u64::try_from(header.uncompressed_page_size).ok()?;
-        if packed > chunk.bytes.end - at - length || unpacked > chunk.unpacked {
-            return None;
+        let room = chunk.bytes.end - at;
+        let page = next_page(&mut reader, room).ok_or(PageFault::Contradiction)?;
+        unpacked += page.head + page.unpacked;
+        values += page.values;
+        if unpacked > chunk.unpacked || values > chunk.values {
+            return Err(PageFault::Contradiction);
         }
-        values += of_page(&header)?;
-        if values > chunk.values {
-            return None;
+        match page.crc {
+            None => {
+                let packed = i64::try_from(page.packed).map_err(|_| PageFault::Contradiction)?;
+                reader.seek_relative(packed).map_err(|_| PageFault::Contradiction)?;
+            }
+            Some(crc) => {
+                if checksum(&mut reader, page.packed).ok_or(PageFault::Contradiction)? != crc {
+                    return Err(PageFault::Checksum);
+                }
+            }
         }
-        reader.seek_relative(i64::try_from(packed).ok()?).ok()?;
-        at += length + packed;
+        at += page.head + page.packed;
     }
-    Some(values)
+    Ok(values)
+}
+
+/// What the header of a page says.
+struct Page {
+    /// Length of the header, bytes.
+    head: u64,
+    packed: u64,
+    unpacked: u64,
+    values: u64,
+    crc: Option<u32>,
+}
+
+/// Reads the header of the page that stands here, with so many bytes left in its column.
+fn next_page(reader: &mut BufReader<&File>, room: u64) -> Option<Page> {
+    let limit = room.min(LONGEST_HEADER);
+    let mut head = reader.by_ref().take(limit);
+    let mut protocol = TCompactInputProtocol::new(&mut head, usize::try_from(limit).ok()?);
+    let header = PageHeader::read_from_in_protocol(&mut protocol).ok()?;
+    let head = limit - head.limit();
+    let packed = u64::try_from(header.compressed_page_size).ok()?;
+    let unpacked = u64::try_from(header.uncompressed_page_size).ok()?;
+    let crc = header.crc.map(i32::cast_unsigned);
+    (packed <= room - head).then_some(Page { head, packed, unpacked, values: of_page(&header)?, crc })
+}
+
+/// CRC-32 of the next bytes.
+fn checksum(reader: &mut BufReader<&File>, mut left: u64) -> Option<u32> {
+    let mut hasher = crc32fast::Hasher::new();
+    while left > 0 {
+        let bytes = reader.fill_buf().ok()?;
+        let taken = bytes.len().min(usize::try_from(left).unwrap_or(usize::MAX));
+        if taken == 0 {
+            return None;
+        }
+        hasher.update(bytes.get(..taken)?);
+        reader.consume(taken);
+        left -= taken as u64;
+    }
+    Some(hasher.finalize())
 }
 
 /// How many values of the column a page holds.

@@ -43,7 +43,7 @@ impl Pending {
         let bytes = match fs::read(&path) {
             Ok(bytes) => bytes,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
-            Err(source) => return Err(FleetWriteError::Io { path, source }),
+            Err(source) => return Err(FleetWriteError::Read { path, source }),
         };
         let read: Result<Self, _> = serde_json::from_slice(&bytes);
         let sound = read.ok().filter(Self::is_sound);

@@ -20,6 +20,7 @@ use super::reading_sums::{Doubtful, ReadingSums, SumMemory};
 use super::reading_table::{Duplicates, LastCheck, read_grid};
 use super::schema::{ORDER, READINGS};
 use super::source::{Located, ParquetFile, left_out_note};
+use super::stillness::read_still;
 use crate::wear::Reduction;
 
 /// How to reduce a fleet folder without holding its readings.
@@ -87,6 +88,10 @@ impl ScanSpec {
     /// [`FleetReadError::Faulty`] with every fault of every table, as [`FolderSpec::read`] gives them, and
     /// [`FleetReadError::Wear`] when a wing lacks a covariate.
     pub fn run(&self, folder: &Path) -> Result<Scan, FleetReadError> {
+        read_still(folder, || self.once(folder))
+    }
+
+    fn once(&self, folder: &Path) -> Result<Scan, FleetReadError> {
         let mut faults = FaultList::default();
         let locate = |source: &mut super::source::Source<'_>, schema| source.locate_needed(schema);
         let Some(mut tables) = self.folder.tables(folder, &[], &mut faults, locate) else {

@@ -11,6 +11,7 @@ use super::atomic::{FleetWriteError, sync_folder, write_atomic};
 use super::folder_out::{
     in_new_folder, is_needed, model_tables, readings, required_columns, wing_tables, write_if_said,
 };
+use super::parquet_checksums::with_checksums;
 use super::schema::READINGS;
 use super::table::{TableFormat, series, stage_frame};
 use crate::simulate::FleetSpec;
@@ -118,7 +119,7 @@ fn write_part(
     let mut bytes = Vec::new();
     // the parts are what runs in parallel
     ParquetWriter::new(&mut bytes).set_parallel(false).finish(&mut frame).map_err(failed)?;
-    write_atomic(&path, &bytes)?;
+    write_atomic(&path, &with_checksums(bytes))?;
     let checks = || fleet.histories().iter().flat_map(|history| &history.checks);
     Ok(PartTables {
         checks: checks().count(),

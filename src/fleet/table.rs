@@ -6,6 +6,7 @@ use polars::prelude as pl;
 use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
 use super::atomic::{FleetWriteError, StagedFile};
+use super::parquet_checksums::with_checksums;
 use crate::wing::is_formula;
 
 /// File format of a table.
@@ -194,6 +195,7 @@ fn bytes(name: &str, mut frame: DataFrame, format: TableFormat) -> Result<Vec<u8
         TableFormat::Csv => CsvWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?,
         TableFormat::Parquet => {
             ParquetWriter::new(&mut bytes).finish(&mut frame).map_err(failed)?;
+            bytes = with_checksums(bytes);
         }
     }
     Ok(bytes)

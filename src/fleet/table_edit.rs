@@ -66,7 +66,7 @@ impl TableEdit {
         let [csv, parquet] = ["csv", "parquet"].map(|ending| folder.join(format!("{name}.{ending}")));
         let mut faults = FaultList::default();
         if csv.exists() {
-            let bytes = fs::read(&csv).map_err(|source| FleetWriteError::Io { path: csv.clone(), source })?;
+            let bytes = fs::read(&csv).map_err(|source| FleetWriteError::Read { path: csv.clone(), source })?;
             let grid = read_csv(&bytes, schema, &[], &mut faults);
             if !faults.is_empty() {
                 return Err(refuse(faults.to_string()));

@@ -8,7 +8,7 @@ use xxhash_rust::xxh3::Xxh3;
 
 /// 128-bit hash (XXH3), as 32 hexadecimal digits. It guards against mistakes, not against malice.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct Fingerprint(String);
+pub(in crate::fleet) struct Fingerprint(String);
 
 struct Hashing(Xxh3);
 
@@ -25,14 +25,14 @@ impl Write for Hashing {
 
 impl Fingerprint {
     /// Of bytes.
-    pub(super) fn of_bytes(bytes: &[u8]) -> Self {
+    pub(in crate::fleet) fn of_bytes(bytes: &[u8]) -> Self {
         let mut hash = Xxh3::new();
         hash.update(bytes);
         Self(format!("{:032x}", hash.digest128()))
     }
 
     /// Of everything that a value says of itself.
-    pub(super) fn of(value: &impl Serialize) -> Self {
+    pub(in crate::fleet) fn of(value: &impl Serialize) -> Self {
         let mut hashing = io::BufWriter::with_capacity(1 << 16, Hashing(Xxh3::new()));
         let outcome = serde_json::to_writer(&mut hashing, value);
         match (outcome, hashing.into_inner()) {
@@ -43,7 +43,7 @@ impl Fingerprint {
     }
 
     /// Whether it stands for anything.
-    pub(super) fn is_known(&self) -> bool {
+    pub(in crate::fleet) fn is_known(&self) -> bool {
         !self.0.is_empty()
     }
 }

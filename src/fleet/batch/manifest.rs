@@ -99,7 +99,7 @@ impl Manifest {
             return Ok(None);
         }
         let text = fs::read(&path)
-            .map_err(|source| BatchError::Write(FleetWriteError::Io { path: path.clone(), source }))?;
+            .map_err(|source| BatchError::Write(FleetWriteError::Read { path: path.clone(), source }))?;
         serde_json::from_slice(&text).map(Some).map_err(|error| BatchError::Manifest { path, why: error.to_string() })
     }
 

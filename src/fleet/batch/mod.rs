@@ -31,6 +31,7 @@ mod write;
 pub use chosen::{ChosenCheck, latest_checks};
 pub use due_job::DueJob;
 pub use error::BatchError;
+pub(super) use fingerprint::Fingerprint;
 pub use job::{BatchFailure, BatchJob};
 pub use plan_job::PlanJob;
 pub use run::{Batch, BatchProgress, BatchSpec, BatchWatch, EarlierParts};

@@ -41,14 +41,14 @@ impl DueTable {
     }
 
     /// The dated checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation,
-    /// invented`; the last is `true` for the bundled demo and `false` for any other fleet.
+    /// invented, caution`; `invented` is `true` for the bundled demo and `false` for any other fleet.
     /// Wings without a date are left out. A text that a spreadsheet would run as a formula gets an apostrophe in front.
     #[must_use]
     pub fn calendar_csv(&self) -> String {
         let mut dated: Vec<(Date, usize)> =
             self.rows().iter().enumerate().filter_map(|(at, row)| Some((row.due_date?, at))).collect();
         dated.sort_by_key(|(date, at)| (*date, *at));
-        let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation,invented\n");
+        let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation,invented,caution\n");
         let day = |date: Option<Date>| date.map_or_else(String::new, |date| date.to_string());
         for (date, at) in dated {
             let (row, detail) = (&self.rows()[at], &self.details()[at]);
@@ -62,6 +62,7 @@ impl DueTable {
                 row.reason.name().to_owned(),
                 cell(&detail.explanation),
                 self.is_demo().to_string(),
+                cell(CAUTION),
             ];
             out.push_str(&cells.join(","));
             out.push('\n');

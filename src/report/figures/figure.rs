@@ -26,6 +26,12 @@ pub struct Figure {
 /// Height of the strip under the figure that names the demo.
 const DEMO_STRIP: u32 = 34;
 
+/// Height of the strip under a figure that stands by itself.
+const CAUTION_STRIP: u32 = 64;
+/// What it says there, in lines that fit the narrowest figure.
+const CAUTION: [&str; 2] =
+    ["Lengths only: nothing here says fit to fly.", "Have trim changes checked by a workshop."];
+
 /// Rules that dress the classes of a figure, light and dark.
 ///
 /// The colours are from the colour-blind-safe set of Okabe and Ito, "Color Universal Design", 2008 (second-hand), darkened
@@ -191,7 +197,7 @@ impl Figure {
     /// A whole SVG document with its own colours, light and dark.
     #[must_use]
     pub fn standalone(&self) -> String {
-        self.dressed(FIGURE_CSS)
+        self.cautioned().dressed(FIGURE_CSS)
     }
 
     /// A whole SVG document with the given rules, on a ground.
@@ -201,6 +207,17 @@ impl Figure {
             self.width, self.height
         );
         self.svg("figure", " xmlns=\"http://www.w3.org/2000/svg\"", &head)
+    }
+
+    /// The figure as it stands by itself, without a page's cautions around it: with one of its own.
+    pub(super) fn cautioned(&self) -> Self {
+        let mut alone = self.clone();
+        for (line, y) in CAUTION.iter().zip([self.height + 24, self.height + 50]) {
+            // writing to a string does not fail
+            let _ = write!(alone.body, "\n<text class=\"f-muted\" x=\"10\" y=\"{y}\">{line}</text>");
+        }
+        alone.height += CAUTION_STRIP;
+        alone
     }
 
     /// Width and height of the drawing.

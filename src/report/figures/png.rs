@@ -20,7 +20,8 @@ impl Figure {
     /// [`ReportError::Drawing`] when the scale is not above 0 or too large, or the system has no font.
     pub fn png(&self, scale: f64) -> Result<Vec<u8>, ReportError> {
         let failed = |reason: String| ReportError::Drawing { figure: self.title().to_owned(), reason };
-        let [width, height] = self.size().map(|side| (f64::from(side) * scale).round());
+        let alone = self.cautioned();
+        let [width, height] = alone.size().map(|side| (f64::from(side) * scale).round());
         if !(width >= 1.0 && height >= 1.0 && width * height <= MOST_PIXELS) {
             return Err(failed(format!("{width} times {height} pixels, expected 1 to {MOST_PIXELS} in all")));
         }
@@ -30,7 +31,7 @@ impl Figure {
         }
         let options = Options { fontdb: Arc::clone(fonts), ..Options::default() };
         let tree =
-            Tree::from_str(&self.dressed(&light_css()), &options).map_err(|error| failed(error.to_string()))?;
+            Tree::from_str(&alone.dressed(&light_css()), &options).map_err(|error| failed(error.to_string()))?;
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole, and between 1 and 2e8")]
         let mut pixels = Pixmap::new(width as u32, height as u32)
             .ok_or_else(|| failed(format!("no memory for {width} times {height} pixels")))?;

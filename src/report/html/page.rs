@@ -185,6 +185,7 @@ impl PageSpec {
             draft.html,
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+             <meta name=\"generator\" content=\"linedrift\">\n\
              <meta name=\"color-scheme\" content=\"light dark\">\n<title>{0}{1}</title>\n\
              <style>\n{PAGE_CSS}{FIGURE_CSS}</style>\n</head>\n<body>\n\
              <a class=\"skip\" href=\"#{skip}\">To {skip_to}</a>\n<main>\n<header>\n<h1>{0}</h1>\n\

@@ -75,6 +75,7 @@ impl SheetPageSpec {
         let mut out = format!(
             "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\n\
+             <meta name=\"generator\" content=\"linedrift\">\n\
              <title>Measuring sheet: wing {wing}</title>\n<style>\n{SHEET_CSS}</style></head><body><main>\n\
              <h1>Measuring sheet: wing {wing}</h1>\n<p>Model {}. ",
             escape(&self.wing.model)

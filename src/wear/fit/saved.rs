@@ -15,6 +15,11 @@ const VERSION: u32 = 1;
 /// No wing flies longer, h.
 const MOST_HOURS_H: f64 = 1e6;
 
+/// What stands before the checksum, the last thing in the document.
+const CHECKSUM: &str = ",\"crc32\":\"";
+/// What whoever opens the file should know.
+const CAUTION: &str = "Rates of one fleet: a forecast from them is no promise that a wing is fit to fly.";
+
 /// A fitted wear model with what must be known to use it for wings that were not in it. Nothing of the fleet's wings is
 /// inside: no names, no readings, only estimates, counts and the range of hours seen.
 ///
@@ -50,13 +55,18 @@ struct UncheckedSavedFit {
     hours_from_h: f64,
     hours_to_h: f64,
     fit: UncheckedFit,
+    #[serde(default)]
+    #[allow(dead_code, reason = "said to people, not to the program")]
+    caution: Option<String>,
+    #[serde(default)]
+    crc32: Option<String>,
 }
 
 impl TryFrom<UncheckedSavedFit> for SavedFit {
     type Error = SavedFitError;
 
     fn try_from(read: UncheckedSavedFit) -> Result<Self, SavedFitError> {
-        let UncheckedSavedFit { format, version, library, demo, hours_from_h, hours_to_h, fit } = read;
+        let UncheckedSavedFit { format, version, library, demo, hours_from_h, hours_to_h, fit, .. } = read;
         if format != FORMAT {
             return Err(SavedFitError::Format { got: plain(&format), expected: FORMAT });
         }
@@ -222,7 +232,9 @@ impl SavedFit {
     pub fn to_json(&self) -> Result<String, SavedFitError> {
         let text =
             serde_json::to_string(self).map_err(|error| SavedFitError::Write { message: error.to_string() })?;
-        Ok(text + "\n")
+        let body = text.strip_suffix('}').unwrap_or(&text);
+        let body = format!("{body},\"caution\":\"{CAUTION}\"");
+        Ok(format!("{body}{CHECKSUM}{:08x}\"}}\n", crc32fast::hash(body.as_bytes())))
     }
 
     /// Reads and checks a document. What it returns is safe to use: every length agrees, every figure is in its range.
@@ -247,6 +259,13 @@ impl SavedFit {
             });
         }
         let saved: UncheckedSavedFit = serde_json::from_str(text).map_err(unread)?;
+        if let Some(stated) = &saved.crc32 {
+            // of the text up to the checksum itself, so that a figure that was changed is not taken for a fit's
+            let body = text.rfind(CHECKSUM).and_then(|at| text.get(..at));
+            if body.is_none_or(|body| format!("{:08x}", crc32fast::hash(body.as_bytes())) != *stated) {
+                return Err(SavedFitError::Damaged { what: "checksum and figures" });
+            }
+        }
         saved.try_into()
     }
 }

@@ -8,7 +8,7 @@ use crate::check::{Action, Check, History};
 use crate::wear::Reduction;
 use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::WingReduction;
-use crate::wing::LineSet;
+use crate::wing::{LineSet, Side};
 
 /// Why two parts do not belong to one fleet.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -32,6 +32,21 @@ pub enum MergeError {
         /// Its table version, `none` where it has none.
         version: String,
     },
+    /// The same readings stand in both parts.
+    #[error(
+        "check `{check}`, line `{line}` on the {side} has the same readings in both parts{}: they would count twice",
+        if *more > 0 { format!(", and so have {more} more lines") } else { String::new() }
+    )]
+    Repeated {
+        /// The check of the first line.
+        check: String,
+        /// Side of the first line.
+        side: Side,
+        /// The first line.
+        line: String,
+        /// How many more there are.
+        more: usize,
+    },
     /// Something of a wing differs.
     #[error("wing `{wing}`: {what} in one part than in the other")]
     Wing {
@@ -44,12 +59,30 @@ pub enum MergeError {
 
 impl Reduction {
     /// Puts two parts of a fleet together, also when they share wings or checks: the sums add up as integers, so the result
-    /// is the same to the bit as that of the whole at once, in whatever order parts are merged. A reading that stands in
-    /// both parts is counted twice; checks and actions that stand in both are counted once.
+    /// is the same to the bit as that of the whole at once, in whatever order parts are merged. Checks and actions that stand
+    /// in both are counted once.
     ///
     /// # Errors
-    /// [`MergeError`] when the parts have other covariates, other lines of one model, or contradict each other on a wing.
+    /// [`MergeError`] when the parts have other covariates, other lines of one model, contradict each other on a wing, or hold
+    /// the same readings of a line: see [`Reduction::merge_with_repeats`].
     pub fn merge(self, other: Self) -> Result<Self, MergeError> {
+        let Merged { reduction, mut repeated } = self.merge_with_repeats(other)?;
+        match repeated.len().checked_sub(1) {
+            None => Ok(reduction),
+            Some(more) => {
+                let RepeatedLine { check, side, line } = repeated.swap_remove(0);
+                Err(MergeError::Repeated { check, side, line, more })
+            }
+        }
+    }
+
+    /// The same where two parts may hold equal sums for a line of a check: readings of it were shared out, and those in one part
+    /// happen to equal those in the other. Both count; which lines they are is said.
+    ///
+    /// # Errors
+    /// As [`Reduction::merge`], but for the repeats.
+    pub fn merge_with_repeats(self, other: Self) -> Result<Merged, MergeError> {
+        let mut repeated = Vec::new();
         if self.covariates != other.covariates {
             return Err(MergeError::Covariates { left: self.covariates, right: other.covariates });
         }
@@ -64,13 +97,14 @@ impl Reduction {
             let id = wing.wing().to_owned();
             wing.record.line_set = map.get(wing.record.line_set).copied().unwrap_or(usize::MAX);
             let merged = match wings.remove(&id) {
-                Some(known) => known.merge(wing, &line_sets)?,
+                Some(known) => known.merge(wing, &line_sets, &mut repeated)?,
                 None => wing,
             };
             wings.insert(id, merged);
         }
         let (unread, read) = wings.into_values().partition(|wing| wing.line_sums.is_empty());
-        Ok(Self { line_sets, wings: read, unread, covariates: self.covariates }.in_order())
+        let reduction = Self { line_sets, wings: read, unread, covariates: self.covariates }.in_order();
+        Ok(Merged { reduction, repeated })
     }
 
     /// The same with line sets by name, so that their order says nothing of where they came from.
@@ -108,7 +142,7 @@ fn place_of(known: &mut Vec<LineSet>, set: LineSet) -> Result<usize, MergeError>
 }
 
 impl WingReduction {
-    fn merge(self, other: Self, line_sets: &[LineSet]) -> Result<Self, MergeError> {
+    fn merge(self, other: Self, line_sets: &[LineSet], repeated: &mut Vec<RepeatedLine>) -> Result<Self, MergeError> {
         let differs = |what: String| MergeError::Wing { wing: self.record.wing.id.clone(), what };
         if self.record.wing != other.record.wing || self.record.line_set != other.record.line_set {
             return Err(differs("other model or data".to_owned()));
@@ -148,6 +182,10 @@ impl WingReduction {
             let at = places(&part.record.checks);
             for line_sum in part.sums(set) {
                 let check = at.get(line_sum.check as usize).copied().unwrap_or_default();
+                // within one part each line of a check has one sum
+                if sums.get(&(line_sum.level, check)) == Some(&LineSum { check, ..line_sum }) {
+                    repeated.extend(RepeatedLine::of(set, &record, &LineSum { check, ..line_sum }));
+                }
                 let sum = sums.entry((line_sum.level, check)).or_insert(LineSum {
                     check,
                     count: 0,
@@ -161,6 +199,38 @@ impl WingReduction {
             }
         }
         Ok(Self::from_sums(set, record, covariates, sums.into_values().collect()))
+    }
+}
+
+/// Two parts put together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Merged {
+    /// The whole.
+    pub reduction: Reduction,
+    /// Lines with the same readings in both parts, all counted twice.
+    pub repeated: Vec<RepeatedLine>,
+}
+
+/// A line of a check whose readings have equal sums in two parts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RepeatedLine {
+    /// The check.
+    pub check: String,
+    /// Side of the line.
+    pub side: Side,
+    /// Name of the line.
+    pub line: String,
+}
+
+impl RepeatedLine {
+    /// Of a sum whose level is `side · lines + line`.
+    fn of(set: &LineSet, record: &History, sum: &LineSum) -> Option<Self> {
+        let (key, lines) = (sum.level as usize, set.lines().len());
+        Some(Self {
+            check: record.checks.get(sum.check as usize)?.id.clone(),
+            side: if key < lines { Side::Left } else { Side::Right },
+            line: set.lines().get(key % lines.max(1))?.name.clone(),
+        })
     }
 }
 

@@ -8,13 +8,13 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use crate::check::{Check, History};
-use crate::wear::MergeError;
 use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::{Reduction, WingReduction};
+use crate::wear::{MergeError, RepeatedLine};
 use crate::wing::{LineSet, Side, shown};
 
 /// The first bytes of every part.
-const MAGIC: [u8; 8] = *b"ldpart\r\n";
+pub(crate) const MAGIC: [u8; 8] = *b"ldpart\r\n";
 /// Version of the layout; another one is refused.
 const VERSION: u32 = 1;
 /// Magic, version, length of the body, checksum of the body.
@@ -312,6 +312,17 @@ impl ReductionPart {
     /// As [`Reduction::merge`].
     pub fn merge(self, other: Self) -> Result<Self, MergeError> {
         Ok(Self { reduction: self.reduction.merge(other.reduction)?, demo: self.demo || other.demo })
+    }
+
+    /// The same where two parts may hold equal sums for a line, see [`Reduction::merge_with_repeats`]; which lines they are is
+    /// added to `repeated`.
+    ///
+    /// # Errors
+    /// As [`Reduction::merge_with_repeats`].
+    pub fn merge_with_repeats(self, other: Self, repeated: &mut Vec<RepeatedLine>) -> Result<Self, MergeError> {
+        let merged = self.reduction.merge_with_repeats(other.reduction)?;
+        repeated.extend(merged.repeated);
+        Ok(Self { reduction: merged.reduction, demo: self.demo || other.demo })
     }
 
     /// Writes the part, wing by wing.
