@@ -54,6 +54,7 @@ mod forecast_crossing;
 mod forecast_due;
 mod forecast_limits;
 mod forecast_passage;
+mod forecast_present;
 mod forecast_run;
 mod forecast_saved;
 mod forecast_support;

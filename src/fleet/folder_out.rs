@@ -247,6 +247,8 @@ fn models(sets: &[&LineSet]) -> Table {
         .number("glide", all.iter().map(|set| set.data().glide))
         .number("interval_h", all.iter().map(|set| set.data().interval_h))
         .number("interval_months", all.iter().map(|set| set.data().interval_months))
+        .number("inspection_h", all.iter().map(|set| set.data().inspection_h))
+        .number("inspection_months", all.iter().map(|set| set.data().inspection_months))
         .without_empty(MODELS.required)
 }
 
@@ -264,7 +266,13 @@ fn every_wing(fleet: &Fleet) -> Table {
         .number("hours_per_year", all.iter().map(|wing| wing.hours_per_year))
         .number("interval_h", all.iter().map(|wing| wing.interval_h))
         .number("interval_months", all.iter().map(|wing| wing.interval_months))
-        .text("table_version", all.iter().map(|wing| wing.table_version.as_deref()));
+        .text("table_version", all.iter().map(|wing| wing.table_version.as_deref()))
+        .text("use", all.iter().map(|wing| wing.service.class_of_use.as_deref()))
+        .number("ground_share", all.iter().map(|wing| wing.service.ground_share))
+        .number("inspection_h", all.iter().map(|wing| wing.service.inspection_h))
+        .number("inspection_months", all.iter().map(|wing| wing.service.inspection_months))
+        .text("inspected", all.iter().map(|wing| wing.service.inspected.map(|day| day.to_string())))
+        .number("inspected_hours", all.iter().map(|wing| wing.service.inspected_h));
     let names: BTreeSet<&String> = all.iter().flat_map(|wing| wing.covariates.keys()).collect();
     for name in names {
         if !WINGS.required.iter().chain(WINGS.optional).any(|known| known == name) {

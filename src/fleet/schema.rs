@@ -23,12 +23,35 @@ pub(super) const ROWS: TableSchema =
 pub(super) const MODELS: TableSchema = TableSchema {
     name: "models",
     required: &["model"],
-    optional: &["span_m", "area_m2", "root_chord_m", "trim_speed_kmh", "glide", "interval_h", "interval_months"],
+    optional: &[
+        "span_m",
+        "area_m2",
+        "root_chord_m",
+        "trim_speed_kmh",
+        "glide",
+        "interval_h",
+        "interval_months",
+        "inspection_h",
+        "inspection_months",
+    ],
 };
 pub(super) const WINGS: TableSchema = TableSchema {
     name: "wings",
     required: &["wing", "model"],
-    optional: &["mass_kg", "first_flight", "hours_per_year", "interval_h", "interval_months", "table_version"],
+    optional: &[
+        "mass_kg",
+        "first_flight",
+        "hours_per_year",
+        "interval_h",
+        "interval_months",
+        "table_version",
+        "use",
+        "ground_share",
+        "inspection_h",
+        "inspection_months",
+        "inspected",
+        "inspected_hours",
+    ],
 };
 pub(super) const CHECKS: TableSchema = TableSchema {
     name: "checks",
