@@ -52,6 +52,7 @@ mod forecast_backtest;
 mod forecast_calibration;
 mod forecast_crossing;
 mod forecast_due;
+mod forecast_first_season;
 mod forecast_limits;
 mod forecast_passage;
 mod forecast_present;

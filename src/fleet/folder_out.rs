@@ -10,10 +10,10 @@ use polars::prelude::Column;
 use super::atomic::{FleetWriteError, StagedFile, made_beside, sync_folder};
 use super::lock::FolderLock;
 use super::pending::Pending;
-use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
+use super::schema::{ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
 use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
-use crate::wing::{LineSet, ModelData, Side};
+use crate::wing::{LineSet, ModelData, Side, WingEvent};
 
 /// Writes the tables of a fleet into a folder, which is made where it is missing. Reading the folder back gives an equal
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
@@ -40,7 +40,7 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
 }
 
 /// Writes the tables of a fleet into a folder that is locked, or that nobody knows of yet.
-fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+fn put_tables(fleet: &Fleet, tables: [Table; 10], folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let (mut staged, mut stale) = (Vec::new(), Vec::new());
     for table in tables {
         let name = table.name.clone();
@@ -54,10 +54,10 @@ fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFor
 }
 
 /// Every table but `readings`, also those with nothing in them.
-pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 9], FleetWriteError> {
+pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 10], FleetWriteError> {
     let [lines, segments, rows, models] = model_tables(fleet)?;
-    let [wings, checks, risers, actions, fittings] = wing_tables(fleet);
-    let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings];
+    let [wings, checks, risers, actions, fittings, events] = wing_tables(fleet);
+    let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings, events];
     Ok(all.map(|table| {
         let required = required_columns(&table.name);
         table.without_empty(required)
@@ -71,13 +71,13 @@ pub(super) fn model_tables(fleet: &Fleet) -> Result<[Table; 4], FleetWriteError>
 }
 
 /// The tables that say something of wings, without the readings; every optional column is there.
-pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 5] {
-    [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet)]
+pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 6] {
+    [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet), events(fleet)]
 }
 
 /// Columns of a table that are written even where they are empty.
 pub(super) fn required_columns(table: &str) -> &'static [&'static str] {
-    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
+    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS, EVENTS];
     all.iter().find(|schema| schema.name == table).map_or(&[], |schema| schema.required)
 }
 
@@ -366,6 +366,18 @@ fn actions(fleet: &Fleet) -> Table {
         .number("change_mm", all.iter().map(|(_, action)| Some(action.change_mm)))
         .number("turns", all.iter().map(|(_, action)| action.turns))
         .text("check", all.iter().map(|(_, action)| action.check.as_deref()))
+}
+
+fn events(fleet: &Fleet) -> Table {
+    let histories = fleet.histories().iter();
+    let all: Vec<(&str, &WingEvent)> = histories
+        .flat_map(|history| history.wing.service.events.iter().map(|event| (history.wing.id.as_str(), event)))
+        .collect();
+    Table::new(EVENTS.name)
+        .text("wing", all.iter().map(|(wing, _)| Some(*wing)))
+        .text("date", all.iter().map(|(_, event)| Some(event.date.to_string())))
+        .text("event", all.iter().map(|(_, event)| Some(event.event.as_str())))
+        .number("hours", all.iter().map(|(_, event)| event.hours_h))
 }
 
 fn fittings(fleet: &Fleet) -> Table {

@@ -76,6 +76,10 @@ pub(super) const FITTINGS: TableSchema = TableSchema {
     optional: &["turns", "spare_mm", "can_loop", "link_diameter_mm", "step_mm"],
 };
 
+/// What happened to wings.
+pub(super) const EVENTS: TableSchema =
+    TableSchema { name: "events", required: &["wing", "date", "event"], optional: &["hours"] };
+
 /// A user's own materials: a file that is named in the call, not a table of the folder.
 pub(super) const MATERIALS: TableSchema = TableSchema {
     name: "materials",
@@ -93,7 +97,7 @@ pub(super) const STEPS: TableSchema =
     TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };
 
 /// The tables in the order in which faults are listed.
-pub(super) const ORDER: [&str; 10] = [
+pub(super) const ORDER: [&str; 11] = [
     LINES.name,
     SEGMENTS.name,
     ROWS.name,
@@ -104,4 +108,5 @@ pub(super) const ORDER: [&str; 10] = [
     RISERS.name,
     ACTIONS.name,
     FITTINGS.name,
+    EVENTS.name,
 ];

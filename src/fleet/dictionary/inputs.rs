@@ -148,4 +148,18 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("step_mm", "mm", "what one turn does on this wing, measured"),
         ],
     },
+    TableEntry {
+        name: "events",
+        row_is: "something that happened to a wing",
+        columns: &[
+            text("wing", "", "wing id"),
+            text("date", "date", "day"),
+            text(
+                "event",
+                "",
+                "kind: `tree`, `water`, `sand`, `strong_load`, `line_replaced` or one of the workshop's rules",
+            ),
+            number("hours", "h", "hours flown since new"),
+        ],
+    },
 ];

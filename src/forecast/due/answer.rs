@@ -104,6 +104,9 @@ struct Decided {
     due_h: f64,
 }
 
+/// Chance at which what the last check says by itself counts beside a forecast that has the check in it: more likely than not.
+const LIKELY: f64 = 0.5;
+
 /// The wing's last check with a reading.
 pub(in crate::forecast) fn last_check(history: &History) -> Option<&Check> {
     history.checks.iter().rev().find(|check| !check.readings.is_empty())
@@ -174,8 +177,8 @@ impl DueSpec {
         self.crossing.limits(*self.limits.of(&history.wing.model))
     }
 
-    /// The state at the wing's last check. With a forecast that check is in it already, and only what is over by value counts
-    /// beside it; work done since, and not measured, is in the forecast alone.
+    /// The state at the wing's last check. With a forecast that check is in it already, and beside it only what is over by value
+    /// and likely over in truth counts (a fault that the forecast draws towards what wings are like); work done since, and not measured, is in the forecast alone.
     fn present(&self, history: &History, set: &LineSet, forecast: bool) -> Result<Option<Present>, ForecastError> {
         let Some(check) = last_check(history) else { return Ok(None) };
         let worked_on =
@@ -204,11 +207,11 @@ impl DueSpec {
         let event = self.rules.event(wing, hours_now, last.map(|check| check.date), &interval, usage)?;
         let outlook = crossing.map(|crossing| Outlook::new(crossing, self.risk, interval.due_h));
         let present = self.present(history, set, outlook.is_some())?;
-        let risk_now = outlook
-            .iter()
-            .map(|outlook| outlook.risk_now)
-            .chain(present.iter().map(|present| present.chance))
-            .reduce(f64::max);
+        let risk_now = match (outlook.as_ref().map(|outlook| outlook.risk_now), present.as_ref()) {
+            (Some(risk), Some(present)) if present.chance >= LIKELY => Some(risk.max(present.chance)),
+            (Some(risk), _) => Some(risk),
+            (None, present) => present.map(|present| present.chance),
+        };
         let decided = self.decide(hours_now, risk_now, outlook.as_ref(), &interval, event.as_ref());
         let start = last.map(|check| check.date).or(wing.first_flight);
         let day = self.day(start, &decided, hours_now, &interval, event.as_ref(), usage);

@@ -16,7 +16,7 @@ mod table;
 mod urgency;
 mod words;
 
-pub(in crate::forecast) use answer::{Answer, last_check};
+pub(in crate::forecast) use answer::last_check;
 pub use answer::{DueDetail, WingDue};
 pub use calendar::MonthLoad;
 pub use fan::{FanStation, ForecastFan, RiskStation, WatchedPath, WatchedUnit};

@@ -22,6 +22,8 @@ pub enum LinePaths<'a> {
 pub enum WhyNone {
     /// Too few wings for a fleet's model, and too few checks of this one.
     FewWings,
+    /// No wear could be fitted to the fleet: nothing varies, or there is too little of it.
+    NoFit,
     /// A new wing with a material in a row that no wing of the fleet has been measured with.
     NeverMeasured,
     /// A saved fit on too few wings, and too few checks of this one.
@@ -44,8 +46,8 @@ pub enum WhyNone {
 /// | `today` | the day of the wing's last check | results reproduce; only dates, and what is said of today, depend on it |
 /// | `seen_until_h` | not known | past the hours of any check, the explanation says that the forecast extrapolates |
 ///
-/// *The present first.* A wing with a check that is over a limit is due now: where the chance of it, as the forecast or that
-/// check alone gives it, reaches `risk`.
+/// *The present first.* A wing with a check that is over a limit is due now: where the chance of it reaches `risk` by the
+/// forecast (without one: by that check alone), or where the check alone makes it more likely than not.
 ///
 /// Else the due hours are the earliest of three: the hours at which the chance that any limit is crossed reaches `risk`, the
 /// interval since the last check, and what something that happened since asks for. Each figure of the interval is the earliest

@@ -9,6 +9,9 @@ use super::spec::WhyNone;
 use crate::forecast::{Basis, Cause, DueRow, Reason, WatchedUnit};
 use crate::wing::LineSet;
 
+/// Most kinds of limit named as passed.
+const KINDS: usize = 3;
+
 /// What the sentences are made from, beside the row.
 pub(super) struct Context<'a> {
     pub(super) risk: f64,
@@ -90,20 +93,26 @@ fn over(present: &Present) -> Option<String> {
         1 => " One of these readings is doubted: measure it again first.".to_owned(),
         more => format!(" {more} of these readings are doubted: measure them again first."),
     };
-    let more = match present.over.len() - 1 {
+    let mut kinds: Vec<&OverLimit> = vec![first];
+    for one in &present.over {
+        if kinds.len() < KINDS && kinds.iter().all(|known| known.reason != one.reason) {
+            kinds.push(one);
+        }
+    }
+    let more = match present.over.len() - kinds.len() {
         0 => String::new(),
         1 => ", and one more limit is passed".to_owned(),
         more => format!(", and {more} more limits are passed"),
     };
-    let OverLimit { name, value, limit, unit, .. } = first;
-    Some(match unit {
-        WatchedUnit::Mm => {
-            format!("Measured at the last check: {name} {value:+.1} mm, limit {limit:.1} mm{more}.{doubted}")
-        }
-        WatchedUnit::Deg => {
-            format!("Measured at the last check: {name} {value:+.2}\u{b0}, limit {limit:.2}\u{b0}{more}.{doubted}")
-        }
-    })
+    let said: Vec<String> = kinds.into_iter().map(passed).collect();
+    Some(format!("Measured at the last check: {}{more}.{doubted}", said.join(", ")))
+}
+
+fn passed(OverLimit { name, value, limit, unit, .. }: &OverLimit) -> String {
+    match unit {
+        WatchedUnit::Mm => format!("{name} {value:+.1} mm (limit {limit:.1} mm)"),
+        WatchedUnit::Deg => format!("{name} {value:+.2}\u{b0} (limit {limit:.2}\u{b0})"),
+    }
 }
 
 fn basis(row: &DueRow, context: &Context<'_>) -> &'static str {
@@ -118,6 +127,9 @@ fn basis(row: &DueRow, context: &Context<'_>) -> &'static str {
             Some(WhyNone::NotInFit) => {
                 "No forecast could be made: the saved fit has no rate for some of its materials in their rows, and this wing \
                  has too few checks."
+            }
+            Some(WhyNone::NoFit) => {
+                "No forecast could be made: the fleet's readings are too few, or too alike, to learn wear from."
             }
             Some(WhyNone::FitFewWings) => {
                 "No forecast could be made: the saved fit rests on too few wings, and this wing has too few checks."
