@@ -5,8 +5,8 @@ use std::cmp::Ordering;
 use approx::assert_relative_eq;
 use linedrift::check::{Fleet, History};
 use linedrift::forecast::{
-    Basis, DueRow, DueSpec, DueTable, ForecastError, Limits, LinePaths, Reason, UsageRate, UsageSource, UsageSpec,
-    WhyNone, WingDue,
+    Basis, DueRow, DueSpec, DueTable, ForecastError, IntervalSource, Limits, LinePaths, OwnInterval, Reason,
+    ServiceRules, UsageRate, UsageSource, UsageSpec, WhyNone, WingDue,
 };
 use linedrift::wear::{PathDraws, Shape};
 use linedrift::wing::{LineSet, ModelData, Row};
@@ -70,14 +70,14 @@ fn a_slow_wing_is_due_by_the_interval_in_hours_or_in_months() {
     assert_relative_eq!(months.row.due_hours, 120.0 + 0.05 * 365.25 * 2.0, epsilon = 1e-9);
     assert_eq!(months.row.due_date, Some(date("2027-03-01")));
     assert!(months.detail.explanation.contains("24 months"), "{}", months.detail.explanation);
-    // unknown usage: hours without a date, the months named in words
+    // unknown usage: the calendar gives the date, and the words say so
     let unknown = spec.wing(LinePaths::Fit(&paths), &checked(), &set, None).unwrap();
-    assert_eq!((unknown.row.due_hours, unknown.row.due_date), (220.0, None));
+    assert_eq!((unknown.row.due_hours, unknown.row.due_date), (220.0, Some(date("2027-03-01"))));
     assert!(unknown.detail.explanation.contains("2027-03-01"), "{}", unknown.detail.explanation);
 }
 
 #[test]
-fn the_wings_interval_wins_over_the_models_over_the_default() {
+fn the_earliest_of_the_makers_and_the_wings_interval_counts() {
     let set = set_of(&ROWS).with_data(ModelData { interval_h: Some(80.0), ..ModelData::default() });
     let paths = LinePaths::None(WhyNone::FewWings);
     let spec = DueSpec::default();
@@ -89,6 +89,17 @@ fn the_wings_interval_wins_over_the_models_over_the_default() {
     let got = spec.wing(paths, &history, &set, Some(&USAGE)).unwrap();
     assert_relative_eq!(got.row.due_hours, 120.0 + 0.2 * 365.25 / 2.0, epsilon = 1e-9);
     assert_eq!(got.row.due_date, Some(date("2025-09-01")));
+    // longer than the maker's: only when asked for, and then it is said
+    history.wing.interval_h = Some(300.0);
+    history.wing.interval_months = Some(60.0);
+    let earliest = spec.wing(paths, &history, &set, None).unwrap();
+    assert_eq!((earliest.row.due_hours, earliest.row.due_date), (200.0, Some(date("2027-03-01"))));
+    assert_eq!(earliest.detail.interval_from, IntervalSource::Maker);
+    let rules = ServiceRules::default().own_interval(OwnInterval::MayBeLonger);
+    let longer = spec.clone().rules(rules).wing(paths, &history, &set, None).unwrap();
+    assert_eq!((longer.row.due_hours, longer.row.due_date), (420.0, Some(date("2030-03-01"))));
+    assert!(longer.detail.explanation.contains("Caution: the wing's own interval"), "{}", longer.detail.explanation);
+    assert!(!earliest.detail.explanation.contains("Caution"), "{}", earliest.detail.explanation);
     history.wing.interval_h = Some(-1.0);
     assert_eq!(
         spec.wing(paths, &history, &set, None),
@@ -134,6 +145,11 @@ fn a_wing_with_one_check_and_one_with_none_are_answered() {
     let got = DueSpec::default().wing(LinePaths::None(WhyNone::FewWings), &new, &set, Some(&USAGE)).unwrap();
     assert_eq!((got.row.basis, got.row.reason), (Basis::Interval, Reason::Interval));
     assert_eq!((got.row.due_hours, got.row.due_date, got.row.risk_now), (100.0, None, None));
+    // nothing says how old it is: today
+    let today = DueSpec::default().today(date("2025-05-01"));
+    let got = today.wing(LinePaths::None(WhyNone::FewWings), &new, &set, Some(&USAGE)).unwrap();
+    assert_eq!(got.row.due_date, Some(date("2025-05-01")));
+    assert!(got.detail.explanation.contains("measure it now"), "{}", got.detail.explanation);
     assert_eq!(got.row.crossing_hours.p50, None);
 
     // a check without readings is none
@@ -222,7 +238,8 @@ fn the_table_is_in_order_of_urgency_and_its_document_is_the_contract() {
     {
         assert!(second.contains_key(key), "{key}");
     }
-    assert!(second["risk_now"].is_null() && second["crossing_hours"]["p90"].is_null());
+    assert_eq!(second["risk_now"], 0.0, "its check was within all limits");
+    assert!(second["crossing_hours"]["p90"].is_null());
     let demo = serde_json::to_value(table.clone().marked_demo().document()).unwrap();
     assert_eq!(demo["demo"], true);
     let screen = table.to_string();
@@ -246,23 +263,30 @@ fn the_calendar_folds_escapes_and_counts_months() {
     let table = DueTable::new(0.1, wings);
     let text = table.icalendar(date("2026-01-02"));
     assert!(text.starts_with("BEGIN:VCALENDAR\r\nVERSION:2.0\r\n") && text.ends_with("END:VCALENDAR\r\n"));
-    assert_eq!(text.matches("BEGIN:VEVENT").count(), 3, "no event without a date");
+    assert_eq!(text.matches("BEGIN:VEVENT").count(), 4, "an event for every wing");
     assert!(text.split("\r\n").all(|line| line.len() <= 75 && !line.contains('\n')));
     let unfolded = text.replace("\r\n ", "");
     assert!(unfolded.contains("SUMMARY:Line check of wing W\\;2\\, höher (Heather 24)\r\n"));
-    assert_eq!(unfolded.matches("not a promise that the wing is fit to fly").count(), 3, "{unfolded}");
+    assert_eq!(unfolded.matches("not a promise that the wing is fit to fly").count(), 4, "{unfolded}");
     assert!(!unfolded.contains("nvented"), "{unfolded}");
     let demo = table.clone().marked_demo();
     let invented = demo.icalendar(date("2026-01-02")).replace("\r\n ", "");
     let said =
         |key: &str, what: &str| invented.lines().filter(|line| line.starts_with(key) && line.contains(what)).count();
-    assert_eq!((said("SUMMARY", " (invented)"), said("DESCRIPTION", "No real wing is behind")), (3, 3), "{invented}");
-    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.ends_with(",true")).count(), 3);
+    assert_eq!((said("SUMMARY", " (invented)"), said("DESCRIPTION", "No real wing is behind")), (4, 4), "{invented}");
+    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.ends_with(",true")).count(), 4);
     // 100 h at 0.2 h a day are 500 days
     assert!(unfolded.contains("DTSTAMP:20260102T000000Z\r\nDTSTART;VALUE=DATE:20260714\r\n"), "{unfolded}");
+    // W-3 was due in 2021: it stands on the day of the file, W-4 on the last day its months allow
+    assert!(unfolded.contains("DTSTART;VALUE=DATE:20260102\r\n"), "{unfolded}");
+    assert!(
+        unfolded.contains("SUMMARY:Line check of wing W-3 (Heather 24)\\, overdue since 2021-05-15\r\n"),
+        "{unfolded}"
+    );
+    assert!(unfolded.contains("DTSTART;VALUE=DATE:20270301\r\n"), "{unfolded}");
     let load = table.workload(date("2026-01-02"));
     let months: Vec<(i16, i8, usize)> = load.iter().map(|load| (load.year, load.month, load.wings)).collect();
-    assert_eq!(months, [(2026, 1, 1), (2026, 7, 2)]);
+    assert_eq!(months, [(2026, 1, 1), (2026, 7, 2), (2027, 3, 1)]);
 }
 
 #[test]

@@ -147,16 +147,8 @@ fn due_row(place: usize, history: &linedrift::check::History) -> DueRow {
 fn table(rows: Vec<DueRow>) -> DueTable {
     let detail = DueDetail {
         explanation: "Because of <this> & that.".to_owned(),
-        earliest_date: None,
-        latest_date: None,
         interval_hours: 100.0,
-        risk_hours: None,
-        risk_hours_lower: None,
-        risk_hours_upper: None,
-        risk_at_due: None,
-        risk_at_due_se: None,
-        draws: None,
-        first_limits: Vec::new(),
+        ..DueDetail::default()
     };
     DueTable::new(0.1, rows.into_iter().map(|row| WingDue { row, detail: detail.clone() }).collect())
 }

@@ -7,7 +7,7 @@ use linedrift::Date;
 use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{ConfirmedLine, Fleet};
 use linedrift::fleet::{Table, read_materials};
-use linedrift::forecast::LimitsTable;
+use linedrift::forecast::{LimitsTable, OwnInterval, ServiceRules};
 use linedrift::wing::{Fibre, LineSet};
 
 use super::parts::InParts;
@@ -95,6 +95,29 @@ impl LimitsFile {
             }
         }
         Ok(table)
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Service {
+    /// Intervals, classes of use and events in place of the defaults (TOML, see docs/data.md)
+    #[arg(long, value_name = "FILE")]
+    service: Option<PathBuf>,
+    /// Let a wing's own interval be longer than its maker's or the workshop's: check that the maker allows it
+    #[arg(long)]
+    longer_intervals: bool,
+}
+
+impl Service {
+    /// The rules of the file, the defaults without one.
+    pub(super) fn read(&self) -> Result<ServiceRules, Failure> {
+        let rules = match &self.service {
+            None => ServiceRules::default(),
+            Some(path) => ServiceRules::from_toml(&read_text(path)?)
+                .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?,
+        };
+        let longer = if self.longer_intervals { OwnInterval::MayBeLonger } else { OwnInterval::NeverLonger };
+        Ok(rules.own_interval(longer))
     }
 }
 

@@ -10,9 +10,9 @@ use linedrift::report::text;
 use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearFit, WearSpec};
 use serde::Serialize;
 
-use super::args::{Common, LimitsFile, Tables, above_nought, day, read_text};
+use super::args::{Common, LimitsFile, Service, Tables, above_nought, day, read_text};
 use super::input::Input;
-use super::output::Output;
+use super::output::{self, Output};
 use super::parts::{InParts, Told};
 use super::progress::Progress;
 use super::{Failure, gate, judging, parts};
@@ -48,6 +48,8 @@ pub(super) struct Args {
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
+    service: Service,
+    #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
     parts: InParts,
@@ -79,13 +81,16 @@ fn has_ending(path: &Path, ending: &str) -> bool {
 enum Source {
     Fleet(Box<WearFit>),
     Saved(Box<SavedFit>),
+    /// No wear can be fitted.
+    None,
 }
 
 impl Source {
-    fn wear(&self) -> &WearFit {
+    fn wear(&self) -> Option<&WearFit> {
         match self {
-            Source::Fleet(fit) => fit,
-            Source::Saved(saved) => saved.fit(),
+            Source::Fleet(fit) => Some(fit),
+            Source::Saved(saved) => Some(saved.fit()),
+            Source::None => None,
         }
     }
 
@@ -107,7 +112,14 @@ impl Args {
     fn source(&self, input: &Input, progress: &Progress) -> Result<Source, Failure> {
         let Some(path) = &self.fit else {
             progress.step("fitting the wear model");
-            return Ok(Source::Fleet(Box::new(WearSpec::default().fit_preferred(&input.fleet)?)));
+            return match WearSpec::default().fit_preferred(&input.fleet) {
+                Ok(fit) => Ok(Source::Fleet(Box::new(fit))),
+                Err(error) if error.leaves_no_fit() => {
+                    output::say(&format!("note: no wear was fitted, so there are no forecasts: {error}\n"));
+                    Ok(Source::None)
+                }
+                Err(error) => Err(error.into()),
+            };
         };
         let saved = SavedFit::from_json(&read_text(path)?)
             .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
@@ -118,6 +130,7 @@ impl Args {
     fn job<'a>(&self, input: &'a Input, source: &'a Source, spec: &DueSpec) -> Result<DueJob<'a>, Failure> {
         let saved = match source {
             Source::Fleet(fit) => return Ok(DueJob::new(spec, &input.fleet, fit)?),
+            Source::None => return Ok(DueJob::unfitted(spec, &input.fleet)?),
             Source::Saved(saved) => saved,
         };
         let demo = if self.use_demo_fit_for_real_wings { DemoFit::UsedForRealWings } else { DemoFit::Refused };
@@ -165,7 +178,12 @@ impl Args {
         }
         let limits = self.limits.read(&input.fleet)?;
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
-        let spec = DueSpec::default().risk(self.risk).seed(self.seed).today(today).limits(limits);
+        let spec = DueSpec::default()
+            .risk(self.risk)
+            .seed(self.seed)
+            .today(today)
+            .limits(limits)
+            .rules(self.service.read()?);
         let source = self.source(&input, &progress)?;
         if source.is_demo() {
             gate::is_demo();
@@ -178,10 +196,10 @@ impl Args {
         }
         let table = self.table(&input, &source, &job, &progress)?;
         let mut value = None;
-        if let (Some(wing), Some(check_h)) = (&self.wing, self.value_of_check) {
+        if let (Some(wing), Some(check_h), Some(wear)) = (&self.wing, self.value_of_check, source.wear()) {
             let history = judging::known_wing(&input.fleet, wing)?;
             let set = input.fleet.line_set(history);
-            value = Some(CheckValueSpec::default().run(source.wear(), set, history, check_h)?);
+            value = Some(CheckValueSpec::default().run(wear, set, history, check_h)?);
         }
         self.tables.write(&[tables::due(table.rows())])?;
         if let Some(path) = &self.calendar {

@@ -104,7 +104,7 @@ pub(super) fn read_fittings(
     fittings
 }
 
-fn find_wing(record: Record<'_>, wings: &Wings, faults: &mut FaultList) -> Option<usize> {
+pub(super) fn find_wing(record: Record<'_>, wings: &Wings, faults: &mut FaultList) -> Option<usize> {
     let name = record.needed_text("wing", faults)?;
     let known = wings.index.get(name.as_ref()).copied();
     if known.is_none() && wings.whole {

@@ -7,13 +7,14 @@ use super::alike::{Names, notes_on_capitals, report_alike, report_hidden};
 use super::atomic::StagedFile;
 use super::catalogue::{Catalogue, CatalogueTables};
 use super::check_table::Checks;
+use super::event_table::read_events;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Loaded;
 use super::line_draft::LineDraft;
 use super::pending::{PENDING_FILE, Pending};
 use super::reading_table::read_readings;
 use super::schema::{
-    ACTIONS, CHECKS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
+    ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
 use super::source::Source;
 use super::stillness::read_still;
@@ -159,6 +160,7 @@ impl FolderSpec {
             risers: source.load(RISERS),
             actions: source.load(ACTIONS),
             fittings: source.load(FITTINGS),
+            events: source.load(EVENTS),
             readings: readings(&mut source, READINGS),
             notes: source.notes,
         })
@@ -167,9 +169,10 @@ impl FolderSpec {
     fn understood<R>(&self, loaded: LoadedTables<R>, fittings: Fittings, faults: &mut FaultList) -> FolderTables<R> {
         let mut notes = loaded.report_names(faults);
         let catalogue = Catalogue::read(&loaded.catalogue, faults);
-        let wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, faults);
+        let mut wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, faults);
         let mut checks = Checks::read(&loaded.checks, &wings, faults);
         checks.read_risers(&loaded.risers, faults);
+        read_events(&loaded.events, &mut wings, faults);
         let actions = read_actions(&loaded.actions, &wings, &checks, faults);
         let fittings = read_fittings(&loaded.fittings, &wings, fittings, faults);
         for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
@@ -212,6 +215,7 @@ pub(super) struct LoadedTables<R> {
     pub(super) risers: Loaded,
     pub(super) actions: Loaded,
     pub(super) fittings: Loaded,
+    pub(super) events: Loaded,
     pub(super) readings: R,
     pub(super) notes: Vec<String>,
 }

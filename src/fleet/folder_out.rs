@@ -12,10 +12,10 @@ use super::confirmed;
 use super::lock::FolderLock;
 use super::output_gate::is_own;
 use super::pending::Pending;
-use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
+use super::schema::{ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
 use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
-use crate::wing::{LineSet, ModelData, Side};
+use crate::wing::{LineSet, ModelData, Side, WingEvent};
 
 /// Writes the tables of a fleet into a folder, which is made where it is missing. Reading the folder back gives an equal
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
@@ -42,7 +42,7 @@ pub fn write_folder(fleet: &Fleet, folder: &Path, format: TableFormat) -> Result
 }
 
 /// Writes the tables of a fleet into a folder that is locked, or that nobody knows of yet.
-fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
+fn put_tables(fleet: &Fleet, tables: [Table; 10], folder: &Path, format: TableFormat) -> Result<(), FleetWriteError> {
     let (mut staged, mut stale) = (Vec::new(), Vec::new());
     for table in tables {
         let name = table.name.clone();
@@ -60,10 +60,10 @@ fn put_tables(fleet: &Fleet, tables: [Table; 9], folder: &Path, format: TableFor
 }
 
 /// Every table but `readings`, also those with nothing in them.
-pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 9], FleetWriteError> {
+pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 10], FleetWriteError> {
     let [lines, segments, rows, models] = model_tables(fleet)?;
-    let [wings, checks, risers, actions, fittings] = wing_tables(fleet);
-    let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings];
+    let [wings, checks, risers, actions, fittings, events] = wing_tables(fleet);
+    let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings, events];
     Ok(all.map(|table| {
         let required = required_columns(&table.name);
         table.without_empty(required)
@@ -77,13 +77,13 @@ pub(super) fn model_tables(fleet: &Fleet) -> Result<[Table; 4], FleetWriteError>
 }
 
 /// The tables that say something of wings, without the readings; every optional column is there.
-pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 5] {
-    [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet)]
+pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 6] {
+    [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet), events(fleet)]
 }
 
 /// Columns of a table that are written even where they are empty.
 pub(super) fn required_columns(table: &str) -> &'static [&'static str] {
-    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS];
+    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS, EVENTS];
     all.iter().find(|schema| schema.name == table).map_or(&[], |schema| schema.required)
 }
 
@@ -253,6 +253,8 @@ fn models(sets: &[&LineSet]) -> Table {
         .number("glide", all.iter().map(|set| set.data().glide))
         .number("interval_h", all.iter().map(|set| set.data().interval_h))
         .number("interval_months", all.iter().map(|set| set.data().interval_months))
+        .number("inspection_h", all.iter().map(|set| set.data().inspection_h))
+        .number("inspection_months", all.iter().map(|set| set.data().inspection_months))
         .without_empty(MODELS.required)
 }
 
@@ -270,7 +272,13 @@ fn every_wing(fleet: &Fleet) -> Table {
         .number("hours_per_year", all.iter().map(|wing| wing.hours_per_year))
         .number("interval_h", all.iter().map(|wing| wing.interval_h))
         .number("interval_months", all.iter().map(|wing| wing.interval_months))
-        .text("table_version", all.iter().map(|wing| wing.table_version.as_deref()));
+        .text("table_version", all.iter().map(|wing| wing.table_version.as_deref()))
+        .text("use", all.iter().map(|wing| wing.service.class_of_use.as_deref()))
+        .number("ground_share", all.iter().map(|wing| wing.service.ground_share))
+        .number("inspection_h", all.iter().map(|wing| wing.service.inspection_h))
+        .number("inspection_months", all.iter().map(|wing| wing.service.inspection_months))
+        .text("inspected", all.iter().map(|wing| wing.service.inspected.map(|day| day.to_string())))
+        .number("inspected_hours", all.iter().map(|wing| wing.service.inspected_h));
     let names: BTreeSet<&String> = all.iter().flat_map(|wing| wing.covariates.keys()).collect();
     for name in names {
         if !WINGS.required.iter().chain(WINGS.optional).any(|known| known == name) {
@@ -369,6 +377,18 @@ fn actions(fleet: &Fleet) -> Table {
         .number("change_mm", all.iter().map(|(_, action)| Some(action.change_mm)))
         .number("turns", all.iter().map(|(_, action)| action.turns))
         .text("check", all.iter().map(|(_, action)| action.check.as_deref()))
+}
+
+fn events(fleet: &Fleet) -> Table {
+    let histories = fleet.histories().iter();
+    let all: Vec<(&str, &WingEvent)> = histories
+        .flat_map(|history| history.wing.service.events.iter().map(|event| (history.wing.id.as_str(), event)))
+        .collect();
+    Table::new(EVENTS.name)
+        .text("wing", all.iter().map(|(wing, _)| Some(*wing)))
+        .text("date", all.iter().map(|(_, event)| Some(event.date.to_string())))
+        .text("event", all.iter().map(|(_, event)| Some(event.event.as_str())))
+        .number("hours", all.iter().map(|(_, event)| event.hours_h))
 }
 
 fn fittings(fleet: &Fleet) -> Table {

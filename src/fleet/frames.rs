@@ -32,7 +32,9 @@ use super::folder::{Folder, FolderSpec, LoadedTables};
 use super::folder_out::{is_written, readings, short_tables};
 use super::grid::{Grid, Loaded, Selection};
 use super::parquet::cells;
-use super::schema::{ACTIONS, CHECKS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS};
+use super::schema::{
+    ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
+};
 use super::source::left_out_note;
 use super::table::{Table, columns_frame, frame};
 use crate::check::Fleet;
@@ -68,6 +70,8 @@ pub struct FleetFrames {
     pub actions: Option<DataFrame>,
     /// One row per link that has something on it.
     pub fittings: Option<DataFrame>,
+    /// One row per event.
+    pub events: Option<DataFrame>,
 }
 
 impl FleetFrames {
@@ -76,7 +80,7 @@ impl FleetFrames {
     /// # Errors
     /// [`FleetWriteError`] when the tables have no place for what the fleet says.
     pub fn of(fleet: &Fleet) -> Result<Self, FleetWriteError> {
-        let [lines, segments, rows, models, wings, checks, risers, actions, fittings] = short_tables(fleet)?;
+        let [lines, segments, rows, models, wings, checks, risers, actions, fittings, events] = short_tables(fleet)?;
         let optional = |table: &Table| is_written(table).then(|| frame(table)).transpose();
         Ok(Self {
             lines: frame(&lines)?,
@@ -89,6 +93,7 @@ impl FleetFrames {
             risers: optional(&risers)?,
             actions: optional(&actions)?,
             fittings: optional(&fittings)?,
+            events: optional(&events)?,
         })
     }
 
@@ -106,6 +111,7 @@ impl FleetFrames {
             (RISERS, self.risers.as_ref()),
             (ACTIONS, self.actions.as_ref()),
             (FITTINGS, self.fittings.as_ref()),
+            (EVENTS, self.events.as_ref()),
         ]
         .into_iter()
         .filter_map(|(schema, frame)| Some(NamedFrame { name: schema.name, frame: frame? }))
@@ -139,6 +145,7 @@ impl FleetFrames {
             risers: load(RISERS, self.risers.as_ref()),
             actions: load(ACTIONS, self.actions.as_ref()),
             fittings: load(FITTINGS, self.fittings.as_ref()),
+            events: load(EVENTS, self.events.as_ref()),
             readings: load(READINGS, Some(&self.readings)),
             notes: Vec::new(),
         };

@@ -137,6 +137,8 @@ pub(super) fn read_models(loaded: &Loaded, faults: &mut FaultList) -> HashMap<St
             glide: number("glide"),
             interval_h: number("interval_h"),
             interval_months: number("interval_months"),
+            inspection_h: number("inspection_h"),
+            inspection_months: number("inspection_months"),
         };
         let Some(model) = model else { continue };
         if models.insert(model.into_owned(), data).is_some() {

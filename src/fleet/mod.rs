@@ -27,6 +27,7 @@ mod csv_edit;
 mod csv_pieces;
 mod csv_plain;
 pub mod dictionary;
+mod event_table;
 mod fault;
 mod folder;
 mod folder_out;

@@ -23,12 +23,35 @@ pub(super) const ROWS: TableSchema =
 pub(super) const MODELS: TableSchema = TableSchema {
     name: "models",
     required: &["model"],
-    optional: &["span_m", "area_m2", "root_chord_m", "trim_speed_kmh", "glide", "interval_h", "interval_months"],
+    optional: &[
+        "span_m",
+        "area_m2",
+        "root_chord_m",
+        "trim_speed_kmh",
+        "glide",
+        "interval_h",
+        "interval_months",
+        "inspection_h",
+        "inspection_months",
+    ],
 };
 pub(super) const WINGS: TableSchema = TableSchema {
     name: "wings",
     required: &["wing", "model"],
-    optional: &["mass_kg", "first_flight", "hours_per_year", "interval_h", "interval_months", "table_version"],
+    optional: &[
+        "mass_kg",
+        "first_flight",
+        "hours_per_year",
+        "interval_h",
+        "interval_months",
+        "table_version",
+        "use",
+        "ground_share",
+        "inspection_h",
+        "inspection_months",
+        "inspected",
+        "inspected_hours",
+    ],
 };
 pub(super) const CHECKS: TableSchema = TableSchema {
     name: "checks",
@@ -53,6 +76,10 @@ pub(super) const FITTINGS: TableSchema = TableSchema {
     optional: &["turns", "spare_mm", "can_loop", "link_diameter_mm", "step_mm"],
 };
 
+/// What happened to wings.
+pub(super) const EVENTS: TableSchema =
+    TableSchema { name: "events", required: &["wing", "date", "event"], optional: &["hours"] };
+
 /// A user's own materials: a file that is named in the call, not a table of the folder.
 pub(super) const MATERIALS: TableSchema = TableSchema {
     name: "materials",
@@ -70,7 +97,7 @@ pub(super) const STEPS: TableSchema =
     TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };
 
 /// The tables in the order in which faults are listed.
-pub(super) const ORDER: [&str; 10] = [
+pub(super) const ORDER: [&str; 11] = [
     LINES.name,
     SEGMENTS.name,
     ROWS.name,
@@ -81,4 +108,5 @@ pub(super) const ORDER: [&str; 10] = [
     RISERS.name,
     ACTIONS.name,
     FITTINGS.name,
+    EVENTS.name,
 ];

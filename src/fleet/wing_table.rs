@@ -9,7 +9,7 @@ use super::cell::Limit;
 use super::fault::FaultList;
 use super::grid::{Grid, Loaded};
 use super::line_draft::LineDraft;
-use crate::wing::Wing;
+use crate::wing::{Service, Wing};
 
 /// The wings of a folder and the line sets that they follow.
 #[derive(Debug)]
@@ -47,6 +47,15 @@ impl Wings {
             wing.hours_per_year = record.number("hours_per_year", Limit::NotNegative, faults);
             wing.interval_h = record.number("interval_h", Limit::Positive, faults);
             wing.interval_months = record.number("interval_months", Limit::Positive, faults);
+            wing.service = Service {
+                class_of_use: record.text("use").map(std::borrow::Cow::into_owned),
+                ground_share: record.number("ground_share", Limit::NotNegative, faults),
+                inspection_h: record.number("inspection_h", Limit::Positive, faults),
+                inspection_months: record.number("inspection_months", Limit::Positive, faults),
+                inspected: record.day("inspected", faults),
+                inspected_h: record.number("inspected_hours", Limit::NotNegative, faults),
+                events: Vec::new(),
+            };
             for name in covariates {
                 if let Some(value) = record.number(name, Limit::Any, faults) {
                     wing.covariates.insert(name.clone(), value);

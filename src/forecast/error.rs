@@ -41,6 +41,32 @@ pub enum ForecastError {
         /// The value.
         value: f64,
     },
+    /// A wing of a class of use that has no rule.
+    #[error("wing `{wing}` is in use as `{class}`, expected one of {known}, or a rule for it")]
+    Class {
+        /// The wing.
+        wing: String,
+        /// The class.
+        class: String,
+        /// The classes with a rule.
+        known: String,
+    },
+    /// An event that has no rule.
+    #[error("wing `{wing}` has the event `{event}`, expected one of {known}, or a rule for it")]
+    Event {
+        /// The wing.
+        wing: String,
+        /// The event.
+        event: String,
+        /// The events with a rule.
+        known: String,
+    },
+    /// A file of rules that cannot be read.
+    #[error("the rules: {what}")]
+    Rules {
+        /// What is wrong, and where.
+        what: String,
+    },
     /// Draws whose parts do not fit together.
     #[error("the draws hold {got} {what}, expected {expected}")]
     Draws {

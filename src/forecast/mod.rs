@@ -18,11 +18,12 @@ pub use backtest::{
 };
 pub use crossing::{
     Cause, CauseShare, CrossingDraw, CrossingSpec, FirstCrossing, GaussianPath, RiskHours, SlopePassage,
-    WienerPassage, incidence_weights, mean_chord_mm,
+    WienerPassage, incidence_weights, left_right_weights, mean_chord_mm, twist_weights,
 };
 pub use due::{
-    Basis, CrossingHours, DueDetail, DueDocument, DueRow, DueSpec, DueTable, FanPoint, FanStation, ForecastFan,
-    LinePaths, MonthLoad, PreparedDue, Reason, RiskStation, WatchedPath, WatchedUnit, WhyNone, WingDue, WingFailure,
+    Basis, CrossingHours, DueDetail, DueDocument, DueRow, DueSpec, DueTable, EventRule, FanPoint, FanStation,
+    ForecastFan, IntervalSource, LinePaths, MonthLoad, OverLimit, OwnInterval, PreparedDue, Reason, RiskStation,
+    ServiceInterval, ServiceRules, WatchedPath, WatchedUnit, WhyNone, WingDue, WingFailure,
 };
 pub use error::ForecastError;
 pub use limits::{Limits, LimitsError, LimitsTable};

@@ -70,9 +70,12 @@ pub(super) const fn reason(reason: Reason) -> &'static str {
         Reason::Line => "a line\u{2019}s tolerance",
         Reason::RowDifference => "row difference",
         Reason::Incidence => "incidence",
+        Reason::LeftRight => "left against right",
+        Reason::Twist => "twist",
         Reason::Brake => "brake row",
         Reason::Offset => "common offset",
         Reason::AlreadyOver => "limit crossed",
+        Reason::Event => "event",
     }
 }
 
@@ -83,9 +86,12 @@ pub(super) const fn decides(reason: Reason) -> &'static str {
         Reason::Line => "tolerance of a single line",
         Reason::RowDifference => "difference of two rows",
         Reason::Incidence => "incidence",
+        Reason::LeftRight => "incidence left against right",
+        Reason::Twist => "twist",
         Reason::Brake => "brake row",
         Reason::Offset => "common offset",
         Reason::AlreadyOver => "limit that is crossed",
+        Reason::Event => "event",
     }
 }
 

@@ -112,6 +112,7 @@ fn line_set(model: &str) -> Result<LineSet, SimulateError> {
         glide: Some(if two_rows { 10.2 } else { 8.8 }),
         interval_h: Some(if two_rows { 100.0 } else { 150.0 }),
         interval_months: Some(24.0),
+        ..ModelData::default()
     }))
 }
 

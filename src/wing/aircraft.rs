@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use super::Service;
+
 /// One aircraft. The fields are those of the `wings` table; `None` is an empty cell.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Wing {
@@ -26,6 +28,9 @@ pub struct Wing {
     pub interval_months: Option<f64>,
     /// Numeric covariates by column name, as asked for by the reader's caller.
     pub covariates: BTreeMap<String, f64>,
+    /// How it is used and looked after.
+    #[serde(default, skip_serializing_if = "Service::is_empty")]
+    pub service: Service,
 }
 
 impl Wing {
@@ -42,6 +47,7 @@ impl Wing {
             interval_h: None,
             interval_months: None,
             covariates: BTreeMap::new(),
+            service: Service::default(),
         }
     }
 }

@@ -79,6 +79,12 @@ pub struct ModelData {
     pub interval_h: Option<f64>,
     /// The maker's interval between checks, months.
     pub interval_months: Option<f64>,
+    /// The maker's interval between full inspections, hours flown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspection_h: Option<f64>,
+    /// The maker's interval between full inspections, months.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inspection_months: Option<f64>,
 }
 
 /// Why lines and segments do not make a line set.

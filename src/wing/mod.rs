@@ -12,6 +12,7 @@ mod material;
 mod name;
 mod planform;
 mod row;
+mod service;
 
 pub use aircraft::Wing;
 pub use creep::Creep;
@@ -23,3 +24,4 @@ pub(crate) use name::is_formula;
 pub use name::{is_hidden, shown};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};
+pub use service::{Service, WingEvent};

@@ -22,6 +22,14 @@ impl<'a> DueJob<'a> {
         Ok(Self { prepared: spec.prepare(fleet, wear)?, wear: Fingerprint::of(wear).to_string() })
     }
 
+    /// Where no wear can be fitted to the fleet: present states and intervals.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`].
+    pub fn unfitted(spec: &DueSpec, fleet: &'a Fleet) -> Result<Self, ForecastError> {
+        Ok(Self { prepared: spec.prepare_unfitted(fleet)?, wear: "none".to_owned() })
+    }
+
     /// From a fit made elsewhere and saved.
     ///
     /// # Errors

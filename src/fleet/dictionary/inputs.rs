@@ -56,6 +56,8 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("glide", "–", "glide ratio"),
             number("interval_h", "h", "the maker's interval between checks, hours flown"),
             number("interval_months", "months", "the maker's interval between checks, calendar"),
+            number("inspection_h", "h", "the maker's interval between full inspections, hours flown"),
+            number("inspection_months", "months", "the maker's interval between full inspections, calendar"),
         ],
     },
     TableEntry {
@@ -70,6 +72,12 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("interval_h", "h", "this wing's own interval between checks, hours flown"),
             number("interval_months", "months", "this wing's own interval between checks, calendar"),
             text("table_version", "", "version of the maker's table that it follows"),
+            text("use", "", "class of use: private, school, tandem, competition or one of the workshop's rules"),
+            number("ground_share", "–", "hours of ground handling per hour flown"),
+            number("inspection_h", "h", "this wing's own interval between full inspections, hours flown"),
+            number("inspection_months", "months", "this wing's own interval between full inspections, calendar"),
+            text("inspected", "date", "day of the last full inspection"),
+            number("inspected_hours", "h", "hours flown since new at that inspection"),
         ],
     },
     TableEntry {
@@ -139,6 +147,20 @@ pub(super) const TABLES: &[TableEntry] = &[
             text("can_loop", "`true`, `false`", "whether a loop can be laid here"),
             number("link_diameter_mm", "mm", "diameter of the link's rod"),
             number("step_mm", "mm", "what one turn does on this wing, measured"),
+        ],
+    },
+    TableEntry {
+        name: "events",
+        row_is: "something that happened to a wing",
+        columns: &[
+            text("wing", "", "wing id"),
+            text("date", "date", "day"),
+            text(
+                "event",
+                "",
+                "kind: `tree`, `water`, `sand`, `strong_load`, `line_replaced` or one of the workshop's rules",
+            ),
+            number("hours", "h", "hours flown since new"),
         ],
     },
 ];

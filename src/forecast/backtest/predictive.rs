@@ -39,15 +39,11 @@ impl Instrument {
     /// The instrument behind a wing's earlier checks: readings that are all whole millimetres, halves or tenths will be so
     /// again.
     pub(super) fn new(fit: &WearFit, past: &History) -> Self {
-        let of_check = fit.spread().iter().find(|spread| spread.group == "check").and_then(|spread| spread.sd);
+        let fit = fit.parted();
         let readings = || past.checks.iter().flat_map(|check| &check.readings);
         let multiples = |step: f64| readings().all(|one| (one.reading_mm / step).fract().abs() < 1e-9);
         let step_mm = [1.0, 0.5].into_iter().find(|step| readings().next().is_some() && multiples(*step));
-        Self {
-            reading_sd_mm: fit.mixed().sigma(),
-            offset_sd_mm: of_check.unwrap_or(0.0),
-            step_mm: step_mm.unwrap_or(0.0),
-        }
+        Self { reading_sd_mm: fit.mixed().sigma(), offset_sd_mm: fit.check_sd_mm(), step_mm: step_mm.unwrap_or(0.0) }
     }
 
     /// Standard deviation of a reading without its rounding (which adds `step²/12`), mm.

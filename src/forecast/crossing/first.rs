@@ -1,9 +1,9 @@
 //! When the first limit is crossed, over many draws.
 
-use crate::forecast::{CrossingHours, Reason};
+use crate::forecast::{CrossingHours, Reason, WatchedUnit};
 use crate::stats::NORMAL_95;
 use crate::wear::LineKey;
-use crate::wing::Row;
+use crate::wing::{LineSet, Row};
 
 /// The limit that a draw crosses first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -17,6 +17,10 @@ pub enum Cause {
     },
     /// The incidence change.
     Incidence,
+    /// The incidence of the left side less that of the right.
+    LeftRight,
+    /// The incidence change from the centre to the tips.
+    Twist,
     /// The common offset.
     Offset,
     /// The brake row.
@@ -32,9 +36,36 @@ impl Cause {
         match self {
             Cause::RowDifference { .. } => Reason::RowDifference,
             Cause::Incidence => Reason::Incidence,
+            Cause::LeftRight => Reason::LeftRight,
+            Cause::Twist => Reason::Twist,
             Cause::Offset => Reason::Offset,
             Cause::Brake => Reason::Brake,
             Cause::Line(_) => Reason::Line,
+        }
+    }
+
+    /// The quantity by name, such as `row A less row C`.
+    #[must_use]
+    pub fn name(self, set: &LineSet) -> String {
+        match self {
+            Cause::RowDifference { front, rear } => format!("row {front} less row {rear}"),
+            Cause::Incidence => "incidence change".to_owned(),
+            Cause::LeftRight => "incidence left less right".to_owned(),
+            Cause::Twist => "twist from centre to tips".to_owned(),
+            Cause::Offset => "common offset".to_owned(),
+            Cause::Brake => "brake row".to_owned(),
+            Cause::Line(key) => {
+                format!("line {} {}", set.lines().get(key.line).map_or("?", |line| line.name.as_str()), key.side)
+            }
+        }
+    }
+
+    /// Unit of the quantity.
+    #[must_use]
+    pub const fn unit(self) -> WatchedUnit {
+        match self {
+            Cause::Incidence | Cause::LeftRight | Cause::Twist => WatchedUnit::Deg,
+            _ => WatchedUnit::Mm,
         }
     }
 }

@@ -3,7 +3,7 @@
 use std::f64::consts::{FRAC_PI_4, PI};
 
 use crate::wear::LineKey;
-use crate::wing::{LineSet, ModelData, Row};
+use crate::wing::{Line, LineSet, ModelData, Row, Side};
 
 /// Mean chord of a model, mm: area over span; without them `π/4` of the chord at the centre, which is the mean of an
 /// elliptic planform (`None` when the model gives neither, or a figure is not above 0).
@@ -51,4 +51,64 @@ pub fn incidence_weights(set: &LineSet, lines: &[LineKey]) -> Option<Vec<f64>> {
         if row.is_trim() { -(180.0 / PI) * (places[index] - mean) / (counts[index] * square) } else { 0.0 }
     };
     Some(lines.iter().filter_map(|key| set.lines().get(key.line)).map(|line| weight(line.row)).collect())
+}
+
+/// Degrees that the incidence of the left side less that of the right changes per millimetre of each line: the weights of
+/// [`incidence_weights`] on each side alone, those of the right with the sign turned. `None` where a side has no incidence.
+#[must_use]
+pub fn left_right_weights(set: &LineSet, lines: &[LineKey]) -> Option<Vec<f64>> {
+    let mut weights = vec![0.0; lines.len()];
+    for side in Side::BOTH {
+        let columns: Vec<usize> = (0..lines.len()).filter(|&k| lines[k].side == side).collect();
+        let of_side: Vec<LineKey> = columns.iter().map(|&k| lines[k]).collect();
+        let sign = if side == Side::Left { 1.0 } else { -1.0 };
+        for (column, weight) in columns.into_iter().zip(incidence_weights(set, &of_side)?) {
+            weights[column] = sign * weight;
+        }
+    }
+    Some(weights)
+}
+
+/// Degrees that the incidence changes from the centre to the tips, per millimetre of each line: in each row A–D the
+/// least-squares slope `b_r = Σ (η − η̄) d / Σ (η − η̄)²` of the deviations on the span position, both sides together, then
+/// minus the slope of the `b_r` on the rows' mean chord positions, on one mean chord, as in [`incidence_weights`]. A row whose
+/// lines are all at one span position is left out.
+///
+/// `None` where fewer than two rows at different chord positions remain, or the mean chord is unknown.
+#[must_use]
+pub fn twist_weights(set: &LineSet, lines: &[LineKey]) -> Option<Vec<f64>> {
+    let chord_mm = mean_chord_mm(set.data())?;
+    let (mut counts, mut places, mut spans) = ([0.0; 4], [0.0; 4], [0.0; 4]);
+    for key in lines {
+        let line = set.lines().get(key.line)?;
+        if line.row.is_trim() {
+            let row = line.row.index();
+            counts[row] += 1.0;
+            places[row] += set.chord(key.line)? * chord_mm;
+            spans[row] += line.span;
+        }
+    }
+    for row in (0..4).filter(|&row| counts[row] > 0.0) {
+        places[row] /= counts[row];
+        spans[row] /= counts[row];
+    }
+    let mut squares = [0.0; 4];
+    for line in lines.iter().filter_map(|key| set.lines().get(key.line)).filter(|line| line.row.is_trim()) {
+        squares[line.row.index()] += (line.span - spans[line.row.index()]).powi(2);
+    }
+    let present: Vec<usize> = (0..4).filter(|&row| squares[row] > 1e-6).collect();
+    let mean = present.iter().map(|&row| places[row]).sum::<f64>() / present.len() as f64;
+    let square: f64 = present.iter().map(|&row| (places[row] - mean).powi(2)).sum();
+    // rows nearer than a millimetre carry no incidence
+    if present.len() < 2 || !(square.is_finite() && square > 1.0) {
+        return None;
+    }
+    let weight = |line: &Line| {
+        let row = line.row.index();
+        if !line.row.is_trim() || !present.contains(&row) {
+            return 0.0;
+        }
+        -(180.0 / PI) * (places[row] - mean) / square * (line.span - spans[row]) / squares[row]
+    };
+    Some(lines.iter().filter_map(|key| set.lines().get(key.line)).map(weight).collect())
 }

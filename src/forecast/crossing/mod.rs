@@ -2,6 +2,8 @@
 
 mod first;
 mod incidence;
+mod layout;
+mod linear;
 mod middle_seeker;
 pub(in crate::forecast) mod pass;
 mod passage;
@@ -9,7 +11,9 @@ mod spec;
 mod wiener;
 
 pub use first::{Cause, CauseShare, CrossingDraw, FirstCrossing, RiskHours};
-pub use incidence::{incidence_weights, mean_chord_mm};
+pub use incidence::{incidence_weights, left_right_weights, mean_chord_mm, twist_weights};
+pub(in crate::forecast) use layout::OverNow;
+pub(in crate::forecast) use linear::Linear;
 pub use passage::{GaussianPath, SlopePassage};
 pub use spec::CrossingSpec;
 pub use wiener::WienerPassage;

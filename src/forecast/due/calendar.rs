@@ -40,20 +40,20 @@ impl DueTable {
         months.into_iter().map(|((year, month), wings)| MonthLoad { year, month, wings }).collect()
     }
 
-    /// The dated checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation,
+    /// The checks as a CSV table, by date: `date, earliest, latest, wing, model, due_hours, reason, explanation,
     /// invented, caution`; `invented` is `true` for the bundled demo and `false` for any other fleet.
-    /// Wings without a date are left out. A text that a spreadsheet would run as a formula gets an apostrophe in front.
+    /// Wings without a date come last. A text that a spreadsheet would run as a formula gets an apostrophe in front.
     #[must_use]
     pub fn calendar_csv(&self) -> String {
         let mut dated: Vec<(Date, usize)> =
-            self.rows().iter().enumerate().filter_map(|(at, row)| Some((row.due_date?, at))).collect();
+            self.rows().iter().enumerate().map(|(at, row)| (row.due_date.unwrap_or(Date::MAX), at)).collect();
         dated.sort_by_key(|(date, at)| (*date, *at));
         let mut out = String::from("date,earliest,latest,wing,model,due_hours,reason,explanation,invented,caution\n");
         let day = |date: Option<Date>| date.map_or_else(String::new, |date| date.to_string());
-        for (date, at) in dated {
+        for (_, at) in dated {
             let (row, detail) = (&self.rows()[at], &self.details()[at]);
             let cells = [
-                date.to_string(),
+                day(row.due_date),
                 day(detail.earliest_date),
                 day(detail.latest_date),
                 cell(&row.wing),
@@ -70,9 +70,9 @@ impl DueTable {
         out
     }
 
-    /// The dated checks as an iCalendar file (RFC 5545): one all-day event per wing, in the order of the table, with its
+    /// The checks as an iCalendar file (RFC 5545): one all-day event for every wing, in the order of the table, with its
     /// explanation and a caution; those of the bundled demo say that they are invented. `stamp` is the day the file says it was
-    /// made on. Wings without a date are left out.
+    /// made on: a check that is overdue, or has no date, stands on it.
     #[must_use]
     pub fn icalendar(&self, stamp: Date) -> String {
         let mut out = String::new();
@@ -82,16 +82,20 @@ impl DueTable {
         let (suffix, note) =
             if self.is_demo() { (" (invented)", format!(" {DEMO_NOTE}")) } else { ("", String::new()) };
         for (row, detail) in self.rows().iter().zip(self.details()) {
-            let Some(date) = row.due_date else {
-                continue;
-            };
+            let date = row.due_date.unwrap_or(stamp);
+            let since = if date < stamp { format!(", overdue since {date}") } else { String::new() };
             content(&mut out, "BEGIN:VEVENT");
             content(&mut out, &format!("UID:{}-line-check@linedrift", escaped(&row.wing)));
             content(&mut out, &format!("DTSTAMP:{}T000000Z", compact(stamp)));
-            content(&mut out, &format!("DTSTART;VALUE=DATE:{}", compact(date)));
+            content(&mut out, &format!("DTSTART;VALUE=DATE:{}", compact(date.max(stamp))));
             content(
                 &mut out,
-                &format!("SUMMARY:Line check of wing {} ({}){suffix}", escaped(&row.wing), escaped(&row.model)),
+                &format!(
+                    "SUMMARY:Line check of wing {} ({}){}{suffix}",
+                    escaped(&row.wing),
+                    escaped(&row.model),
+                    escaped(&since)
+                ),
             );
             let description = format!("{} {CAUTION}{note}", detail.explanation);
             content(&mut out, &format!("DESCRIPTION:{}", escaped(&description)));

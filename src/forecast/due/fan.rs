@@ -6,11 +6,12 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use super::answer::Answer;
 use super::fan_measured::{FanPoint, measured};
 use super::path_source::{Origin, PathSource, WingPaths};
-use super::spec::Answer;
 use crate::check::{Fleet, History};
-use crate::forecast::crossing::pass::{CrossingPass, Linear};
+use crate::forecast::crossing::Linear;
+use crate::forecast::crossing::pass::CrossingPass;
 use crate::forecast::{
     Cause, CrossingHours, CrossingSpec, DueSpec, FirstCrossing, ForecastError, Limits, LinePaths, Reason,
     incidence_weights,
@@ -288,8 +289,8 @@ impl Watch<'_> {
         let [lower_limit, upper_limit] = limits_of(cause, self.set, self.limits);
         let path = WatchedPath {
             reason: cause.reason(),
-            name: name(cause, self.set),
-            unit: if cause == Cause::Incidence { WatchedUnit::Deg } else { WatchedUnit::Mm },
+            name: cause.name(self.set),
+            unit: cause.unit(),
             lower_limit,
             upper_limit,
             first_share,
@@ -332,23 +333,13 @@ fn limits_of(cause: Cause, set: &LineSet, limits: &Limits) -> [Option<f64>; 2] {
     match cause {
         Cause::RowDifference { .. } => both(limits.row_difference_limit_mm()),
         Cause::Incidence => both(limits.incidence_limit_deg()),
+        Cause::LeftRight => both(limits.left_right_limit_deg()),
+        Cause::Twist => both(limits.twist_limit_deg()),
         Cause::Offset => both(limits.offset_limit_mm()),
         Cause::Brake => [Some(-limits.brake_short_limit_mm()), None],
         Cause::Line(key) => {
             let own = set.lines().get(key.line).and_then(|line| line.tolerance_mm);
             both(own.unwrap_or_else(|| limits.line_limit_mm()))
-        }
-    }
-}
-
-fn name(cause: Cause, set: &LineSet) -> String {
-    match cause {
-        Cause::RowDifference { front, rear } => format!("row {front} less row {rear}"),
-        Cause::Incidence => "incidence change".to_owned(),
-        Cause::Offset => "common offset".to_owned(),
-        Cause::Brake => "brake row".to_owned(),
-        Cause::Line(key) => {
-            format!("line {} {}", set.lines().get(key.line).map_or("?", |line| line.name.as_str()), key.side)
         }
     }
 }

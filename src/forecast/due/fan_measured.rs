@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::check::{Check, History, LineDeviation, Stage, common_offset_mm, deviations};
-use crate::forecast::{Cause, Limits, incidence_weights};
+use crate::forecast::{Cause, Limits, incidence_weights, left_right_weights, twist_weights};
 use crate::stats::NORMAL_95;
 use crate::trim::{Trim, TrimSpec};
 use crate::wear::LineKey;
@@ -49,9 +49,13 @@ fn value(cause: Cause, set: &LineSet, check: &Check) -> Option<f64> {
     let read = deviations(set, check);
     match cause {
         Cause::RowDifference { front, rear } => Some(row_mean(set, &read, front)? - row_mean(set, &read, rear)?),
-        Cause::Incidence => {
+        Cause::Incidence | Cause::LeftRight | Cause::Twist => {
             let lines: Vec<LineKey> = read.iter().map(|one| LineKey { side: one.side, line: one.line }).collect();
-            let weights = incidence_weights(set, &lines)?;
+            let weights = match cause {
+                Cause::LeftRight => left_right_weights(set, &lines)?,
+                Cause::Twist => twist_weights(set, &lines)?,
+                _ => incidence_weights(set, &lines)?,
+            };
             Some(weights.iter().zip(&read).map(|(weight, one)| weight * one.deviation_mm).sum())
         }
         Cause::Offset => common_offset_mm(set, &read),
@@ -76,7 +80,8 @@ fn reach(cause: Cause, set: &LineSet, trim: &Trim) -> Option<f64> {
             trim.row_differences.iter().find(of).map(|one| NORMAL_95 * one.se_mm)
         }
         Cause::Incidence => Some((trim.incidence_change_deg.upper? - trim.incidence_change_deg.lower?) / 2.0),
-        Cause::Offset => None,
+        Cause::LeftRight => Some((trim.asymmetry_deg.upper? - trim.asymmetry_deg.lower?) / 2.0),
+        Cause::Offset | Cause::Twist => None,
         Cause::Brake => {
             let of = |one: &&crate::trim::RowTrim| one.row == Row::Brake && one.side == "both";
             trim.rows.iter().find(of).map(|one| NORMAL_95 * one.se_mm)

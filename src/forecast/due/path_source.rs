@@ -1,5 +1,7 @@
 //! What the forecast of one wing may rest on: a fit, its own points, or nothing.
 
+use std::borrow::Cow;
+
 use crate::check::{Fleet, History};
 use crate::forecast::{ForecastError, WhyNone};
 use crate::wear::{BlockDraws, DrawNoise, FixedDraws, PathDraws, WearFit, WearSpec, WingSampler};
@@ -34,7 +36,7 @@ pub(in crate::forecast) enum WingPaths<'s> {
 
 /// A fit, ready to give the paths of any number of wings with common random numbers.
 pub(in crate::forecast) struct PathSource<'a> {
-    wear: &'a WearFit,
+    wear: Cow<'a, WearFit>,
     noise: DrawNoise,
     fixed: FixedDraws,
     seed: u64,
@@ -52,16 +54,11 @@ impl<'a> PathSource<'a> {
         seed: u64,
         draws: usize,
     ) -> Self {
+        let wear = wear.parted();
         let noise = wear.draw_noise(fleet, seed, draws);
-        Self {
-            wear,
-            fixed: wear.fixed_draws(&noise),
-            noise,
-            seed,
-            draws,
-            origin,
-            few_wings: wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings"),
-        }
+        let fixed = wear.fixed_draws(&noise);
+        let few_wings = wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings");
+        Self { wear, fixed, noise, seed, draws, origin, few_wings }
     }
 
     /// The draws in blocks, for wings whose paths are drawn from the fit.

@@ -29,12 +29,18 @@ pub enum Reason {
     RowDifference,
     /// The incidence change.
     Incidence,
+    /// The incidence left less right.
+    LeftRight,
+    /// The incidence change from the centre to the tips.
+    Twist,
     /// The brake row.
     Brake,
     /// The common offset.
     Offset,
     /// A limit is already crossed with the accepted risk.
     AlreadyOver,
+    /// Something happened to the wing that asks for a check.
+    Event,
 }
 
 impl Basis {
@@ -51,7 +57,8 @@ impl Basis {
 }
 
 impl Reason {
-    /// The name used in documents: `interval`, `line`, `row-difference`, `incidence`, `brake`, `offset`, `already-over`.
+    /// The name used in documents: `interval`, `line`, `row-difference`, `incidence`, `left-right`, `twist`,
+    /// `brake`, `offset`, `already-over`, `event`.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -59,9 +66,12 @@ impl Reason {
             Reason::Line => "line",
             Reason::RowDifference => "row-difference",
             Reason::Incidence => "incidence",
+            Reason::LeftRight => "left-right",
+            Reason::Twist => "twist",
             Reason::Brake => "brake",
             Reason::Offset => "offset",
             Reason::AlreadyOver => "already-over",
+            Reason::Event => "event",
         }
     }
 }
@@ -90,12 +100,12 @@ pub struct DueRow {
     pub hours_now: f64,
     /// Hours at which the next check is due, h.
     pub due_hours: f64,
-    /// The day that is expected to be (`None` when the usage is unknown).
+    /// The day that is expected to be; by the calendar alone where the usage is unknown (`None` only where neither says).
     pub due_date: Option<Date>,
     /// What makes it due.
     pub reason: Reason,
     /// Quantiles of the first crossing of any limit.
     pub crossing_hours: CrossingHours,
-    /// Chance that a limit is crossed now (`None` without a forecast: basis `interval`).
+    /// Chance that a limit is crossed at the last check (`None` for a wing without a check or a forecast).
     pub risk_now: Option<f64>,
 }

@@ -106,6 +106,16 @@ impl DueSpec {
         self.clone().seen_until_or(until_h).prepared(fleet, wear, Origin::Saved)
     }
 
+    /// The same where no wear can be fitted to the fleet: every wing has its present state and its interval.
+    ///
+    /// # Errors
+    /// As [`DueSpec::run`].
+    pub fn prepare_unfitted<'a>(&self, fleet: &'a Fleet) -> Result<PreparedDue<'a>, ForecastError> {
+        self.validate()?;
+        let usage = self.usage_spec().fit(fleet)?;
+        Ok(PreparedDue { spec: self.clone(), source: None, blocks: Vec::new(), usage, fleet })
+    }
+
     fn prepared<'a>(
         self,
         fleet: &'a Fleet,
@@ -116,7 +126,7 @@ impl DueSpec {
         let usage = self.usage_spec().fit(fleet)?;
         let source = PathSource::new(wear, origin, fleet, self.draw_seed(), self.draw_count());
         let blocks = source.blocks();
-        Ok(PreparedDue { spec: self, source, blocks, usage, fleet })
+        Ok(PreparedDue { spec: self, source: Some(source), blocks, usage, fleet })
     }
 
     fn all_wings(&self, fleet: &Fleet, wear: &WearFit, origin: Origin) -> Result<DueTable, ForecastError> {
@@ -157,7 +167,8 @@ impl DueSpec {
 /// A fleet and its wear fit, made ready for forecasts of single wings: the same answers as [`DueSpec::run`], some at a time.
 pub struct PreparedDue<'a> {
     spec: DueSpec,
-    source: PathSource<'a>,
+    /// `None`: there is no fit.
+    source: Option<PathSource<'a>>,
     blocks: Vec<BlockDraws>,
     usage: FleetUsage,
     fleet: &'a Fleet,
@@ -200,7 +211,8 @@ impl PreparedDue<'_> {
 
     fn begin(&self, history: &History) -> Result<Begun<'_>, ForecastError> {
         let set = self.fleet.line_set(history);
-        Ok(match self.source.paths(set, history)? {
+        let Some(source) = &self.source else { return Ok(Begun::None(WhyNone::NoFit)) };
+        Ok(match source.paths(set, history)? {
             WingPaths::Fit(sampler) => {
                 let pass = self.spec.pass(&sampler, history, set)?;
                 Begun::Drawn { sampler, pass: Box::new(pass) }
@@ -243,7 +255,7 @@ enum Begun<'a> {
 /// Why a wing stands by itself, where its row does not say it already.
 fn why_own(why: WhyNone) -> Option<&'static str> {
     match why {
-        WhyNone::FewWings => None,
+        WhyNone::FewWings | WhyNone::NoFit => None,
         WhyNone::FitFewWings => Some("The saved fit rests on too few wings to speak for others."),
         WhyNone::NeverMeasured | WhyNone::NotInFit => {
             Some("The saved fit has no rate for some of its materials in their rows, so it was not used.")

@@ -161,6 +161,20 @@ impl fmt::Display for DueTable {
                 row.basis.name(),
             )?;
         }
+        let overdue: Vec<String> = self
+            .rows
+            .iter()
+            .zip(&self.details)
+            .filter_map(|(row, detail)| Some((row, detail.overdue_days?)))
+            .map(|(row, days)| format!("{} by {days} {}", row.wing, if days == 1 { "day" } else { "days" }))
+            .collect();
+        if !overdue.is_empty() {
+            let more = match overdue.len().saturating_sub(SCREEN_ROWS) {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            };
+            writeln!(f, "Overdue: {}{more}", overdue[..overdue.len().min(SCREEN_ROWS)].join(", "))?;
+        }
         for failure in &self.failures {
             writeln!(f, "{}: no answer, {}", failure.wing, failure.message)?;
         }

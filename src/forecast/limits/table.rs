@@ -13,7 +13,7 @@ use crate::plan::PlanSpec;
 use crate::trim::TrimSpec;
 
 /// The keys of a limits file.
-const KEYS: &str = "`line_mm`, `row_difference_mm`, `incidence_deg`, `brake_short_mm`, `offset_mm`, or a table `[model.\"NAME\"]` of them";
+const KEYS: &str = "`line_mm`, `row_difference_mm`, `incidence_deg`, `left_right_deg`, `twist_deg`, `brake_short_mm`, `offset_mm`, or a table `[model.\"NAME\"]` of them";
 
 /// Limits for every model, and for single models where they have their own.
 ///
@@ -142,6 +142,8 @@ fn overlaid<'a, 'b: 'a>(
             "line_mm" => Limits::line_mm,
             "row_difference_mm" => Limits::row_difference_mm,
             "incidence_deg" => Limits::incidence_deg,
+            "left_right_deg" => Limits::left_right_deg,
+            "twist_deg" => Limits::twist_deg,
             "brake_short_mm" => Limits::brake_short_mm,
             "offset_mm" => Limits::offset_mm,
             unknown => {

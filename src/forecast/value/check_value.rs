@@ -246,7 +246,7 @@ impl ShortCheckSpec {
 }
 
 fn not_before_last(history: &History, check_h: f64) -> Result<(), ForecastError> {
-    let last_h = crate::forecast::due::spec::last_check(history).map_or(0.0, |check| check.hours_h);
+    let last_h = crate::forecast::due::last_check(history).map_or(0.0, |check| check.hours_h);
     if check_h >= last_h { Ok(()) } else { Err(ForecastError::BeforeLastCheck { value: check_h, last_h }) }
 }
 

@@ -46,6 +46,7 @@ impl Knowledge {
                 return Err(ForecastError::Hours { what, value });
             }
         }
+        let fit = &*fit.parted();
         if !fit.layout.knows(set, &[]) {
             return Err(ForecastError::NotInFit { wing: history.wing.id.clone() });
         }

@@ -121,10 +121,10 @@ pub struct MixedFit {
     freedom: Satterthwaite,
     criterion: Criterion,
     deviance: f64,
-    sigma: f64,
+    pub(super) sigma: f64,
     fixed: Vec<FixedEffect>,
     dropped: Vec<String>,
-    outer: Vec<OuterSpread>,
+    pub(super) outer: Vec<OuterSpread>,
     minimum: Minimum,
     diagnostics: Vec<MixedDiagnostic>,
 }
@@ -368,7 +368,7 @@ fn finish(
     }
 }
 
-fn spread_of(name: &str, factor: &[f64], w: usize, sigma: f64) -> OuterSpread {
+pub(super) fn spread_of(name: &str, factor: &[f64], w: usize, sigma: f64) -> OuterSpread {
     let covariance = |i: usize, j: usize| -> f64 { (0..w).map(|k| factor[i * w + k] * factor[j * w + k]).sum() };
     let sd: Vec<f64> = (0..w).map(|i| covariance(i, i).sqrt()).collect();
     let mut correlation = vec![0.0; w * w];

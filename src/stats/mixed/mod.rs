@@ -25,6 +25,7 @@ mod influence;
 mod intervals;
 mod objective;
 mod posterior;
+mod recast;
 mod relative_covariance;
 mod satterthwaite;
 mod search;

@@ -114,3 +114,12 @@ pub enum WearError {
         source: MixedError,
     },
 }
+
+impl WearError {
+    /// Whether the readings are too few or too alike for any fit, so that wings have their present state and their interval, and no
+    /// forecast.
+    #[must_use]
+    pub const fn leaves_no_fit(&self) -> bool {
+        matches!(self, WearError::NoReadings | WearError::Fit { .. })
+    }
+}

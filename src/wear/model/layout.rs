@@ -127,6 +127,25 @@ impl Layout {
         }
     }
 
+    /// The same layout with the terms that the readings could not tell apart: lines from readings, checks from wings.
+    pub(crate) fn parted(&self) -> Self {
+        let mut layout = self.clone();
+        if layout.line_not_separable {
+            layout.structure.inner = Some("line".to_owned());
+            layout.line_not_separable = false;
+        }
+        if layout.check_not_separable && layout.wing.is_some() {
+            let check = OuterTerm { name: "check".to_owned(), width: 1, covariance: Covariance::Full };
+            layout.structure.outer.insert(0, check);
+            for place in [&mut layout.wing, &mut layout.wing_row].into_iter().flatten() {
+                *place += 1;
+            }
+            layout.check = Some(0);
+            layout.check_not_separable = false;
+        }
+        layout
+    }
+
     /// What does not hold together in a layout that was not made here (a file); `covariates` is how many the model has.
     pub(crate) fn fault(&self, covariates: usize) -> Option<&'static str> {
         let columns = self.structure.fixed.len();

@@ -79,11 +79,12 @@ impl WearFit {
     /// [`WearError::Covariate`] when the wing lacks a covariate of the model, [`WearError::Fit`] when its cross products
     /// break down.
     pub fn path_posterior(&self, set: &LineSet, history: &History) -> Result<PathPosterior, WearError> {
-        let covariates = covariate_values(history, &self.spec.covariates)?;
+        let fit = self.parted();
+        let covariates = covariate_values(history, &fit.spec.covariates)?;
         let wing = WingReduction::new(set, history, covariates);
-        let mut parts = Vec::with_capacity(self.components.len());
-        for component in self.components.iter().filter(|component| component.weight > 0.0) {
-            let model = WingModel::new(self, component, set, &wing)?;
+        let mut parts = Vec::with_capacity(fit.components.len());
+        for component in fit.components.iter().filter(|component| component.weight > 0.0) {
+            let model = WingModel::new(&fit, component, set, &wing)?;
             let roots = |path: &LinePath| {
                 let start = model.posterior.combination(&path.start);
                 let slope = model.posterior.combination(&path.slope);

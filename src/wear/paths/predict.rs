@@ -127,6 +127,7 @@ impl PredictSpec {
             return Err(WearError::Level { got: self.level });
         }
         let z = Normal::standard().inverse_cdf(0.5 + self.level / 2.0);
+        let fit = &*fit.parted();
         let posterior = fit.path_posterior(set, history)?;
         let wing = &history.wing.id;
         let refuse = self.unseen == UnseenPolicy::Refuse;

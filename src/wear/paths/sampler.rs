@@ -123,11 +123,12 @@ impl WearFit {
     /// [`WearError::Covariate`] when the wing lacks a covariate of the model, [`WearError::Noise`] when the noise is too
     /// narrow for it, [`WearError::Fit`] when its cross products break down.
     pub fn path_draws(&self, set: &LineSet, history: &History, noise: &DrawNoise) -> Result<PathDraws, WearError> {
-        let fixed = self.fixed_draws(noise);
-        Ok(self.wing_sampler(set, history, noise, &fixed)?.path_draws())
+        let fit = self.parted();
+        let fixed = fit.fixed_draws(noise);
+        Ok(fit.wing_sampler(set, history, noise, &fixed)?.path_draws())
     }
 
-    /// The paths of one wing, as in [`WearFit::path_draws`], to be drawn block by block. `fixed` are the draws that
+    /// The paths of one wing, as in [`WearFit::path_draws`], to be drawn block by block, from a fit that is parted. `fixed` are the draws that
     /// [`WearFit::fixed_draws`] made from the same noise.
     pub(crate) fn wing_sampler<'a>(
         &self,

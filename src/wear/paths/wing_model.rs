@@ -30,10 +30,10 @@ impl WearFit {
     pub fn draw_noise(&self, fleet: &Fleet, seed: u64, draws: usize) -> DrawNoise {
         let checks = fleet.histories().iter().map(|history| history.checks.len()).max().unwrap_or(0);
         let lines = fleet.line_sets().iter().map(|set| 2 * set.lines().len()).max().unwrap_or(0);
-        let copies = self.layout.copies(checks);
-        let outer: usize =
-            copies.iter().zip(&self.layout.structure.outer).map(|(copies, term)| copies * term.width).sum();
-        DrawNoise::new(seed, draws, self.layout.structure.fixed.len() + outer, lines)
+        let layout = self.layout.parted();
+        let copies = layout.copies(checks);
+        let outer: usize = copies.iter().zip(&layout.structure.outer).map(|(copies, term)| copies * term.width).sum();
+        DrawNoise::new(seed, draws, layout.structure.fixed.len() + outer, lines)
     }
 }
 
