@@ -107,7 +107,7 @@ impl Args {
     fn source(&self, input: &Input, progress: &Progress) -> Result<Source, Failure> {
         let Some(path) = &self.fit else {
             progress.step("fitting the wear model");
-            return Ok(Source::Fleet(Box::new(WearSpec::default().fit_preferred(&input.fleet)?)));
+            return Ok(Source::Fleet(Box::new(WearSpec::default().fit(&input.fleet)?)));
         };
         let saved = SavedFit::from_json(&read_text(path)?)
             .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
