@@ -142,8 +142,12 @@ fn fits_and_planforms_are_checked() {
 #[test]
 fn blocks_of_the_engine_are_checked() {
     let outer = OuterTerm { name: "wing".to_owned(), width: 2, covariance: Covariance::Full };
-    let structure =
-        Structure { inner: Some("line".to_owned()), outer: vec![outer], fixed: vec!["offset".to_owned()] };
+    let structure = Structure {
+        inner: Some("line".to_owned()),
+        outer: vec![outer],
+        fixed: vec!["offset".to_owned()],
+        ..Structure::default()
+    };
     let mut builder = BlockBuilder::new(&structure, &[1]);
     for (level, y) in [(0, 1.0), (0, 2.0), (1, 4.0)] {
         let row = [(builder.outer_column(&structure, 0, 0, 0), 1.0), (builder.fixed_column(0), 1.0)];

@@ -12,7 +12,7 @@ fn made(seed: u64) -> Simulated {
 }
 
 fn saved(simulated: &Simulated, spec: &WearSpec) -> SavedFit {
-    SavedFit::new(spec.fit_preferred(&simulated.fleet).unwrap(), &simulated.fleet)
+    SavedFit::new(spec.fit(&simulated.fleet).unwrap(), &simulated.fleet)
 }
 
 fn alone(simulated: &Simulated, at: usize) -> Fleet {

@@ -66,6 +66,7 @@ mod gauge_studies;
 mod hostile_names;
 #[cfg(feature = "cli")]
 mod kill_writes;
+mod mixed_further;
 mod mixed_nist;
 mod mixed_profile;
 mod mixed_published;

@@ -27,7 +27,7 @@ fn block(name: &str, columns: &Columns, intercept: bool) -> (Structure, Vec<Bloc
         }
     };
     let fixed = (0..row(0).len()).map(|k| format!("b{k}")).collect();
-    let structure = Structure { inner: None, outer: Vec::new(), fixed };
+    let structure = Structure { inner: None, outer: Vec::new(), fixed, ..Structure::default() };
     let mut builder = BlockBuilder::new(&structure, &[]);
     for r in 0..table.rows() {
         let entries: Vec<(usize, f64)> = row(r).into_iter().enumerate().collect();

@@ -17,6 +17,7 @@ fn structure(width: usize, fixed: &[&str]) -> Structure {
         inner: None,
         outer: vec![OuterTerm { name: "block".to_owned(), width, covariance: Covariance::Full }],
         fixed: fixed.iter().map(|name| (*name).to_owned()).collect(),
+        ..Structure::default()
     }
 }
 

@@ -93,6 +93,7 @@ fn structure(case: &Case) -> Structure {
             })
             .collect(),
         fixed: std::iter::once("(Intercept)").chain(case.fixed.iter().copied()).map(str::to_owned).collect(),
+        ..Structure::default()
     }
 }
 

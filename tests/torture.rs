@@ -167,6 +167,7 @@ fn engine(response: f64, regressor: f64) -> MixedFit {
         inner: Some("line".to_owned()),
         outer: outer(2),
         fixed: vec!["offset".to_owned(), "rate".to_owned()],
+        ..Structure::default()
     };
     let mut random = ChaCha8Rng::seed_from_u64(5);
     let blocks: Vec<_> = (0..12)

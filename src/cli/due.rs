@@ -112,7 +112,7 @@ impl Args {
     fn source(&self, input: &Input, progress: &Progress) -> Result<Source, Failure> {
         let Some(path) = &self.fit else {
             progress.step("fitting the wear model");
-            return match WearSpec::default().fit_preferred(&input.fleet) {
+            return match WearSpec::default().fit(&input.fleet) {
                 Ok(fit) => Ok(Source::Fleet(Box::new(fit))),
                 Err(error) if error.leaves_no_fit() => {
                     output::say(&format!("note: no wear was fitted, so there are no forecasts: {error}\n"));

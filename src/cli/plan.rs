@@ -271,7 +271,7 @@ impl Args {
 
 /// The next check of the wing once the plan is done, before anyone has measured what it left.
 fn due_after(fleet: &Fleet, one: ChosenCheck<'_>, plan: &Plan, limits: LimitsTable) -> Result<WingDue, Failure> {
-    let wear = WearSpec::default().fit_preferred(fleet)?;
+    let wear = WearSpec::default().fit(fleet)?;
     let actions = plan.actions(one.check.date, one.check.hours_h, None);
     let today = fleet.last_date().unwrap_or(one.check.date);
     Ok(DueSpec::default().today(today).limits(limits).run_after(fleet, &wear, &one.history.wing.id, &actions)?)

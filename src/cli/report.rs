@@ -203,7 +203,7 @@ impl Args {
     ) -> Result<Results, Failure> {
         progress.step("fitting the wear model");
         let mut remarks = Vec::new();
-        let fit = match WearSpec::default().fit_preferred(fleet) {
+        let fit = match WearSpec::default().fit(fleet) {
             Ok(fit) => Some(fit),
             Err(error) if is_too_little_history(&error) => {
                 remarks.push(format!("No wear and no next check: {error}."));

@@ -65,7 +65,7 @@ fn millimetres(text: &str) -> Result<f64, String> {
 impl Args {
     /// The lines of a short check of the wing.
     fn short_check(&self, input: &Input, history: &History, wanted_mm: f64) -> Result<ShortCheck, Failure> {
-        let fit = WearSpec::default().fit_preferred(&input.fleet)?;
+        let fit = WearSpec::default().fit(&input.fleet)?;
         let last_h = history.checks.last().map_or(0.0, |check| check.hours_h);
         let hours_h = self.hours.unwrap_or(last_h + INTERVAL_H);
         let set = input.fleet.line_set(history);

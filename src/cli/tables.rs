@@ -169,7 +169,7 @@ impl Args {
         progress.step("searching for the plans");
         written.job(fleet, &PlanJob::new(PlanSpec::default(), limits.clone()), progress)?;
         progress.step("fitting the wear model");
-        match WearSpec::default().fit_preferred(fleet) {
+        match WearSpec::default().fit(fleet) {
             Ok(fit) => self.forecasts(fleet, &fit, limits, written, progress)?,
             Err(error) if is_too_little_history(&error) => {
                 written.remarks.push(format!("no wear, no next check and no backtest: {error}"));

@@ -32,8 +32,8 @@ pub(super) struct Args {
     /// With --from: count readings twice that stand in two parts, for they were read twice
     #[arg(long, requires = "from")]
     allow_repeats: bool,
-    /// How wear goes on with hours flown
-    #[arg(long, value_enum, default_value_t = ShapeName::Linear)]
+    /// How wear goes on with hours flown; one given fixes the whole model
+    #[arg(long, value_enum, default_value_t = ShapeName::Auto)]
     shape: ShapeName,
     /// Time scale of the log or saturating shape, hours [default: estimated]
     #[arg(long, value_name = "H", value_parser = hours)]
@@ -41,8 +41,8 @@ pub(super) struct Args {
     /// Fixed terms
     #[arg(long, value_enum, default_value_t = TermsName::RateSpan)]
     terms: TermsName,
-    /// Which rates differ from wing to wing
-    #[arg(long, value_enum, default_value_t = EffectsName::Rate)]
+    /// Which rates differ from wing to wing; one given fixes the whole model
+    #[arg(long, value_enum, default_value_t = EffectsName::Auto)]
     wing_effects: EffectsName,
     /// Likelihood to maximise
     #[arg(long, value_enum, default_value_t = CriterionName::Reml)]
@@ -50,8 +50,8 @@ pub(super) struct Args {
     /// Column of `wings` that changes the rates (may be given more than once)
     #[arg(long, value_name = "NAME")]
     covariate: Vec<String>,
-    /// Also fit rates that differ by row of a wing, keep the better by AIC, and save it for wings elsewhere (`due --fit FILE`)
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["wing_effects", "criterion"])]
+    /// Save the fit for wings elsewhere (`due --fit FILE`)
+    #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
     /// Which constant deviations lines share
     #[arg(long, value_enum, default_value_t = OffsetsName::Common)]
@@ -82,7 +82,7 @@ enum ShapeName {
     Linear,
     Log,
     Saturating,
-    /// The best of the three by AIC
+    /// The three, averaged by weight
     Auto,
 }
 
@@ -95,6 +95,8 @@ enum TermsName {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum EffectsName {
+    /// Those that the likelihood asks for, and rates of lines and of models likewise
+    Auto,
     Rate,
     #[value(name = "rate+row")]
     RateRow,
@@ -164,6 +166,7 @@ impl Args {
                 TermsName::RateSpan => TermsOption::RateSpan,
             })
             .wing_effects(match self.wing_effects {
+                EffectsName::Auto => WingEffects::Auto,
                 EffectsName::Rate => WingEffects::Rate,
                 EffectsName::RateRow => WingEffects::RateRow,
             })
@@ -190,8 +193,7 @@ impl Args {
         let reduction = part.reduction();
         let mut down_weighted = Vec::new();
         let fit = if let Some(path) = &self.save {
-            // forecasts want the effects that the likelihood prefers, as `due` takes them
-            let fit = spec.fit_preferred_reduced(reduction)?;
+            let fit = spec.fit_reduced(reduction)?;
             let text = SavedFit::of_part(fit.clone(), &part).to_json().map_err(|error| Failure::result(&error))?;
             write_atomic(path, text.as_bytes())?;
             output::say(&format!("saved: {}\n", path.display()));

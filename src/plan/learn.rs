@@ -132,6 +132,7 @@ impl LearnSpec {
             inner: None,
             outer: vec![OuterTerm { name: "wing".to_owned(), width: 1, covariance: Covariance::Full }],
             fixed: kinds.iter().map(|kind| kind.name().to_owned()).collect(),
+            ..Structure::default()
         };
         let blocks: Vec<Block> = by_wing.values().map(|own| block(&structure, &kinds, own)).collect();
         let fit = MixedSpec::default().fit(&structure, &blocks).map_err(|error| refuse(error.to_string()))?;

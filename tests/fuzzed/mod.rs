@@ -382,7 +382,8 @@ pub fn engine(bytes: &[u8]) -> Outcome {
         .collect();
     let fixed = 1 + source.below(4);
     let names = (0..fixed).map(|at| format!("b{at}")).collect();
-    let structure = Structure { inner: inner.then(|| "line".to_owned()), outer, fixed: names };
+    let structure =
+        Structure { inner: inner.then(|| "line".to_owned()), outer, fixed: names, ..Structure::default() };
     let scale = [1e-9, 1e-3, 1.0, 1e3, 1e6][source.below(5)];
     let mut blocks = Vec::new();
     for _ in 0..=source.below(6) {

@@ -200,7 +200,7 @@ impl BacktestSpec {
             Ok(known) => known,
             Err(error) => return all_skipped(&error.to_string()),
         };
-        let fit = match self.wear.fit_preferred(&known) {
+        let fit = match self.wear.fit(&known) {
             Ok(fit) => fit,
             Err(error) => return all_skipped(&error.to_string()),
         };

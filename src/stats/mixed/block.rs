@@ -16,9 +16,74 @@ pub(crate) struct InnerClass {
     pub(crate) moment: Vec<f64>,
 }
 
+/// Cross products of one unit of inner levels with the variable of its slope, unpenalised levels already eliminated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SlopedUnit {
+    /// Columns of the block that are not zero in it, ascending.
+    pub(crate) columns: Vec<u32>,
+    /// `Σ x W` in these columns.
+    pub(crate) sums: Vec<f64>,
+    /// `Σ x²`.
+    pub(crate) square: f64,
+    /// Its level that is not unpenalised, if that was read.
+    pub(crate) level: Option<SlopedLevel>,
+}
+
+/// A unit's level.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct SlopedLevel {
+    pub(crate) n: f64,
+    /// `Σ x`.
+    pub(crate) x: f64,
+    /// `Σ W` in the unit's columns.
+    pub(crate) sums: Vec<f64>,
+}
+
+impl SlopedUnit {
+    /// What is left of the unit once its level is eliminated with `κ = ratio/(1 + n·ratio)`: `Σ x W` into `pull`, and `Σ x²`.
+    pub(crate) fn after_level(&self, ratio: f64, pull: &mut Vec<f64>) -> f64 {
+        pull.clear();
+        pull.extend_from_slice(&self.sums);
+        let Some(level) = &self.level else { return self.square };
+        let kappa = ratio / (1.0 + level.n * ratio);
+        pull.iter_mut().zip(&level.sums).for_each(|(pull, sum)| *pull -= kappa * level.x * sum);
+        (self.square - kappa * level.x * level.x).max(0.0)
+    }
+
+    fn keeping(&self, map: &[Option<u32>]) -> Self {
+        let places: Vec<(usize, u32)> = self
+            .columns
+            .iter()
+            .enumerate()
+            .filter_map(|(k, column)| map.get(*column as usize).copied().flatten().map(|to| (k, to)))
+            .collect();
+        let pick = |values: &[f64]| places.iter().map(|(k, _)| values[*k]).collect();
+        Self {
+            columns: places.iter().map(|(_, to)| *to).collect(),
+            sums: pick(&self.sums),
+            square: self.square,
+            level: self.level.as_ref().map(|level| SlopedLevel { sums: pick(&level.sums), ..level.clone() }),
+        }
+    }
+
+    fn fits(&self, size: usize) -> bool {
+        let whole =
+            |values: &[f64]| values.len() == self.columns.len() && values.iter().all(|value| value.is_finite());
+        self.columns.windows(2).all(|pair| pair[0] < pair[1])
+            && self.columns.last().is_none_or(|last| (*last as usize) < size)
+            && whole(&self.sums)
+            && (0.0..f64::INFINITY).contains(&self.square)
+            && self
+                .level
+                .as_ref()
+                .is_none_or(|level| level.n > 0.0 && level.n.is_finite() && level.x.is_finite() && whole(&level.sums))
+    }
+}
+
 /// One block, reduced: everything that the criterion needs of it.
 ///
-/// Columns are the outer effects (term by term, copy by copy), the fixed effects, the response. A block that comes from a
+/// Columns are the outer effects (term by term, copy by copy), those of the shared and fixed effects that are not zero in all of
+/// the block, the response. A block that comes from a
 /// document is refused when its parts do not go together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(try_from = "BlockRead")]
@@ -33,6 +98,10 @@ pub struct Block {
     /// Diagonal of `WᵀW` before unpenalised levels were eliminated: the scale of each column.
     pub(crate) scale: Vec<f64>,
     pub(crate) classes: Vec<InnerClass>,
+    /// Places of its shared and fixed columns among those of the model, ascending.
+    pub(crate) effects: Vec<u32>,
+    /// Empty where the model has no inner slopes.
+    pub(crate) sloped: Vec<SlopedUnit>,
     pub(crate) observations: f64,
     pub(crate) unpenalised_levels: f64,
     /// What does not depend on θ: `Σ ln n` of the unpenalised levels, less `Σ ln w` of the readings.
@@ -49,6 +118,8 @@ struct BlockRead {
     gram_low: Vec<f64>,
     scale: Vec<f64>,
     classes: Vec<InnerClass>,
+    effects: Vec<u32>,
+    sloped: Vec<SlopedUnit>,
     observations: f64,
     unpenalised_levels: f64,
     unpenalised_log: f64,
@@ -58,18 +129,8 @@ impl TryFrom<BlockRead> for Block {
     type Error = String;
 
     fn try_from(read: BlockRead) -> Result<Self, String> {
-        let BlockRead {
-            copies,
-            outer,
-            size,
-            gram,
-            gram_low,
-            scale,
-            classes,
-            observations,
-            unpenalised_levels,
-            unpenalised_log,
-        } = read;
+        let BlockRead { copies, outer, size, gram, gram_low, scale, classes, effects, sloped, .. } = read;
+        let BlockRead { observations, unpenalised_levels, unpenalised_log, .. } = read;
         let block = Self {
             copies,
             outer,
@@ -78,6 +139,8 @@ impl TryFrom<BlockRead> for Block {
             gram_low,
             scale,
             classes,
+            effects,
+            sloped,
             observations,
             unpenalised_levels,
             unpenalised_log,
@@ -114,6 +177,12 @@ impl Block {
                 "inner levels",
             ),
             (
+                self.effects.len() + self.outer + 1 == self.size
+                    && self.effects.windows(2).all(|pair| pair[0] < pair[1]),
+                "places of the columns",
+            ),
+            (self.sloped.iter().all(|unit| unit.fits(self.size)), "inner slopes"),
+            (
                 counted(self.observations) && counted(self.unpenalised_levels) && self.unpenalised_log.is_finite(),
                 "counts",
             ),
@@ -133,7 +202,9 @@ impl Block {
         }
         self.copies.len() == structure.outer.len()
             && columns == self.outer
-            && self.size == self.outer + structure.fixed.len() + 1
+            && self.size == self.outer + self.effects.len() + 1
+            && self.effects.last().is_none_or(|last| (*last as usize) < structure.effects())
+            && (self.sloped.is_empty() || structure.inner_slope.is_some())
     }
 
     /// Readings in the block.
@@ -154,13 +225,24 @@ impl Block {
         self.outer
     }
 
-    /// The same block without some fixed columns (`keep[j]` says whether column j stays).
+    /// The same block without some shared or fixed columns (`keep[j]` says whether column j of the model stays).
     pub(crate) fn keeping(&self, keep: &[bool]) -> Block {
-        let map: Vec<usize> = (0..self.size)
-            .filter(|&at| {
-                at < self.outer || at == self.size - 1 || keep.get(at - self.outer).copied().unwrap_or(false)
-            })
+        let kept = |effect: u32| keep.get(effect as usize).copied().unwrap_or(false);
+        let stays: Vec<bool> = (0..self.size)
+            .map(|at| at < self.outer || at == self.size - 1 || kept(self.effects[at - self.outer]))
             .collect();
+        let mut before = vec![0u32; keep.len() + 1];
+        for (at, keep) in keep.iter().enumerate() {
+            before[at + 1] = before[at] + u32::from(*keep);
+        }
+        let effects = self.effects.iter().filter(|effect| kept(**effect));
+        let effects = effects.map(|effect| before[*effect as usize]).collect();
+        self.picked(&stays, effects)
+    }
+
+    /// The same block with some of its own columns, which have these places in the model.
+    fn picked(&self, stays: &[bool], effects: Vec<u32>) -> Block {
+        let map: Vec<usize> = (0..self.size).filter(|at| stays[*at]).collect();
         let pick = |packed: &[f64]| {
             let mut out = Vec::with_capacity(triangle(map.len()));
             for (row, &i) in map.iter().enumerate() {
@@ -168,6 +250,7 @@ impl Block {
             }
             out
         };
+        let moved = renumbered(stays);
         Block {
             size: map.len(),
             gram: pick(&self.gram),
@@ -178,17 +261,21 @@ impl Block {
                 .iter()
                 .map(|class| InnerClass { moment: pick(&class.moment), ..class.clone() })
                 .collect(),
+            sloped: self.sloped.iter().map(|unit| unit.keeping(&moved)).collect(),
+            effects,
             copies: self.copies.clone(),
             ..*self
         }
     }
-}
 
-impl Block {
-    /// The same block with fixed column `column` taken out and its effect set to `value`: the response becomes
-    /// `y − value · x`.
+    /// The same block with one of the model's shared or fixed columns taken out and its effect set to `value`: the response
+    /// becomes `y − value · x`.
     pub(crate) fn with_effect_fixed(&self, column: usize, value: f64) -> Block {
-        let (last, at) = (self.size - 1, self.outer + column);
+        let place = self.effects.iter().position(|effect| *effect as usize == column);
+        let effects = self.effects.iter().filter(|effect| **effect as usize != column);
+        let effects = effects.map(|effect| effect - u32::from(*effect as usize > column)).collect();
+        let Some(place) = place else { return Block { effects, ..self.clone() } };
+        let (last, at) = (self.size - 1, self.outer + place);
         let entry = |packed: &[f64], i: usize, j: usize| {
             if i >= j { packed[triangle(i) + j] } else { packed[triangle(j) + i] }
         };
@@ -208,21 +295,48 @@ impl Block {
             }
             out
         };
-        let keep = |k: &usize| *k != at;
+        let stays: Vec<bool> = (0..self.size).map(|k| k != at).collect();
+        let map = renumbered(&stays);
+        let unit = |unit: &SlopedUnit| {
+            let mut unit = unit.clone();
+            let here = unit.columns.iter().position(|k| *k as usize == at);
+            let response = unit.columns.iter().position(|k| *k as usize == last);
+            if let (Some(here), Some(response)) = (here, response) {
+                unit.sums[response] -= value * unit.sums[here];
+                if let Some(level) = &mut unit.level {
+                    level.sums[response] -= value * level.sums[here];
+                }
+            }
+            unit.keeping(&map)
+        };
         Block {
             size: last,
             gram: moved(&self.gram),
             gram_low: Vec::new(),
-            scale: (0..self.size).filter(keep).map(|k| self.scale[k]).collect(),
+            scale: (0..self.size).filter(|k| *k != at).map(|k| self.scale[k]).collect(),
             classes: self
                 .classes
                 .iter()
                 .map(|class| InnerClass { moment: moved(&class.moment), ..class.clone() })
                 .collect(),
+            sloped: self.sloped.iter().map(unit).collect(),
+            effects,
             copies: self.copies.clone(),
             ..*self
         }
     }
+}
+
+/// New places of the columns that stay.
+fn renumbered(stays: &[bool]) -> Vec<Option<u32>> {
+    let mut next = 0;
+    stays
+        .iter()
+        .map(|stays| {
+            next += u32::from(*stays);
+            stays.then(|| next - 1)
+        })
+        .collect()
 }
 
 /// Entries before row `i` of a packed lower triangle.
@@ -240,6 +354,39 @@ fn rounded(count: f64) -> usize {
 struct Level {
     unpenalised: bool,
     n: f64,
+    /// Sum of its slope's variable.
+    x: f64,
+    /// Number of its unit.
+    unit: Option<usize>,
+}
+
+/// Sums of one unit of levels with the variable of its slope.
+#[derive(Debug, Clone)]
+struct Unit {
+    square: f64,
+    sums: Vec<f64>,
+}
+
+/// Which slope a reading's inner level has: the number of its unit, and the value of the slope's variable.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct InnerSlope {
+    /// Number of the unit: levels of one unit share a slope.
+    pub unit: usize,
+    /// Value of the variable.
+    pub x: f64,
+}
+
+/// Readings that share a row of the model's columns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Readings {
+    /// Their number.
+    pub count: f64,
+    /// Sum of the responses.
+    pub sum: f64,
+    /// Sum of the squares of the responses.
+    pub sum_of_squares: f64,
+    /// Weight: each has a variance of `σ²/weight`; above 0.
+    pub weight: f64,
 }
 
 /// Builds a [`Block`] from groups of readings that share a row of `[Z, X]`.
@@ -259,6 +406,8 @@ pub struct BlockBuilder {
     places: BTreeMap<usize, usize>,
     /// Number and place of the level that was added to last: readings mostly come level by level.
     last: Option<(usize, usize)>,
+    units: BTreeMap<usize, Unit>,
+    shared: usize,
     observations: f64,
     /// Sum of the logarithms of the readings' weights.
     weight_log: f64,
@@ -269,7 +418,7 @@ impl BlockBuilder {
     #[must_use]
     pub fn new(structure: &Structure, copies: &[usize]) -> Self {
         let outer = structure.outer.iter().zip(copies).map(|(term, n)| term.width * n).sum();
-        let size = outer + structure.fixed.len() + 1;
+        let size = outer + structure.effects() + 1;
         Self {
             copies: copies.to_vec(),
             outer,
@@ -280,6 +429,8 @@ impl BlockBuilder {
             sums: Vec::new(),
             places: BTreeMap::new(),
             last: None,
+            units: BTreeMap::new(),
+            shared: structure.shared_columns(),
             observations: 0.0,
             weight_log: 0.0,
         }
@@ -295,7 +446,13 @@ impl BlockBuilder {
     /// Column of fixed effect `fixed`.
     #[must_use]
     pub fn fixed_column(&self, fixed: usize) -> usize {
-        self.outer + fixed
+        self.outer + self.shared + fixed
+    }
+
+    /// Column of shared effect `effect`, counted over all shared terms.
+    #[must_use]
+    pub fn shared_column(&self, effect: usize) -> usize {
+        self.outer + effect
     }
 
     /// Copies of each outer term.
@@ -317,7 +474,7 @@ impl BlockBuilder {
         };
         self.last = Some((number, place));
         if place == self.levels.len() {
-            self.levels.push(Level { unpenalised: false, n: 0.0 });
+            self.levels.push(Level { unpenalised: false, n: 0.0, x: 0.0, unit: None });
             self.sums.resize(self.sums.len() + self.size, 0.0);
         }
         (&mut self.levels[place], &mut self.sums[place * self.size..(place + 1) * self.size])
@@ -376,6 +533,23 @@ impl BlockBuilder {
         }
     }
 
+    /// The same on a level whose unit has a slope.
+    pub fn add_sloped(&mut self, level: usize, slope: InnerSlope, row: &[(usize, f64)], readings: Readings) {
+        let Readings { count, sum, sum_of_squares, weight } = readings;
+        self.add_weighted(Some(level), row, weight, count, sum, sum_of_squares);
+        let (size, last) = (self.size, self.size - 1);
+        let (count, sum) = (weight * count, weight * sum);
+        let (level, _) = self.level(level);
+        level.x += count * slope.x;
+        level.unit = Some(slope.unit);
+        let unit = self.units.entry(slope.unit).or_insert_with(|| Unit { square: 0.0, sums: vec![0.0; size] });
+        unit.square += count * slope.x * slope.x;
+        for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
+            unit.sums[i] += count * slope.x * vi;
+        }
+        unit.sums[last] += slope.x * sum;
+    }
+
     fn add_precisely(&mut self, row: &[(usize, f64)], count: f64, sum: f64) {
         let last = self.size - 1;
         for &(i, vi) in row.iter().filter(|(i, _)| *i < last) {
@@ -422,7 +596,13 @@ impl BlockBuilder {
                 add_outer_product(&mut class.moment, sums, 1.0);
             }
         }
-        Block {
+        let scale: Vec<f64> = scale;
+        // shared and fixed columns that are zero throughout need not be carried along
+        let stays: Vec<bool> = (0..self.size)
+            .map(|at| at < self.outer || at + 1 == self.size || scale[at] > 0.0 || !self.gram_low.is_empty())
+            .collect();
+        let every = 0u32..u32::try_from(self.size - self.outer - 1).unwrap_or(u32::MAX);
+        let block = Block {
             copies: self.copies.clone(),
             outer: self.outer,
             size: self.size,
@@ -430,10 +610,64 @@ impl BlockBuilder {
             gram_low: self.gram_low.clone(),
             scale,
             classes: classes.into_values().collect(),
+            effects: every.clone().collect(),
+            sloped: self.sloped_units(),
             observations: self.observations,
             unpenalised_levels,
             unpenalised_log,
+        };
+        if stays.iter().all(|stays| *stays) {
+            return block;
         }
+        let effects =
+            every.zip(&stays[self.outer..]).filter(|(_, stays)| **stays).map(|(effect, _)| effect).collect();
+        block.picked(&stays, effects)
+    }
+
+    /// The units with their unpenalised levels eliminated.
+    fn sloped_units(&self) -> Vec<SlopedUnit> {
+        let mut levels: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for &place in self.places.values() {
+            let level = &self.levels[place];
+            if let Some(unit) = level.unit.filter(|_| level.n > 0.0) {
+                levels.entry(unit).or_default().push(place);
+            }
+        }
+        let mut out = Vec::with_capacity(self.units.len());
+        for (number, unit) in &self.units {
+            let (mut sums, mut square) = (unit.sums.clone(), unit.square);
+            let mut own: Option<(f64, f64, Vec<f64>)> = None;
+            for &place in levels.get(number).into_iter().flatten() {
+                let (level, of_level) = (&self.levels[place], self.sums_at(place));
+                if level.unpenalised {
+                    let share = level.x / level.n;
+                    square -= share * level.x;
+                    sums.iter_mut().zip(of_level).for_each(|(sum, value)| *sum -= share * value);
+                } else {
+                    own = Some((level.n, level.x, of_level.to_vec()));
+                }
+            }
+            let in_level = |k: usize| own.as_ref().is_some_and(|(_, _, values)| values[k] != 0.0);
+            let columns: Vec<usize> = (0..self.size).filter(|&k| sums[k] != 0.0 || in_level(k)).collect();
+            let pick = |values: &[f64]| -> Vec<f64> { columns.iter().map(|k| values[*k]).collect() };
+            out.push(SlopedUnit {
+                sums: pick(&sums),
+                square: square.max(0.0),
+                level: own.as_ref().map(|(n, x, values)| SlopedLevel { n: *n, x: *x, sums: pick(values) }),
+                columns: columns.iter().map(|k| u32::try_from(*k).unwrap_or(u32::MAX)).collect(),
+            });
+        }
+        out
+    }
+
+    /// Number of readings, and sums of the slope's variable, its square and its products with the columns, of a unit.
+    pub(crate) fn unit_sums(&self, unit: usize) -> Option<(f64, &[f64])> {
+        self.units.get(&unit).map(|unit| (unit.square, unit.sums.as_slice()))
+    }
+
+    /// Sum of the slope's variable over a level, and the number of its unit.
+    pub(crate) fn level_slope(&self, level: usize) -> Option<f64> {
+        self.places.get(&level).map(|&place| self.levels[place].x)
     }
 }
 

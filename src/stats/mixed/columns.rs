@@ -8,16 +8,18 @@ const COLLINEAR: f64 = 1e-11;
 /// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
 /// whose pivot is rounding is dropped.
 pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
-    let p = structure.fixed.len();
+    let (shared, p) = (structure.shared_columns(), structure.fixed.len());
     let mut total = vec![0.0; p * p];
     let mut size = vec![0.0; p];
     for block in blocks {
-        for i in 0..p {
-            let row = triangle(block.outer + i) + block.outer;
-            for j in 0..=i {
-                total[i * p + j] += block.gram[row + j];
+        let places = block.effects.iter().enumerate().filter(|(_, effect)| **effect as usize >= shared);
+        let places: Vec<(usize, usize)> = places.map(|(k, effect)| (k, *effect as usize - shared)).collect();
+        for (at, &(k, i)) in places.iter().enumerate() {
+            let row = triangle(block.outer + k) + block.outer;
+            for &(other, j) in &places[..=at] {
+                total[i * p + j] += block.gram[row + other];
             }
-            size[i] += block.scale[block.outer + i];
+            size[i] += block.scale[block.outer + k];
         }
     }
     let mut kept = vec![true; p];
@@ -37,6 +39,11 @@ pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Ve
         }
     }
     kept
+}
+
+/// The same for all shared and fixed columns: shared ones stay.
+pub(super) fn kept_effects(structure: &Structure, kept: &[bool]) -> Vec<bool> {
+    std::iter::repeat_n(true, structure.shared_columns()).chain(kept.iter().copied()).collect()
 }
 
 pub(super) fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {

@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::columns::{independent_columns, pick};
+use super::columns::{independent_columns, kept_effects, pick};
 use super::curvature::Curvature;
 use super::objective::{Evaluated, Profile};
+use super::relative_covariance::RelativeCovariance;
 use super::satterthwaite::Satterthwaite;
 use super::search::{evaluated_at, remembering, scaled};
 use super::start::{Start, start_point, start_scale};
@@ -29,6 +30,7 @@ const NEAR_ZERO: f64 = 1e-3;
 ///     inner: None,
 ///     outer: vec![OuterTerm { name: "subject".to_owned(), width: 1, covariance: Covariance::Diagonal }],
 ///     fixed: vec!["mean".to_owned()],
+///     ..Structure::default()
 /// };
 /// let mut blocks = Vec::new();
 /// for subject in [[10.1, 10.3, 9.9], [12.0, 12.2, 11.9], [8.8, 9.1, 9.0], [11.2, 11.0, 11.3]] {
@@ -115,6 +117,7 @@ pub struct MixedFit {
     pub(crate) structure: Structure,
     pub(crate) kept: Vec<bool>,
     pub(crate) theta: Vec<f64>,
+    /// Shared effects, then fixed ones; so with what follows.
     pub(crate) beta: Vec<f64>,
     pub(crate) unscaled: Vec<f64>,
     pub(crate) factor: Vec<f64>,
@@ -171,7 +174,8 @@ impl MixedSpec {
             blocks
         } else {
             model.fixed = pick(&structure.fixed, &kept, true);
-            reduced = blocks.iter().map(|block| block.keeping(&kept)).collect();
+            let keep = kept_effects(structure, &kept);
+            reduced = blocks.iter().map(|block| block.keeping(&keep)).collect();
             &reduced
         };
         let objective = Objective::new(&model, blocks, self.criterion);
@@ -267,11 +271,8 @@ fn settle_zeros(objective: &Objective<'_>, scale: &[f64], theta: &mut Vec<f64>, 
 
 /// Makes the inner ratio and the diagonals of the factors non-negative; the criterion does not change.
 fn fix_signs(structure: &Structure, theta: &mut [f64]) {
-    let mut at = 0;
-    if structure.inner.is_some() {
-        theta[0] = theta[0].abs();
-        at = 1;
-    }
+    let mut at = structure.first_outer();
+    theta[..at].iter_mut().for_each(|ratio| *ratio = ratio.abs());
     for term in &structure.outer {
         let places: Vec<usize> = term.places().collect();
         let w = term.width;
@@ -285,6 +286,7 @@ fn fix_signs(structure: &Structure, theta: &mut [f64]) {
         }
         at += places.len();
     }
+    theta[at..].iter_mut().for_each(|ratio| *ratio = ratio.abs());
 }
 
 /// What the optimiser found.
@@ -304,12 +306,12 @@ fn finish(
 ) -> MixedFit {
     let Optimum { theta, profile, freedom, minimum } = optimum;
     let sigma = profile.sigma2.sqrt();
-    let p = model.fixed.len();
+    let (shared, p) = (model.shared_columns(), model.effects());
     let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
     let fixed = columns
         .zip(&model.fixed)
-        .enumerate()
-        .map(|(k, (column, name))| {
+        .zip(shared..)
+        .map(|((column, name), k)| {
             let variance = profile.sigma2 * profile.unscaled[k * p + k].max(0.0);
             let mut weights = vec![0.0; p];
             weights[k] = 1.0;
@@ -327,11 +329,13 @@ fn finish(
         diagnostics.push(MixedDiagnostic::NotConverged { stop: minimum.stop });
     }
     let mut at = 0;
-    if let Some(name) = &model.inner {
-        if theta[0] == 0.0 {
-            diagnostics.push(MixedDiagnostic::ZeroSpread { term: name.clone(), effect: 0 });
+    for (name, effect) in
+        model.inner.iter().map(|name| (name, 0)).chain(model.inner_slope.iter().map(|name| (name, 1)))
+    {
+        if theta[at] == 0.0 {
+            diagnostics.push(MixedDiagnostic::ZeroSpread { term: name.clone(), effect });
         }
-        at = 1;
+        at += 1;
     }
     let mut outer = Vec::with_capacity(model.outer.len());
     for term in &model.outer {
@@ -348,6 +352,11 @@ fn finish(
             diagnostics.push(MixedDiagnostic::FullCorrelation { term: term.name.clone() });
         }
         outer.push(spread);
+    }
+    for (term, ratio) in model.shared.iter().zip(&theta[at..]) {
+        if *ratio == 0.0 {
+            diagnostics.push(MixedDiagnostic::ZeroSpread { term: term.name.clone(), effect: 0 });
+        }
     }
     MixedFit {
         dropped: pick(&structure.fixed, &kept, false),
@@ -409,23 +418,60 @@ impl MixedFit {
     /// Covariance of two kept fixed effects, by their place in [`MixedFit::fixed`]; 0 past the end.
     #[must_use]
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
-        let p = self.fixed.len();
+        let (shared, p) = (self.structure.shared_columns(), self.fixed.len());
+        if i < p && j < p { self.effect_covariance(shared + i, shared + j) } else { 0.0 }
+    }
+
+    /// Covariance of two of the shared and fixed effects, by their place among both (shared ones first); 0 past the end.
+    pub(crate) fn effect_covariance(&self, i: usize, j: usize) -> f64 {
+        let p = self.beta.len();
         if i < p && j < p { self.sigma * self.sigma * self.unscaled[i * p + j] } else { 0.0 }
+    }
+
+    /// Satterthwaite degrees of freedom of a linear combination of the shared and fixed effects.
+    pub(crate) fn effect_freedom(&self, weights: &[f64]) -> f64 {
+        let p = self.beta.len();
+        let mut variance = 0.0;
+        for (i, a) in weights.iter().enumerate().filter(|(_, a)| **a != 0.0) {
+            for (j, b) in weights.iter().enumerate().filter(|(_, b)| **b != 0.0) {
+                variance += a * b * self.effect_covariance(i, j);
+            }
+        }
+        if weights.len() == p { self.freedom.of(weights, variance) } else { 1.0 }
+    }
+
+    /// Ratio of each shared and fixed effect to what it is in the factor of the precision.
+    pub(crate) fn effect_ratios(&self) -> Vec<f64> {
+        let shared = RelativeCovariance::new(&self.structure, &self.theta).shared;
+        shared.into_iter().chain(std::iter::repeat_n(1.0, self.fixed.len())).collect()
+    }
+
+    /// Predictions of the shared effects, term by term.
+    #[must_use]
+    pub fn shared_effects(&self) -> &[f64] {
+        &self.beta[..self.structure.shared_columns().min(self.beta.len())]
+    }
+
+    /// Standard deviation of each shared term's effects, response units.
+    #[must_use]
+    pub fn shared_sd(&self) -> Vec<f64> {
+        let first = self.theta.len().saturating_sub(self.structure.shared.len());
+        self.theta[first..].iter().map(|ratio| ratio * self.sigma).collect()
+    }
+
+    /// Standard deviation of the inner slopes, response units per unit of their variable (`None` when the model has none).
+    #[must_use]
+    pub fn inner_slope_sd(&self) -> Option<f64> {
+        self.structure.slope_place().and_then(|place| self.theta.get(place)).map(|ratio| ratio * self.sigma)
     }
 
     /// Satterthwaite degrees of freedom of a linear combination of the kept fixed effects, weights in the order of
     /// [`MixedFit::fixed`]; a million stands for normal.
     #[must_use]
     pub fn freedom(&self, weights: &[f64]) -> f64 {
-        let p = self.fixed.len();
-        let w: Vec<f64> = (0..p).map(|k| weights.get(k).copied().unwrap_or(0.0)).collect();
-        let mut variance = 0.0;
-        for i in 0..p {
-            for j in 0..p {
-                variance += w[i] * w[j] * self.covariance(i, j);
-            }
-        }
-        self.freedom.of(&w, variance)
+        let zeros = std::iter::repeat_n(0.0, self.structure.shared_columns());
+        let fixed = (0..self.fixed.len()).map(|k| weights.get(k).copied().unwrap_or(0.0));
+        self.effect_freedom(&zeros.chain(fixed).collect::<Vec<_>>())
     }
 
     /// Names of the fixed columns that were dropped because earlier ones explain them.
@@ -448,7 +494,7 @@ impl MixedFit {
 
     /// Draws the outer effects of a block from the fit, column by column, from standard normal numbers.
     pub(crate) fn draw_outer(&self, block: &BlockBuilder, mut normal: impl FnMut() -> f64) -> Vec<f64> {
-        let mut theta = &self.theta[usize::from(self.structure.inner.is_some())..];
+        let mut theta = &self.theta[self.structure.first_outer()..];
         let mut out = Vec::new();
         for (term, copies) in self.structure.outer.iter().zip(block.copies()) {
             let (mine, rest) = theta.split_at(term.parameters());
@@ -466,6 +512,19 @@ impl MixedFit {
     #[must_use]
     pub fn outer(&self) -> &[OuterSpread] {
         &self.outer
+    }
+
+    /// A criterion of other data of the model, at the fit's θ; `None` where it is not defined.
+    pub(crate) fn deviance_of(&self, blocks: &[Block], criterion: Criterion) -> Option<f64> {
+        let kept: Vec<Block>;
+        let blocks = if self.kept.iter().all(|keep| *keep) {
+            blocks
+        } else {
+            let keep = kept_effects(&self.structure, &self.kept);
+            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
+            &kept
+        };
+        Some(Objective::new(&self.structure, blocks, criterion).profile(&self.theta).ok()?.deviance)
     }
 
     /// What the optimiser did; its points are θ over the scale of each effect's column.

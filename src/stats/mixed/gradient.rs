@@ -1,6 +1,6 @@
 //! One block's part of the criterion's gradient.
 
-use super::block::triangle;
+use super::block::{SlopedUnit, triangle};
 use super::relative_covariance::{RelativeCovariance, for_each_copy};
 use super::{Block, Structure};
 use crate::stats::dense::{dot, solve_lower};
@@ -81,10 +81,10 @@ impl GradientScratch {
             }
         }
         times(p, weight, side, ph);
-        let mut next = 0;
-        if structure.inner.is_some() {
-            sum[0] += inner_gradient(block, factors.inner, (z, begin), (j, jh), weight, packed);
-            next = 1;
+        let mut next = structure.first_outer();
+        if next > 0 {
+            products_derivative(block, (z, begin), (j, jh), weight, packed);
+            inner_gradient(block, structure, factors, packed, sum);
         }
         let mut starts = Vec::with_capacity(structure.outer.len());
         for term in &structure.outer {
@@ -127,19 +127,16 @@ fn times(a: &[f64], b: &[f64], side: usize, out: &mut Vec<f64>) {
     }
 }
 
-/// One block's derivative with respect to the inner ratio.
-fn inner_gradient(
+/// One block's derivative with respect to its cross products, packed, off-diagonal entries doubled.
+fn products_derivative(
     block: &Block,
-    inner: f64,
     (z, begin): (&[f64], &[usize]),
     (j, jh): (&[f64], &[f64]),
     weight: &[f64],
     packed: &mut Vec<f64>,
-) -> f64 {
+) {
     let (m, q) = (block.size, block.outer);
     let side = m - q;
-    let ratio = inner * inner;
-    // packed derivative with respect to the cross products, off-diagonal entries doubled
     zeros(packed, triangle(m));
     for first in (0..q).step_by(ROWS) {
         for k in 0..q.min(first + ROWS) {
@@ -158,12 +155,61 @@ fn inner_gradient(
             packed[triangle(i) + k] = if i == k { value } else { 2.0 * value };
         }
     }
-    block
-        .classes
-        .iter()
-        .map(|class| {
+}
+
+/// Adds one block's derivatives with respect to the ratios of the inner effects and slopes; `packed` is that with respect to its
+/// cross products `P`.
+///
+/// A unit with `Σx² = S` and `Σ x W = V` after its level takes `κ V Vᵀ` from the cross products, `κ = b²/(1 + b² S)`: the
+/// derivative with respect to `b²` is `S/(1 + b²S) − VᵀPV/(1 + b²S)²`, and with respect to its level's `κ_n`, which takes
+/// `κ_n X s` from `V` and `κ_n X²` from `S`, it is `−κX² − κ²X² VᵀPV + 2κX VᵀPs`.
+fn inner_gradient(
+    block: &Block,
+    structure: &Structure,
+    factors: &RelativeCovariance,
+    packed: &[f64],
+    sum: &mut [f64],
+) {
+    let ratio = factors.inner * factors.inner;
+    if structure.inner.is_some() {
+        for class in &block.classes {
             let shrink = 1.0 + class.n * ratio;
-            2.0 * inner * (class.levels * class.n / shrink - dot(packed, &class.moment) / (shrink * shrink))
-        })
-        .sum()
+            sum[0] += 2.0
+                * factors.inner
+                * (class.levels * class.n / shrink - dot(packed, &class.moment) / (shrink * shrink));
+        }
+    }
+    let Some(place) = structure.slope_place() else { return };
+    let (b, slope) = (factors.inner_slope, factors.inner_slope * factors.inner_slope);
+    let mut pull = Vec::new();
+    for unit in &block.sloped {
+        let left = unit.after_level(ratio, &mut pull);
+        let (own, with_level) = quadratics(unit, &pull, packed);
+        let grown = 1.0 + slope * left;
+        sum[place] += 2.0 * b * (left / grown - own / (grown * grown));
+        if let (true, Some(level)) = (place > 0, &unit.level) {
+            let kappa = slope / grown;
+            let shrink = 1.0 + level.n * ratio;
+            let by_kappa = -kappa * level.x * level.x * (1.0 + kappa * own) + 2.0 * kappa * level.x * with_level;
+            sum[0] += 2.0 * factors.inner * by_kappa / (shrink * shrink);
+        }
+    }
+}
+
+/// `VᵀPV` and `VᵀPs` of a unit, `P` packed with its off-diagonal entries doubled.
+fn quadratics(unit: &SlopedUnit, pull: &[f64], packed: &[f64]) -> (f64, f64) {
+    let of_level = unit.level.as_ref().map_or(&[][..], |level| &level.sums);
+    let (mut own, mut with_level) = (0.0, 0.0);
+    for (k, &i) in unit.columns.iter().enumerate() {
+        let row = &packed[triangle(i as usize)..];
+        let (mut by_pull, mut by_level) = (0.0, 0.0);
+        for (t, &j) in unit.columns[..=k].iter().enumerate() {
+            let value = row[j as usize];
+            by_pull += value * pull[t];
+            by_level += value * of_level.get(t).copied().unwrap_or(0.0);
+        }
+        own += pull[k] * by_pull;
+        with_level += 0.5 * (pull[k] * by_level + of_level.get(k).copied().unwrap_or(0.0) * by_pull);
+    }
+    (own, with_level)
 }

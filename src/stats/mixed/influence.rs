@@ -37,21 +37,30 @@ impl MixedFit {
     /// down.
     pub fn influence(&self, blocks: &[Block]) -> Result<Influence, MixedError> {
         let kept: Vec<Block>;
+        let keep = super::columns::kept_effects(&self.structure, &self.kept);
         let blocks = if self.kept.iter().all(|keep| *keep) {
             blocks
         } else {
-            kept = blocks.iter().map(|block| block.keeping(&self.kept)).collect();
+            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
             &kept
         };
         let undefined = || MixedError::Undefined { theta: self.theta.clone() };
         let objective = Objective::new(&self.structure, blocks, Criterion::Reml);
         objective.check_blocks()?;
         let parts = objective.parts(&self.theta).ok_or_else(undefined)?;
-        let p = self.fixed().len();
+        let (shared, p) = (self.structure.shared_columns(), self.beta.len());
         let side = p + 1;
+        let ratios: Vec<f64> = self.effect_ratios().into_iter().chain([1.0]).collect();
+        let mut parts = parts;
         let mut total = vec![0.0; side * side];
-        for part in &parts {
+        for part in &mut parts {
+            for (k, value) in part.schur.iter_mut().enumerate() {
+                *value *= ratios[k / side] * ratios[k % side];
+            }
             total.iter_mut().zip(&part.schur).for_each(|(sum, value)| *sum += value);
+        }
+        for i in 0..shared {
+            total[i * side + i] += 1.0;
         }
         let all = Sums::new(total.clone(), p).ok_or_else(undefined)?;
         let sigma2 = self.sigma() * self.sigma();
@@ -62,14 +71,17 @@ impl MixedFit {
                 let Some(rest) = Sums::new(rest, p) else {
                     return BlockInfluence { distance: None, shifts: Vec::new(), deviance: None };
                 };
-                let moved: Vec<f64> = rest.beta.iter().zip(&all.beta).map(|(without, with)| without - with).collect();
-                let mut square = 0.0;
-                for i in 0..p {
-                    for j in 0..p {
-                        let entry = if i >= j { total[i * side + j] } else { total[j * side + i] };
-                        square += moved[i] * entry * moved[j];
-                    }
-                }
+                let moved: Vec<f64> =
+                    rest.beta.iter().zip(&all.beta).skip(shared).map(|(without, with)| without - with).collect();
+                // the fixed effects' precision is L Lᵀ of the last rows of the factor
+                let fixed = p - shared;
+                let row = |k: usize| (k..fixed).map(|i| self.factor[(shared + i) * p + shared + k] * moved[i]).sum();
+                let square: f64 = (0..fixed)
+                    .map(|k| {
+                        let value: f64 = row(k);
+                        value * value
+                    })
+                    .sum();
                 let shifts = moved
                     .iter()
                     .zip(self.fixed())
@@ -79,7 +91,7 @@ impl MixedFit {
                     + part.observations * (2.0 * std::f64::consts::PI * sigma2).ln()
                     + (all.residual - rest.residual) / sigma2;
                 BlockInfluence {
-                    distance: Some(square / (p.max(1) as f64 * sigma2)),
+                    distance: Some(square / (fixed.max(1) as f64 * sigma2)),
                     shifts,
                     deviance: deviance.is_finite().then_some(deviance),
                 }

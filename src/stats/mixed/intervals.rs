@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
+use super::columns::kept_effects;
 use super::curvature::Curvature;
 use super::search::scaled;
 use super::start::start_scale;
@@ -24,6 +25,10 @@ pub enum Parameter {
     Reading,
     /// Standard deviation of the inner effects.
     Inner,
+    /// Standard deviation of the inner slopes.
+    InnerSlope,
+    /// Standard deviation of a shared term's effects, by its place in the structure.
+    Shared(usize),
     /// Standard deviation of one effect of an outer term.
     Outer {
         /// Place of the term in the structure.
@@ -67,10 +72,11 @@ impl MixedFit {
     /// # Errors
     /// [`MixedError::Foreign`] when a block has another structure, others when the model cannot be fitted by ML.
     pub fn profiler<'a>(&'a self, blocks: &'a [Block]) -> Result<Profiler<'a>, MixedError> {
+        let keep = kept_effects(&self.structure, &self.kept);
         let blocks: Cow<'a, [Block]> = if self.kept.iter().all(|keep| *keep) {
             Cow::Borrowed(blocks)
         } else {
-            Cow::Owned(blocks.iter().map(|block| block.keeping(&self.kept)).collect())
+            Cow::Owned(blocks.iter().map(|block| block.keeping(&keep)).collect())
         };
         Objective::new(&self.structure, &blocks, Criterion::Ml).check_blocks()?;
         let scale = start_scale(&self.structure, &blocks);
@@ -116,8 +122,9 @@ impl Profiler<'_> {
         names.remove(place);
         let model = Structure { fixed: names, ..self.fit.structure.clone() };
         let mut start = self.ml.minimum().end.clone();
+        let column = self.fit.structure.shared_columns() + place;
         let mut excess = |value: f64| {
-            let fixed: Vec<Block> = self.blocks.iter().map(|block| block.with_effect_fixed(place, value)).collect();
+            let fixed: Vec<Block> = self.blocks.iter().map(|block| block.with_effect_fixed(column, value)).collect();
             let objective = Objective::new(&model, &fixed, Criterion::Ml);
             let found = minimise_from(&start, self.ml_metric.clone(), CAP, scaled(&objective, &self.scale))?;
             start.clone_from(&found.end);
@@ -266,6 +273,14 @@ impl Constraint {
                 estimate = fit.inner_sd().ok_or(wrong)?;
                 row.push(0);
             }
+            Parameter::InnerSlope => {
+                estimate = fit.inner_slope_sd().ok_or(wrong)?;
+                row.extend(structure.slope_place());
+            }
+            Parameter::Shared(term) => {
+                estimate = fit.shared_sd().get(term).copied().ok_or(wrong)?;
+                row.push(structure.parameters() - structure.shared.len() + term);
+            }
             Parameter::Outer { term, .. } | Parameter::Correlation { term } => {
                 let (effect, correlation) = match parameter {
                     Parameter::Outer { effect, .. } => (effect, false),
@@ -277,7 +292,7 @@ impl Constraint {
                     return Err(wrong);
                 }
                 let before: usize = structure.outer.iter().take(term).map(super::OuterTerm::parameters).sum();
-                let first = usize::from(structure.inner.is_some()) + before;
+                let first = structure.first_outer() + before;
                 row.extend(
                     outer
                         .places()

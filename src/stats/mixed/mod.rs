@@ -11,6 +11,11 @@
 //! follow by a small Cholesky step. So an evaluation of the deviance sees neither readings nor inner levels.
 //! An inner level may be *unpenalised*, with a flat prior (`κ = 1/n`, log term `ln n`, one degree of freedom less): a free offset.
 //!
+//! Two parts are there only where a structure names them. A unit of inner levels may have a *slope* on a given variable: with
+//! `S = Σ x²` and `V = Σ x W` after its level it takes `b²/(1 + b²S) V Vᵀ` more from the cross products, on the few columns that
+//! are not zero in it. *Shared* effects belong to all blocks: they are columns beside the fixed ones, with an identity added to
+//! their part of the summed Schur complement, each over its ratio.
+//!
 //! The criterion, with `R_w` the factor of block w, `R_X` of the fixed part and `r²` the residual sum:
 //! `D(θ) = Σ_w [Σ_l ln(1 + n_l θ²) + 2 ln|R_w|] + 2 ln|R_X| + (N−p)(1 + ln(2π r²/(N−p)))` (REML; `N` counts unpenalised levels out).
 //! Source of the criterion: Bates, Mächler, Bolker, Walker, J. Stat. Softw. 67(1), 2015 (memory); the block reduction is
@@ -33,10 +38,10 @@ mod start;
 mod structure;
 mod validity;
 
-pub use block::{Block, BlockBuilder};
+pub use block::{Block, BlockBuilder, InnerSlope, Readings};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
 pub use influence::{BlockInfluence, Influence};
 pub use intervals::{Parameter, ProfileInterval, Profiler};
 pub use objective::{Objective, Profile};
 pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
-pub use structure::{Covariance, Criterion, MixedError, OuterTerm, Structure};
+pub use structure::{Covariance, Criterion, MixedError, OuterTerm, SharedTerm, Structure};

@@ -17,7 +17,8 @@ const LARGE: usize = 128;
 /// The criterion of a model on its blocks, callable at any θ.
 ///
 /// θ holds the inner effects' standard deviation relative to the reading's, then each outer term's relative covariance
-/// factor Λ (lower triangle column by column, or diagonal): the covariance of a term's effects is `σ² Λ Λᵀ`.
+/// factor Λ (lower triangle column by column, or diagonal): the covariance of a term's effects is `σ² Λ Λᵀ`. Where the model has
+/// inner slopes, their ratio follows that of the inner effects; those of shared effects come last.
 #[derive(Debug, Clone, Copy)]
 pub struct Objective<'a> {
     structure: &'a Structure,
@@ -37,15 +38,27 @@ pub struct Objective<'a> {
 pub struct Profile {
     /// The criterion, −2 log likelihood.
     pub deviance: f64,
-    /// The fixed effects.
+    /// The shared effects, then the fixed ones.
     pub beta: Vec<f64>,
     /// Variance of a reading, σ².
     pub sigma2: f64,
-    /// `(XᵀV⁻¹X)⁻¹` in units of σ², row-major: times σ² it is the covariance of the fixed effects.
+    /// Their covariance in units of σ², row-major: of the fixed effects `(XᵀV⁻¹X)⁻¹`, of a shared effect that of its prediction.
     pub unscaled: Vec<f64>,
-    /// Lower Cholesky factor of `XᵀV⁻¹X`, row-major.
+    /// Lower Cholesky factor of their precision, row-major, each shared effect taken over its ratio.
     pub(crate) factor: Vec<f64>,
     residual_sum: f64,
+    shared: Option<SharedPart>,
+}
+
+/// What the gradient needs of the shared effects.
+#[derive(Debug, Clone, PartialEq)]
+struct SharedPart {
+    /// Summed Schur complement before it was scaled, row-major, all of it.
+    total: Vec<f64>,
+    /// Inverse of the precision over the ratios, row-major.
+    inverse: Vec<f64>,
+    /// Shared and fixed effects over the ratios.
+    beta: Vec<f64>,
 }
 
 /// A profile and the criterion's gradient there.
@@ -67,7 +80,7 @@ pub(crate) struct BlockPart {
     pub(crate) log: f64,
     /// Readings less free offsets.
     pub(crate) observations: f64,
-    /// Schur complement of the fixed effects and the response, lower triangle, row-major.
+    /// Schur complement of the shared and fixed effects and the response, lower triangle, row-major.
     pub(crate) schur: Vec<f64>,
 }
 
@@ -122,14 +135,10 @@ impl<'a> Objective<'a> {
         self.blocks.len()
     }
 
-    fn fixed(&self) -> usize {
-        self.structure.fixed.len()
-    }
-
     /// Degrees of freedom that σ² is divided by.
     pub(crate) fn degrees(&self) -> f64 {
         let spent = match self.criterion {
-            Criterion::Reml => self.fixed() as f64,
+            Criterion::Reml => self.structure.fixed.len() as f64,
             Criterion::Ml => 0.0,
         };
         self.observations - self.unpenalised_levels - spent
@@ -182,7 +191,7 @@ impl<'a> Objective<'a> {
     /// What each block adds at θ.
     pub(crate) fn parts(&self, theta: &[f64]) -> Option<Vec<BlockPart>> {
         let factors = self.factors(theta).ok()?;
-        let side = self.fixed() + 1;
+        let side = self.structure.effects() + 1;
         self.blocks
             .par_iter()
             .map(|block| {
@@ -190,10 +199,7 @@ impl<'a> Objective<'a> {
                 let log = self.reduce(block, &factors, &mut scratch)? + block.unpenalised_log;
                 let (m, q) = (block.size, block.outer);
                 let mut schur = vec![0.0; side * side];
-                for i in 0..side {
-                    schur[i * side..=i * side + i]
-                        .copy_from_slice(&scratch.work[(q + i) * m + q..=(q + i) * m + q + i]);
-                }
+                add_schur(block, &scratch.work[q * m..], &mut schur, side);
                 Some(BlockPart { log, observations: block.observations - block.unpenalised_levels, schur })
             })
             .collect()
@@ -210,21 +216,11 @@ impl<'a> Objective<'a> {
         if theta.len() != expected {
             return Err(MixedError::Theta { got: theta.len(), expected });
         }
-        let (inner, mut rest) = match (self.structure.inner.is_some(), theta) {
-            (true, [first, rest @ ..]) => (*first, rest),
-            _ => (0.0, theta),
-        };
-        let mut outer = Vec::with_capacity(self.structure.outer.len());
-        for term in &self.structure.outer {
-            let (mine, others) = rest.split_at(term.parameters());
-            outer.push(term.factor(mine));
-            rest = others;
-        }
-        Ok(RelativeCovariance { inner, outer })
+        Ok(RelativeCovariance::new(self.structure, theta))
     }
 
     fn profiled(&self, factors: &RelativeCovariance, keep: Keep) -> Option<Pass> {
-        let p = self.fixed();
+        let (shared, p) = (self.structure.shared_columns(), self.structure.effects());
         let side = p + 1;
         let numbers: usize = self.blocks.iter().map(|block| 2 * block.size * block.size).sum();
         let keep = keep == Keep::Reduced && numbers <= KEPT_NUMBERS;
@@ -250,11 +246,7 @@ impl<'a> Objective<'a> {
                         sum[side * side] += self.reduce(block, factors, &mut scratch)?;
                         scratch.work.as_mut_slice()
                     };
-                    for i in 0..side {
-                        for j in 0..=i {
-                            sum[i * side + j] += work[(q + i) * m + q + j];
-                        }
-                    }
+                    add_schur(block, &work[q * m..], &mut sum, side);
                 }
                 Some((sum, kept))
             })
@@ -270,7 +262,13 @@ impl<'a> Objective<'a> {
         }
         let mut deviance = total.pop()? + self.unpenalised_log;
         let yy = total[p * side + p];
-        let log_fixed = match self.precise_total() {
+        let whole = if shared > 0 { square(&total, side) } else { Vec::new() };
+        for (i, ratio) in factors.shared.iter().enumerate() {
+            total[i * side..=i * side + i].iter_mut().for_each(|value| *value *= ratio);
+            (i..side).for_each(|k| total[k * side + i] *= ratio);
+            total[i * side + i] += 1.0;
+        }
+        let mut log_fixed = match self.precise_total() {
             Some(mut precise) => {
                 let log_fixed = double_double::eliminate(&mut precise, side, p)?;
                 total.iter_mut().zip(precise).for_each(|(value, precise)| *value = precise.value());
@@ -287,6 +285,9 @@ impl<'a> Objective<'a> {
         if degrees <= 0.0 {
             return None;
         }
+        let log_shared: f64 = (0..shared).map(|i| 2.0 * total[i * side + i].ln()).sum();
+        log_fixed -= log_shared;
+        deviance += log_shared;
         if self.criterion == Criterion::Reml {
             deviance += log_fixed;
         }
@@ -298,14 +299,20 @@ impl<'a> Objective<'a> {
         for i in 0..p {
             factor[i * p..=i * p + i].copy_from_slice(&total[i * side..=i * side + i]);
         }
-        let unscaled = inverse_from_factor(&factor, p);
-        let profile = Profile { deviance, beta, sigma2, unscaled, factor, residual_sum };
+        let mut unscaled = inverse_from_factor(&factor, p);
+        let part = (shared > 0).then(|| SharedPart { total: whole, inverse: unscaled.clone(), beta: beta.clone() });
+        for (i, ratio) in factors.shared.iter().enumerate() {
+            beta[i] *= ratio;
+            unscaled[i * p..(i + 1) * p].iter_mut().for_each(|value| *value *= ratio);
+            (0..p).for_each(|k| unscaled[k * p + i] *= ratio);
+        }
+        let profile = Profile { deviance, beta, sigma2, unscaled, factor, residual_sum, shared: part };
         deviance.is_finite().then_some(Pass { profile, reduced })
     }
 
     /// The summed cross products in twice the precision, where nothing is random; row-major, lower triangle.
     fn precise_total(&self) -> Option<Vec<DoubleDouble>> {
-        let side = self.fixed() + 1;
+        let side = self.structure.effects() + 1;
         if self.structure.parameters() > 0 || self.blocks.iter().any(|block| block.gram_low.is_empty()) {
             return None;
         }
@@ -350,6 +357,21 @@ impl<'a> Objective<'a> {
                 log += class.levels * (class.n * ratio).ln_1p();
                 for (value, moment) in packed.iter_mut().zip(&class.moment) {
                     *value -= kappa * moment;
+                }
+            }
+        }
+        let slope = factors.inner_slope * factors.inner_slope;
+        if slope > 0.0 {
+            let mut pull = Vec::new();
+            for unit in &block.sloped {
+                let left = unit.after_level(ratio, &mut pull);
+                log += (slope * left).ln_1p();
+                let kappa = slope / (1.0 + slope * left);
+                for (k, (&i, a)) in unit.columns.iter().zip(&pull).enumerate() {
+                    let row = &mut packed[triangle(i as usize)..];
+                    for (&j, b) in unit.columns[..=k].iter().zip(&pull) {
+                        row[j as usize] -= kappa * a * b;
+                    }
                 }
             }
         }
@@ -402,20 +424,28 @@ impl<'a> Objective<'a> {
     /// The gradient where the residual sum counts `per_sum`.
     fn gradient_scaled(&self, factors: &RelativeCovariance, pass: &Pass, per_sum: f64) -> Option<Vec<f64>> {
         let profile = &pass.profile;
-        let p = self.fixed();
+        let (shared, p) = (self.structure.shared_columns(), self.structure.effects());
         let side = p + 1;
         // H: what a change of the summed Schur complement does to the criterion
-        let mut weight = vec![0.0; side * side];
-        let mut signed: Vec<f64> = profile.beta.iter().map(|b| -b).collect();
-        signed.push(1.0);
-        for i in 0..side {
-            for j in 0..side {
-                weight[i * side + j] = per_sum * signed[i] * signed[j];
-                if self.criterion == Criterion::Reml && i < p && j < p {
-                    weight[i * side + j] += profile.unscaled[i * p + j];
-                }
+        let weight = match (&profile.shared, self.criterion) {
+            (None, Criterion::Ml) => outer_product(&profile.beta, per_sum),
+            (_, Criterion::Reml) => {
+                let mut weight = outer_product(&profile.beta, per_sum);
+                add_corner(&mut weight, side, &profile.unscaled, p);
+                weight
             }
-        }
+            (Some(part), Criterion::Ml) => {
+                let mut weight = outer_product(&profile.beta, per_sum);
+                let mut inverse = leading_inverse(&profile.factor, p, shared);
+                for (i, ratio) in factors.shared.iter().enumerate() {
+                    inverse[i * shared..(i + 1) * shared].iter_mut().for_each(|value| *value *= ratio);
+                    (0..shared).for_each(|k| inverse[k * shared + i] *= ratio);
+                }
+                debug_assert_eq!(part.beta.len(), p);
+                add_corner(&mut weight, side, &inverse, shared);
+                weight
+            }
+        };
         let parts: Vec<Option<Vec<f64>>> = self
             .blocks
             .par_chunks(self.chunk)
@@ -433,7 +463,14 @@ impl<'a> Objective<'a> {
                         self.reduce(block, factors, &mut scratch)?;
                         (scratch.base.as_slice(), scratch.work.as_slice())
                     };
-                    gradient.add(self.structure, block, factors, (base, work), &weight, &mut sum);
+                    let mine;
+                    let weight = if block.effects.len() == p {
+                        &weight
+                    } else {
+                        mine = gathered(block, &weight, side);
+                        &mine
+                    };
+                    gradient.add(self.structure, block, factors, (base, work), weight, &mut sum);
                 }
                 Some(sum)
             })
@@ -444,6 +481,81 @@ impl<'a> Objective<'a> {
                 *sum += value;
             }
         }
+        if let Some(part) = &profile.shared {
+            self.add_shared(part, factors, &profile.factor, per_sum, &mut total);
+        }
         Some(total)
     }
+
+    /// Adds the gradient with respect to the ratios of the shared effects: with `S̃ = T S T + I` the summed Schur complement over
+    /// the ratios and `W` the derivative with respect to it, `2 Σ_i Σ_j t_j S_ij W_ij` over the term's columns i and all j.
+    fn add_shared(
+        &self,
+        part: &SharedPart,
+        factors: &RelativeCovariance,
+        factor: &[f64],
+        per_sum: f64,
+        gradient: &mut [f64],
+    ) {
+        let (shared, p) = (self.structure.shared_columns(), self.structure.effects());
+        let side = p + 1;
+        let mut weight = outer_product(&part.beta, per_sum);
+        match self.criterion {
+            Criterion::Reml => add_corner(&mut weight, side, &part.inverse, p),
+            Criterion::Ml => add_corner(&mut weight, side, &leading_inverse(factor, p, shared), shared),
+        }
+        let ratio = |j: usize| factors.shared.get(j).copied().unwrap_or(1.0);
+        let first = gradient.len() - self.structure.shared.len();
+        let mut at = 0;
+        for (term, sum) in self.structure.shared.iter().zip(&mut gradient[first..]) {
+            for i in at..at + term.levels {
+                for j in 0..side {
+                    *sum += 2.0 * ratio(j) * part.total[i * side + j] * weight[i * side + j];
+                }
+            }
+            at += term.levels;
+        }
+    }
+}
+
+/// Adds a block's Schur complement, rows of `block.size` numbers whose first `block.outer` are skipped, to that of the model.
+fn add_schur(block: &Block, rows: &[f64], sum: &mut [f64], side: usize) {
+    let (m, q) = (block.size, block.outer);
+    let place = |k: usize| block.effects.get(k).map_or(side - 1, |effect| *effect as usize);
+    for i in 0..m - q {
+        let to = place(i) * side;
+        for j in 0..=i {
+            sum[to + place(j)] += rows[i * m + q + j];
+        }
+    }
+}
+
+/// The whole of a symmetric square of which the lower triangle is given.
+fn square(lower: &[f64], side: usize) -> Vec<f64> {
+    let entry = |i: usize, j: usize| if i >= j { lower[i * side + j] } else { lower[j * side + i] };
+    (0..side * side).map(|k| entry(k / side, k % side)).collect()
+}
+
+/// `factor · v vᵀ` with `v = (−β, 1)`.
+fn outer_product(beta: &[f64], factor: f64) -> Vec<f64> {
+    let signed: Vec<f64> = beta.iter().map(|b| -b).chain([1.0]).collect();
+    signed.iter().flat_map(|a| signed.iter().map(move |b| factor * a * b)).collect()
+}
+
+fn add_corner(weight: &mut [f64], side: usize, corner: &[f64], size: usize) {
+    for (row, values) in weight.chunks_exact_mut(side).zip(corner.chunks_exact(size.max(1))) {
+        row.iter_mut().zip(values).for_each(|(sum, value)| *sum += value);
+    }
+}
+
+/// Inverse of the leading square of the matrix with this factor.
+fn leading_inverse(factor: &[f64], p: usize, size: usize) -> Vec<f64> {
+    let leading: Vec<f64> = (0..size).flat_map(|i| factor[i * p..i * p + size].iter().copied()).collect();
+    inverse_from_factor(&leading, size)
+}
+
+/// The part of a symmetric square of the model's effects and the response that a block has.
+fn gathered(block: &Block, whole: &[f64], side: usize) -> Vec<f64> {
+    let places: Vec<usize> = block.effects.iter().map(|effect| *effect as usize).chain([side - 1]).collect();
+    places.iter().flat_map(|i| places.iter().map(move |j| whole[i * side + j])).collect()
 }

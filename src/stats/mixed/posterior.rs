@@ -1,5 +1,6 @@
 //! What one block's readings say of its own effects, given the fit.
 
+use super::columns::kept_effects;
 use super::relative_covariance::{RelativeCovariance, for_each_copy};
 use super::{Block, BlockBuilder, Criterion, MixedError, MixedFit, Objective};
 use crate::stats::dense::{solve_lower, solve_lower_transposed};
@@ -14,9 +15,13 @@ pub struct BlockPosterior {
     fixed: usize,
     sigma: f64,
     inner: f64,
+    inner_slope: f64,
+    /// Which of the shared and fixed columns are kept.
     kept: Vec<bool>,
     beta: Vec<f64>,
     factor: Vec<f64>,
+    /// By shared and fixed effect: its ratio to what it is in the factor.
+    ratios: Vec<f64>,
     /// Z with `M = Z Zᵀ`, row-major.
     z: Vec<f64>,
     /// `M C`, row-major `outer × (fixed + 1)`.
@@ -31,12 +36,12 @@ impl BlockPosterior {
     /// down at the fit's θ.
     pub fn new(fit: &MixedFit, block: &Block) -> Result<Self, MixedError> {
         let undefined = || MixedError::Undefined { theta: fit.theta.clone() };
-        let block = block.keeping(&fit.kept);
+        let block = block.keeping(&kept_effects(&fit.structure, &fit.kept));
         let blocks = std::slice::from_ref(&block);
         let objective = Objective::new(&fit.structure, blocks, Criterion::Ml);
         let factors: RelativeCovariance = objective.factors(&fit.theta)?;
         let (m, q) = (block.size, block.outer);
-        let p = fit.structure.fixed.len();
+        let p = fit.structure.effects();
         let (mut z, mut pull) = (vec![0.0; q * q], vec![0.0; q * (p + 1)]);
         let work = objective.reduced(&block, &factors).ok_or_else(undefined)?;
         for_each_copy(&fit.structure, &block, |term, at| {
@@ -48,8 +53,9 @@ impl BlockPosterior {
             }
         });
         for i in 0..q {
-            for k in 0..=p {
-                pull[i * (p + 1) + k] = (0..q).map(|t| z[i * q + t] * work[(q + k) * m + t]).sum();
+            for k in 0..m - q {
+                let to = block.effects.get(k).map_or(p, |effect| *effect as usize);
+                pull[i * (p + 1) + to] = (0..q).map(|t| z[i * q + t] * work[(q + k) * m + t]).sum();
             }
         }
         Ok(Self {
@@ -57,15 +63,17 @@ impl BlockPosterior {
             fixed: p,
             sigma: fit.sigma(),
             inner: factors.inner,
-            kept: fit.kept.clone(),
+            inner_slope: factors.inner_slope,
+            kept: kept_effects(&fit.structure, &fit.kept),
             beta: fit.beta.clone(),
             factor: fit.factor.clone(),
+            ratios: fit.effect_ratios(),
             z,
             pull,
         })
     }
 
-    /// Fixed effects kept: length of the first part of a draw.
+    /// Shared effects and fixed effects kept: length of the first part of a draw.
     #[must_use]
     pub fn fixed(&self) -> usize {
         self.fixed
@@ -83,7 +91,7 @@ impl BlockPosterior {
     pub fn draw(&self, normals: &[f64], draw: &mut Vec<f64>) {
         let (p, q) = (self.fixed, self.outer);
         draw.clear();
-        draw_fixed(&self.factor, &self.beta, self.sigma, normals, draw);
+        draw_fixed(&self.factor, &self.ratios, &self.beta, self.sigma, normals, draw);
         for i in 0..q {
             let mut value = self.outer_mean(i);
             for (k, beta) in draw[..p].iter().enumerate() {
@@ -135,6 +143,7 @@ impl BlockPosterior {
             }
         }
         mean += fixed.iter().zip(&self.beta).map(|(weight, beta)| weight * beta).sum::<f64>();
+        fixed.iter_mut().zip(&self.ratios).for_each(|(weight, ratio)| *weight *= ratio);
         solve_lower(&self.factor, p, &mut fixed);
         for (sum, value) in root.iter_mut().zip(fixed) {
             *sum = self.sigma * value;
@@ -142,21 +151,57 @@ impl BlockPosterior {
         Combination { mean, root }
     }
 
-    /// Mean and standard deviation of an inner effect given a draw: `constant − Σ weights · draw`, and `sd`. A level that
-    /// was never read has its prior; an unpenalised level never read is `None`, and so is one of a builder for another structure.
+    /// Mean and standard deviation of an inner effect given a draw and, where the model has inner slopes, that of its unit:
+    /// `constant − Σ weights · draw − per_slope · slope`, and `sd`. A level that was never read has its prior; an unpenalised
+    /// level never read is `None`, and so is one of a builder for another structure.
     #[must_use]
     pub fn inner(&self, builder: &BlockBuilder, level: usize, prior: LevelPrior) -> Option<InnerPosterior> {
-        let columns = self.fixed + self.outer;
         let (n, sums) = builder.level_sums(level).unwrap_or((0.0, &[]));
-        if !sums.is_empty() && sums.len() != self.outer + self.kept.len() + 1 {
-            return None;
-        }
         let kappa = match prior {
             LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
             LevelPrior::Unpenalised if n > 0.0 => 1.0 / n,
             LevelPrior::Unpenalised => return None,
         };
-        let mut weights = vec![0.0; columns];
+        let mut found = self.given_draw(sums, kappa)?;
+        found.per_slope = kappa * builder.level_slope(level).unwrap_or(0.0);
+        Some(found)
+    }
+
+    /// Mean and standard deviation of the slope of a unit given a draw; `levels` are all levels of the unit with their priors.
+    /// A unit that was never read has its prior; `None` where the model has no inner slopes or the builder is another's.
+    #[must_use]
+    pub fn inner_slope(
+        &self,
+        builder: &BlockBuilder,
+        unit: usize,
+        levels: &[(usize, LevelPrior)],
+    ) -> Option<InnerPosterior> {
+        let ratio = self.inner_slope * self.inner_slope;
+        if ratio <= 0.0 {
+            return None;
+        }
+        let Some((mut square, sums)) = builder.unit_sums(unit) else { return self.given_draw(&[], ratio) };
+        let mut sums = sums.to_vec();
+        for &(level, prior) in levels {
+            let (Some((n, of_level)), Some(x)) = (builder.level_sums(level), builder.level_slope(level)) else {
+                continue;
+            };
+            let kappa = match prior {
+                LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
+                LevelPrior::Unpenalised => 1.0 / n,
+            };
+            square -= kappa * x * x;
+            sums.iter_mut().zip(of_level).for_each(|(sum, value)| *sum -= kappa * x * value);
+        }
+        self.given_draw(&sums, ratio / (1.0 + ratio * square.max(0.0)))
+    }
+
+    /// `κ (s_y − s · draw)` with the sums of all columns, and `σ √κ`.
+    fn given_draw(&self, sums: &[f64], kappa: f64) -> Option<InnerPosterior> {
+        if !sums.is_empty() && sums.len() != self.outer + self.kept.len() + 1 {
+            return None;
+        }
+        let mut weights = vec![0.0; self.fixed + self.outer];
         let mut constant = 0.0;
         if let Some(last) = sums.last() {
             constant = kappa * last;
@@ -168,23 +213,23 @@ impl BlockPosterior {
                 *weight = kappa * sum;
             }
         }
-        Some(InnerPosterior { constant, weights, sd: self.sigma * kappa.sqrt() })
+        Some(InnerPosterior { constant, weights, per_slope: 0.0, sd: self.sigma * kappa.sqrt() })
     }
 }
 
 /// Appends a draw of the fixed effects, `β̂ + σ L_X⁻ᵀ z`; numbers that are missing count as zeros.
-fn draw_fixed(factor: &[f64], beta: &[f64], sigma: f64, normals: &[f64], draw: &mut Vec<f64>) {
+fn draw_fixed(factor: &[f64], ratios: &[f64], beta: &[f64], sigma: f64, normals: &[f64], draw: &mut Vec<f64>) {
     let from = draw.len();
     draw.extend((0..beta.len()).map(|k| normals.get(k).copied().unwrap_or(0.0) * sigma));
     solve_lower_transposed(factor, beta.len(), &mut draw[from..]);
-    draw[from..].iter_mut().zip(beta).for_each(|(x, b)| *x += b);
+    draw[from..].iter_mut().zip(beta).zip(ratios).for_each(|((x, b), ratio)| *x = *x * ratio + b);
 }
 
 impl MixedFit {
     /// Appends a draw of the fixed effects from as many standard normal numbers: the first part of
     /// [`BlockPosterior::draw`], which is the same for every block.
     pub(crate) fn draw_fixed(&self, normals: &[f64], draw: &mut Vec<f64>) {
-        draw_fixed(&self.factor, &self.beta, self.sigma(), normals, draw);
+        draw_fixed(&self.factor, &self.effect_ratios(), &self.beta, self.sigma(), normals, draw);
     }
 }
 
@@ -213,6 +258,8 @@ pub struct InnerPosterior {
     pub constant: f64,
     /// Weights of the draw (fixed effects, then outer effects).
     pub weights: Vec<f64>,
+    /// How much the mean falls per unit of the slope of the level's unit.
+    pub per_slope: f64,
     /// Standard deviation, response units.
     pub sd: f64,
 }

@@ -1,6 +1,6 @@
 //! Where a search begins.
 
-use super::columns::{independent_columns, pick};
+use super::columns::{independent_columns, kept_effects, pick};
 use super::curvature::{Curvature, MANY_BLOCKS};
 use super::relative_covariance::for_each_copy;
 use super::search::{evaluated_at, remembering};
@@ -29,6 +29,7 @@ impl Start {
         let kept = independent_columns(&model, &some);
         if kept.contains(&false) {
             model.fixed = pick(&model.fixed, &kept, true);
+            let kept = kept_effects(&model, &kept);
             some = some.iter().map(|block| block.keeping(&kept)).collect();
         }
         let objective = Objective::new(&model, &some, spec.criterion);
@@ -61,15 +62,29 @@ pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
             }
         });
     }
+    let per_root = |sum: f64| if sum > 0.0 { (observations / sum).sqrt() } else { 1.0 };
     let mut scale = Vec::with_capacity(structure.parameters());
     if structure.inner.is_some() {
         scale.push(1.0);
+    }
+    if structure.inner_slope.is_some() {
+        scale.push(per_root(blocks.iter().flat_map(|block| &block.sloped).map(|unit| unit.square).sum()));
     }
     for (term, sums) in structure.outer.iter().zip(&squares) {
         scale.extend(term.places().map(|place| {
             let mean = sums[place / term.width] / observations;
             if mean > 0.0 { 1.0 / mean.sqrt() } else { 1.0 }
         }));
+    }
+    let mut first = 0;
+    for term in &structure.shared {
+        let columns = first..first + term.levels;
+        first += term.levels;
+        let of_block = |block: &Block| -> f64 {
+            let mine = block.effects.iter().zip(&block.scale[block.outer..]);
+            mine.filter(|(effect, _)| columns.contains(&(**effect as usize))).map(|(_, square)| square).sum()
+        };
+        scale.push(per_root(blocks.iter().map(of_block).sum()));
     }
     scale
 }
@@ -78,11 +93,10 @@ pub(super) fn start_scale(structure: &Structure, blocks: &[Block]) -> Vec<f64> {
 pub(super) fn start_point(objective: &Objective<'_>, scale: &[f64]) -> Vec<f64> {
     let structure = objective.structure();
     let mut start = Vec::with_capacity(scale.len());
-    if structure.inner.is_some() {
-        start.push(1.0);
-    }
+    start.resize(structure.first_outer(), 1.0);
     for term in &structure.outer {
         start.extend(term.places().map(|place| if place % (term.width + 1) == 0 { 1.0 } else { 0.0 }));
     }
+    start.resize(start.len() + structure.shared.len(), 1.0);
     start
 }

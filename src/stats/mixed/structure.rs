@@ -67,8 +67,18 @@ impl OuterTerm {
     }
 }
 
-/// The parts of a model: inner effects or not, outer terms, names of the fixed columns.
+/// One shared term: effects that all blocks have in common, each with a column of its own, independent, of one variance.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SharedTerm {
+    /// Name, for messages and rows.
+    pub name: String,
+    /// Effects.
+    pub levels: usize,
+}
+
+/// The parts of a model: inner effects or not, outer terms, names of the fixed columns, and where there are any, slopes of the
+/// inner effects and effects that blocks share.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Structure {
     /// Name of the inner effects, if the model has any.
     pub inner: Option<String>,
@@ -76,13 +86,40 @@ pub struct Structure {
     pub outer: Vec<OuterTerm>,
     /// Names of the fixed columns.
     pub fixed: Vec<String>,
+    /// Name of the inner slopes, if the model has any: each unit of inner levels has a slope of its own on a given variable.
+    #[serde(default)]
+    pub inner_slope: Option<String>,
+    /// Effects that blocks share. Their columns stand before the fixed ones.
+    #[serde(default)]
+    pub shared: Vec<SharedTerm>,
 }
 
 impl Structure {
-    /// How many parameters θ has: the inner ratio, then each outer term's factor.
+    /// How many parameters θ has: the inner ratio, that of the inner slopes, each outer term's factor, each shared term's ratio.
     #[must_use]
     pub fn parameters(&self) -> usize {
-        usize::from(self.inner.is_some()) + self.outer.iter().map(OuterTerm::parameters).sum::<usize>()
+        self.first_outer() + self.outer.iter().map(OuterTerm::parameters).sum::<usize>() + self.shared.len()
+    }
+
+    /// Place in θ of the first outer term's factor.
+    pub(crate) fn first_outer(&self) -> usize {
+        usize::from(self.inner.is_some()) + usize::from(self.inner_slope.is_some())
+    }
+
+    /// Place in θ of the inner slopes' ratio.
+    pub(crate) fn slope_place(&self) -> Option<usize> {
+        self.inner_slope.as_ref().map(|_| usize::from(self.inner.is_some()))
+    }
+
+    /// Columns of the shared effects.
+    #[must_use]
+    pub fn shared_columns(&self) -> usize {
+        self.shared.iter().map(|term| term.levels).sum()
+    }
+
+    /// Columns of the shared and the fixed effects.
+    pub(crate) fn effects(&self) -> usize {
+        self.shared_columns() + self.fixed.len()
     }
 }
 

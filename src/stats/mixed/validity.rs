@@ -30,6 +30,8 @@ impl MixedFit {
     /// `None` when every method of the fit is safe to call and draws from it are finite.
     fn fault(&self) -> Option<&'static str> {
         let structure = &self.structure;
+        let small = structure.shared.iter().try_fold(structure.fixed.len(), |sum, term| sum.checked_add(term.levels));
+        let Some(n) = small.filter(|n| *n <= self.beta.len()) else { return Some("shared effects") };
         let p = structure.fixed.len();
         let kept = self.kept.iter().filter(|keep| **keep).count();
         let columns = self.kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
@@ -46,9 +48,9 @@ impl MixedFit {
         let checks = [
             (kept == p && self.kept.len() == p + self.dropped().len(), "kept columns"),
             (self.theta.len() == structure.parameters(), "length of theta"),
-            (self.beta.len() == p && self.fixed().len() == p, "length of the estimates"),
-            (self.unscaled.len() == p * p && self.factor.len() == p * p, "size of the covariance"),
-            (self.freedom_fits(p), "degrees of freedom"),
+            (self.beta.len() == n && self.fixed().len() == p, "length of the estimates"),
+            (self.unscaled.len() == n * n && self.factor.len() == n * n, "size of the covariance"),
+            (self.freedom_fits(n), "degrees of freedom"),
         ];
         if let Some((_, what)) = checks.iter().find(|(right, _)| !right) {
             return Some(what);
@@ -58,7 +60,7 @@ impl MixedFit {
             spread.sd.iter().all(|sd| (0.0..f64::INFINITY).contains(sd))
                 && spread.correlation.iter().all(|r| r.abs() <= 1.0)
         });
-        let effects = self.fixed().iter().zip(columns).zip(&structure.fixed).zip(&self.beta).all(
+        let effects = self.fixed().iter().zip(columns).zip(&structure.fixed).zip(&self.beta[n - p..]).all(
             |(((effect, column), name), beta)| {
                 effect.column == column
                     && effect.name == *name
@@ -71,13 +73,13 @@ impl MixedFit {
         let checks = [
             (self.sigma() > 0.0 && self.sigma().is_finite(), "spread of readings"),
             (spreads, "spreads"),
-            (finite(&self.theta) && (structure.inner.is_none() || self.theta[0] >= 0.0), "theta"),
+            (finite(&self.theta) && self.theta[..structure.first_outer()].iter().all(|ratio| *ratio >= 0.0), "theta"),
             (finite(&self.beta) && effects, "estimates"),
-            (finite(&self.unscaled) && positive_diagonal(&self.unscaled, p), "covariance"),
+            (finite(&self.unscaled) && positive_diagonal(&self.unscaled, n - p..n, n), "covariance"),
             (
                 finite(&self.factor)
-                    && positive_diagonal(&self.factor, p)
-                    && factored(&self.factor, &self.unscaled, p),
+                    && positive_diagonal(&self.factor, 0..n, n)
+                    && factored(&self.factor, &self.unscaled, &self.effect_ratios()),
                 "factor of the covariance",
             ),
             (self.deviance().is_finite(), "deviance"),
@@ -95,7 +97,13 @@ impl MixedFit {
             (self.kept.len() == whole.fixed.len(), "kept columns"),
             (!self.structure.fixed.is_empty(), "fixed columns"),
             (names.all(|(column, name)| whole.fixed.get(column) == Some(name)), "names of fixed columns"),
-            (self.structure.outer == whole.outer && self.structure.inner == whole.inner, "random terms"),
+            (
+                self.structure.outer == whole.outer
+                    && self.structure.inner == whole.inner
+                    && self.structure.inner_slope == whole.inner_slope
+                    && self.structure.shared == whole.shared,
+                "random terms",
+            ),
             (self.sigma() <= LARGEST, "spread of readings"),
             (self.outer().iter().all(|spread| small(&spread.sd)), "spreads"),
             (small(&self.theta), "theta"),
@@ -106,19 +114,22 @@ impl MixedFit {
     }
 }
 
-/// Whether the diagonal of a square is above zero.
-fn positive_diagonal(square: &[f64], p: usize) -> bool {
-    (0..p).all(|k| square[k * p + k] > 0.0)
+/// Whether a part of the diagonal of a square of that side is above zero.
+fn positive_diagonal(square: &[f64], part: std::ops::Range<usize>, side: usize) -> bool {
+    part.into_iter().all(|k| square[k * side + k] > 0.0)
 }
 
-/// Whether `L Lᵀ` times the covariance is the identity to a rounding that no damage leaves.
-fn factored(factor: &[f64], unscaled: &[f64], p: usize) -> bool {
+/// Whether `L Lᵀ` times the covariance, each effect taken over its ratio, is the identity to a rounding that no damage leaves.
+fn factored(factor: &[f64], unscaled: &[f64], ratios: &[f64]) -> bool {
+    let p = ratios.len();
+    let there: Vec<usize> = (0..p).filter(|k| ratios[*k] != 0.0).collect();
     let precision =
         |i: usize, j: usize| -> f64 { (0..=i.min(j)).map(|k| factor[i * p + k] * factor[j * p + k]).sum() };
-    let scale = |k: usize| unscaled[k * p + k].sqrt();
-    (0..p).all(|i| {
-        (0..p).all(|j| {
-            let product: f64 = (0..p).map(|k| precision(i, k) * unscaled[k * p + j]).sum();
+    let covariance = |i: usize, j: usize| unscaled[i * p + j] / (ratios[i] * ratios[j]);
+    let scale = |k: usize| covariance(k, k).sqrt();
+    there.iter().all(|&i| {
+        there.iter().all(|&j| {
+            let product: f64 = there.iter().map(|&k| precision(i, k) * covariance(k, j)).sum();
             let identity = if i == j { 1.0 } else { 0.0 };
             // in units of the standard errors, so that columns of any size count alike
             ((product - identity) * scale(i) / scale(j)).abs() < 1e-3

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::stats::mixed::Criterion;
-use crate::wear::{Reduction, ShapeChoice, WearError, WearFit, WearSpec};
+use crate::wear::{Reduction, WearError, WearFit, WearSpec};
 
 /// A likelihood-ratio test of a model against a smaller one within it, both by ML.
 ///
@@ -35,9 +35,14 @@ impl WearSpec {
     /// [`WearError::NotNested`] when the smaller model is not within the larger, otherwise as [`WearSpec::fit`].
     pub fn likelihood_ratio(&self, smaller: &WearSpec, reduction: &Reduction) -> Result<LikelihoodRatio, WearError> {
         let large = self.clone().criterion(Criterion::Ml).fit_reduced(reduction)?;
-        let given = ShapeChoice::Given(large.shape());
-        let small = smaller.clone().criterion(Criterion::Ml).shape(given).fit_reduced(reduction)?;
-        large.against(&small)
+        let basis = &large.components[0].basis;
+        // where the options leave it open, the smaller has the further random terms of the larger
+        let random = smaller.pinned().map_or(large.random, |pinned| pinned.random);
+        let fit =
+            |spec: &WearSpec, random| spec.clone().criterion(Criterion::Ml).fit_as(reduction, random, basis, &[]);
+        let small = fit(smaller, random)?;
+        // an average has no likelihood: its heaviest component stands for it
+        if large.averaged { fit(self, large.random)?.against(&small) } else { large.against(&small) }
     }
 
     /// Tests each covariate of this model: the model with all of them against the one without it.
@@ -70,6 +75,15 @@ impl WearFit {
         };
         if let Some(term) = small_fixed.iter().chain(&small_outer).find(|name| !known(name)) {
             return Err(WearError::NotNested { term: term.clone() });
+        }
+        let inner = |fit: &WearFit| fit.random.line_rate;
+        let shared = |fit: &WearFit| fit.random.model_rate;
+        for (there, larger, name) in
+            [(inner(small), inner(self), "line:rate"), (shared(small), shared(self), "model:material:row")]
+        {
+            if there && !larger {
+                return Err(WearError::NotNested { term: name.to_owned() });
+            }
         }
         let variances = self.mixed().theta().len().saturating_sub(small.mixed().theta().len());
         let freedom = large_fixed.len().saturating_sub(small_fixed.len()) + variances;

@@ -1,5 +1,7 @@
 //! Fitting, choosing the time shape, and the fit as rows and documents.
 
+pub(super) mod averaging;
+pub(super) mod choice;
 pub(super) mod compare;
 pub(super) mod outcome;
 pub(super) mod results;

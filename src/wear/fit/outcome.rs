@@ -15,12 +15,16 @@ pub struct TermRow {
     pub lower: f64,
     /// Upper end of the 95 % interval.
     pub upper: f64,
+    /// Satterthwaite degrees of freedom of the standard error (a million stands for normal).
+    pub df: f64,
+    /// Two-sided p value of no such effect.
+    pub p: f64,
 }
 
 /// One spread (standard deviation) or correlation of the random part.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SpreadRow {
-    /// `wing`, `wing:row`, `check`, `line` or `reading`.
+    /// `wing`, `wing:row`, `check`, `line`, `model` or `reading`.
     pub group: String,
     /// `offset` (mm), `rate` (mm/m in the first 100 h) or `offset,rate` (the correlation).
     pub effect: String,

@@ -5,8 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::check::Fleet;
 use crate::wear::fit::wear_fit::Component;
 use crate::wear::inference::residuals::WingResiduals;
-use crate::wear::model::spec::ReducedModel;
-use crate::wear::{Diagnostic, Reduction, Shape, ShapeChoice, WearError, WearFit, WearSpec};
+use crate::wear::{Diagnostic, Reduction, ShapeChoice, WearError, WearFit, WearSpec};
 use crate::wing::Side;
 
 /// Most rounds of reweighting for one time shape.
@@ -93,25 +92,23 @@ impl WearSpec {
         let mut fit = self.fit_reduced(&reduction)?;
         let mut rounds = 0;
         let mut settled = false;
-        // a shape whose scale is estimated is searched again with the weights found
+        // a model that is chosen, or whose scale is estimated, is looked for again with the weights found
         let searches = if matches!(self.shape, ShapeChoice::Given(_)) { 1 } else { 2 };
         for _ in 0..searches {
             settled = false;
-            let shape = fit.shape();
+            let (random, basis) = (fit.random, fit.components[0].basis.clone());
             for _ in 0..ROUNDS {
                 rounds += 1;
                 let (next, change) = rule.weights(&fit, &reduction, &weights)?;
                 weights = next;
-                fit = self.weighted(&reduction, &weights, shape)?;
+                fit = self.fit_as(&reduction, random, &basis, &weights)?;
                 if change < SETTLED {
                     settled = true;
                     break;
                 }
             }
             if !matches!(self.shape, ShapeChoice::Given(_)) {
-                let mut model = ReducedModel::new(self, &reduction)?;
-                model.weights.clone_from(&weights);
-                fit = model.fit_all()?;
+                fit = self.fit_weighted(&reduction, &weights)?;
             }
         }
         let residuals = residuals(&fit, &reduction, &weights)?;
@@ -154,13 +151,6 @@ impl WearSpec {
             });
         }
         Ok(RobustWear { fit, down_weighted, rounds })
-    }
-
-    fn weighted(&self, reduction: &Reduction, weights: &[Vec<f64>], shape: Shape) -> Result<WearFit, WearError> {
-        let spec = self.clone().shape(ShapeChoice::Given(shape));
-        let mut model = ReducedModel::new(&spec, reduction)?;
-        model.weights = weights.to_vec();
-        model.fit_all()
     }
 }
 

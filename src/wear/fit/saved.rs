@@ -11,7 +11,7 @@ use crate::wing::{LineSet, shown};
 /// What the file says it is.
 const FORMAT: &str = "linedrift wear fit";
 /// Version of the file's layout; another one is refused.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 /// No wing flies longer, h.
 const MOST_HOURS_H: f64 = 1e6;
 
@@ -281,8 +281,8 @@ impl WearFit {
     pub(crate) fn fault(&self) -> Option<&'static str> {
         let Some(first) = self.components.first() else { return Some("time shapes") };
         let scales = self.components.iter().all(|component| {
-            component.shape.scale_h().is_none_or(|scale_h| (1e-3..=MOST_HOURS_H).contains(&scale_h))
-                && component.shape.name() == first.shape.name()
+            let mut shapes = component.basis.shapes();
+            shapes.all(|shape| shape.scale_h().is_none_or(|scale_h| (1e-3..=MOST_HOURS_H).contains(&scale_h)))
                 && (0.0..=1.0).contains(&component.weight)
         });
         let total: f64 = self.components.iter().map(|component| component.weight).sum();
@@ -298,8 +298,10 @@ impl WearFit {
         }
         // every component keeps the same columns, and the reported rows are those of the first
         let kept = self.components.iter().all(|component| component.mixed.fixed().len() == first.mixed.fixed().len());
-        let terms = first.mixed.fixed().iter().map(|effect| (&effect.name, effect.estimate));
-        let rows = self.terms().iter().map(|term| (&term.term, term.estimate));
+        // an average's estimates are those of no component
+        let own = |estimate: f64| if self.averaged { 0.0 } else { estimate };
+        let terms = first.mixed.fixed().iter().map(|effect| (&effect.name, own(effect.estimate)));
+        let rows = self.terms().iter().map(|term| (&term.term, own(term.estimate)));
         let spread = self.spread().iter().all(|row| row.sd.is_none_or(|sd| sd >= 0.0));
         if kept && terms.eq(rows) && spread { None } else { Some("reported terms") }
     }

@@ -4,18 +4,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::stats::mixed::{Criterion, MixedError};
 use crate::wear::model::spec::ReducedModel;
+use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::{Diagnostic, Shape};
 
 /// Scales tried first, h; the first and last are the bounds.
-const GRID_H: [f64; 8] = [2.0, 6.0, 18.0, 54.0, 160.0, 480.0, 1500.0, 5000.0];
+pub(crate) const GRID_H: [f64; 8] = [2.0, 6.0, 18.0, 54.0, 160.0, 480.0, 1500.0, 5000.0];
 /// 95 % point of χ² with one degree of freedom: half-width of a profile-likelihood interval.
 const CHI2_95: f64 = 3.841_458_820_694_124;
 /// Points that carry the uncertainty of the scale.
 const POINTS: usize = 9;
-/// A difference in AIC below which two shapes are called undecided (Burnham and Anderson, Model Selection and Multimodel
-/// Inference, 2nd ed., section 2.6; memory).
-const UNDECIDED_AIC: f64 = 2.0;
-
 /// Which time shape to fit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -26,7 +23,7 @@ pub enum ShapeChoice {
     Log,
     /// Saturating, its scale estimated.
     Saturating,
-    /// The one of linear, log and saturating that has the lowest AIC.
+    /// Linear, log and saturating, averaged by weight.
     Auto,
 }
 
@@ -47,10 +44,10 @@ pub struct ScaleInterval {
     pub upper_h: Option<f64>,
 }
 
-/// How one time shape does against the others, by ML.
+/// How one time shape does against the others, by ML; where one material has its own, `kind` and `scale_h` are of that one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ShapeComparison {
-    /// `linear`, `log` or `saturating`.
+    /// `linear`, `log` or `saturating`; `saturating of uhmwpe` where only that material has it and all else is linear.
     pub kind: String,
     /// Scale, h.
     pub scale_h: Option<f64>,
@@ -60,14 +57,14 @@ pub struct ShapeComparison {
     pub aic: f64,
     /// Schwarz's criterion, with the number of wings as the sample size.
     pub bic: f64,
-    /// Akaike weight: share of support among the three.
+    /// Akaike weight: share of support among all.
     pub weight: f64,
 }
 
 /// One time shape and the weight it has.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ShapeComponent {
-    pub(crate) shape: Shape,
+    pub(crate) basis: TimeBasis,
     pub(crate) weight: f64,
 }
 
@@ -75,24 +72,28 @@ pub(crate) struct ShapeComponent {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct ShapeSearch {
     /// The chosen shape first; then, where its scale was estimated, the points that carry its uncertainty (the first then
-    /// has weight zero).
+    /// has weight zero). Where shapes are averaged, the heaviest first.
     pub(crate) components: Vec<ShapeComponent>,
     pub(crate) interval: Option<ScaleInterval>,
     pub(crate) comparison: Vec<ShapeComparison>,
     pub(crate) diagnostics: Vec<Diagnostic>,
+    /// Whether estimates are the mean over the components.
+    pub(crate) averaged: bool,
+    /// Why the model is what it is.
+    pub(crate) why: String,
     /// Where the fits should start.
     pub(crate) start: Vec<f64>,
 }
 
 /// A kind of shape that has a scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
+pub(crate) enum Kind {
     Log,
     Saturating,
 }
 
 impl Kind {
-    fn at(self, ln_scale: f64) -> Shape {
+    pub(crate) fn at(self, ln_scale: f64) -> Shape {
         let scale_h = ln_scale.exp();
         match self {
             Kind::Log => Shape::Log { scale_h },
@@ -107,69 +108,21 @@ impl ShapeSearch {
             ShapeChoice::Given(shape) => Ok(Self::known(shape)),
             ShapeChoice::Log => Ok(Profile::new(model, Kind::Log)?.search()),
             ShapeChoice::Saturating => Ok(Profile::new(model, Kind::Saturating)?.search()),
-            ShapeChoice::Auto => Self::best(model),
+            ShapeChoice::Auto => Ok(Self::known(Shape::LINEAR)),
         }
     }
 
-    fn known(shape: Shape) -> Self {
+    /// One shape that is not searched.
+    pub(crate) fn known(basis: impl Into<TimeBasis>) -> Self {
         Self {
-            components: vec![ShapeComponent { shape, weight: 1.0 }],
+            components: vec![ShapeComponent { basis: basis.into(), weight: 1.0 }],
+            averaged: false,
+            why: String::new(),
             interval: None,
             comparison: Vec::new(),
             diagnostics: Vec::new(),
             start: Vec::new(),
         }
-    }
-
-    fn best(model: &ReducedModel<'_>) -> Result<Self, MixedError> {
-        let linear = model.fit(Shape::LINEAR, Criterion::Ml, &[])?;
-        let profiles = [Profile::new(model, Kind::Log)?, Profile::new(model, Kind::Saturating)?];
-        let parameters = (linear.fixed().len() + linear.theta().len() + 1) as f64;
-        let wings = model.reduction.wings.len() as f64;
-        let row = |shape: Shape, deviance: f64| {
-            let count = parameters + if shape.scale_h().is_some() { 1.0 } else { 0.0 };
-            ShapeComparison {
-                kind: shape.name().to_owned(),
-                scale_h: shape.scale_h(),
-                deviance,
-                aic: deviance + 2.0 * count,
-                bic: deviance + wings.ln() * count,
-                weight: 0.0,
-            }
-        };
-        let mut comparison = vec![row(Shape::LINEAR, linear.deviance())];
-        comparison.extend(
-            profiles.iter().map(|profile| row(profile.kind.at(profile.best.ln_scale), profile.best.deviance)),
-        );
-        let lowest = comparison.iter().map(|row| row.aic).fold(f64::INFINITY, f64::min);
-        let total: f64 = comparison.iter().map(|row| (-(row.aic - lowest) / 2.0).exp()).sum();
-        for row in &mut comparison {
-            row.weight = (-(row.aic - lowest) / 2.0).exp() / total;
-        }
-        let chosen = comparison.iter().position(|row| row.aic <= lowest).unwrap_or(0);
-        let mut search = match chosen.checked_sub(1).and_then(|k| profiles.get(k)) {
-            Some(profile) => profile.search(),
-            None => Self { start: linear.minimum().end.clone(), ..Self::known(Shape::LINEAR) },
-        };
-        let rivals: Vec<&str> = comparison
-            .iter()
-            .enumerate()
-            .filter(|(k, row)| *k != chosen && row.aic - lowest < UNDECIDED_AIC)
-            .map(|(_, row)| row.kind.as_str())
-            .collect();
-        if !rivals.is_empty() {
-            search.diagnostics.push(Diagnostic {
-                code: "shape_undecided".to_owned(),
-                message: format!(
-                    "These readings cannot tell the {} shape from {} (AIC within {UNDECIDED_AIC}). Forecasts far past the \
-                     data depend on the choice; longer histories would decide it.",
-                    comparison[chosen].kind,
-                    rivals.join(" or ")
-                ),
-            });
-        }
-        search.comparison = comparison;
-        Ok(search)
     }
 }
 
@@ -255,12 +208,12 @@ impl<'a> Profile<'a> {
         };
         let (from, to) = (reach(lower, low), reach(upper, high));
         // the estimate itself stands first and carries no weight: the points after it do
-        let mut components = vec![ShapeComponent { shape: self.kind.at(centre), weight: 0.0 }];
+        let mut components = vec![ShapeComponent { basis: self.kind.at(centre).into(), weight: 0.0 }];
         for k in 0..POINTS {
             let ln_scale = from + (to - from) * (k as f64 + 0.5) / POINTS as f64;
             if let Ok(point) = evaluate(self.model, self.kind, ln_scale, &self.best.end) {
                 let weight = (-(point.deviance - self.best.deviance) / 2.0).exp();
-                components.push(ShapeComponent { shape: self.kind.at(ln_scale), weight });
+                components.push(ShapeComponent { basis: self.kind.at(ln_scale).into(), weight });
             }
         }
         let total: f64 = components.iter().map(|component| component.weight).sum();
@@ -294,12 +247,14 @@ impl<'a> Profile<'a> {
             }),
             comparison: Vec::new(),
             diagnostics,
+            averaged: false,
+            why: String::new(),
             start: self.best.end.clone(),
         }
     }
 }
 
 fn evaluate(model: &ReducedModel<'_>, kind: Kind, ln_scale: f64, start: &[f64]) -> Result<Point, MixedError> {
-    let fit = model.fit(kind.at(ln_scale), Criterion::Ml, start)?;
+    let fit = model.fit(&kind.at(ln_scale).into(), Criterion::Ml, start)?;
     Ok(Point { ln_scale, deviance: fit.deviance(), end: fit.minimum().end.clone() })
 }

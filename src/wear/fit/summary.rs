@@ -5,6 +5,7 @@ use std::fmt;
 use serde::Serialize;
 
 use crate::stats::mixed::Criterion;
+use crate::wear::fit::wear_fit::ModelChoice;
 use crate::wear::{Diagnostic, ShapeComparison, SpreadRow, TermRow, WearFit};
 
 /// The wear fit as the JSON document `linedrift.wear/1`.
@@ -22,6 +23,7 @@ pub struct WearDocument<'a> {
     converged: bool,
     shape: ShapeDocument,
     shape_comparison: &'a [ShapeComparison],
+    model: ModelChoice,
     terms: &'a [TermRow],
     spread: &'a [SpreadRow],
     dropped_terms: &'a [String],
@@ -58,6 +60,7 @@ impl WearFit {
                 scale_upper_h: self.scale().and_then(|scale| scale.upper_h),
             },
             shape_comparison: self.comparison(),
+            model: self.model(),
             terms: self.terms(),
             spread: self.spread(),
             dropped_terms: self.dropped_terms(),
@@ -97,6 +100,9 @@ impl fmt::Display for WearFit {
         for row in self.comparison() {
             let scale = row.scale_h.map_or_else(String::new, |scale| format!(" at {scale:.1} h"));
             writeln!(f, "  shape {}{scale}: AIC {:.1}, weight {:.3}", row.kind, row.aic, row.weight)?;
+        }
+        if self.averaged || !self.random.names().is_empty() {
+            writeln!(f, "Model: {}", self.model().why)?;
         }
         writeln!(f, "\nRates: mm per metre of line in the first 100 h, negative shrinks; offset in mm")?;
         writeln!(f, "{:<28} {:>10} {:>9}   {:>21}", "term", "estimate", "se", "95 % interval")?;

@@ -2,12 +2,15 @@
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
 use crate::stats::{NORMAL_95, StopReason, student_quantile};
 use crate::wear::fit::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use crate::wear::model::layout::Layout;
+use crate::wear::model::random::RandomTerms;
 use crate::wear::model::spec::ReducedModel;
+use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::reduce::counts::Counts;
 use crate::wear::{Diagnostic, Reduction, SavedFitError, Shape, SpreadRow, TermRow, WearSpec};
 use crate::wing::{LineSet, Row};
@@ -18,8 +21,12 @@ use crate::wing::{LineSet, Row};
 pub struct WearFit {
     pub(crate) spec: WearSpec,
     pub(crate) layout: Layout,
+    pub(crate) random: RandomTerms,
     /// The reported fit first; see [`ShapeSearch`].
     pub(crate) components: Vec<Component>,
+    /// Whether estimates are the mean over the components; otherwise they are those of the first.
+    pub(crate) averaged: bool,
+    why: String,
     scale: Option<ScaleInterval>,
     comparison: Vec<ShapeComparison>,
     readings: usize,
@@ -37,7 +44,10 @@ pub struct WearFit {
 pub(crate) struct UncheckedFit {
     spec: WearSpec,
     layout: Layout,
+    random: RandomTerms,
     components: Vec<Component>,
+    averaged: bool,
+    why: String,
     scale: Option<ScaleInterval>,
     comparison: Vec<ShapeComparison>,
     readings: usize,
@@ -54,12 +64,17 @@ impl TryFrom<UncheckedFit> for WearFit {
     type Error = SavedFitError;
 
     fn try_from(read: UncheckedFit) -> Result<Self, SavedFitError> {
+        let UncheckedFit { random, averaged, ref why, .. } = read;
+        let why = why.clone();
         let UncheckedFit { spec, layout, components, scale, comparison, readings, wings, checks, .. } = read;
         let UncheckedFit { lines, restarted_lines, terms, spread, diagnostics, .. } = read;
         let fit = Self {
             spec,
             layout,
+            random,
             components,
+            averaged,
+            why,
             scale,
             comparison,
             readings,
@@ -78,9 +93,31 @@ impl TryFrom<UncheckedFit> for WearFit {
 /// A fit under one time shape, and its weight among the shapes that the readings leave open.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Component {
-    pub(crate) shape: Shape,
+    pub(crate) basis: TimeBasis,
     pub(crate) weight: f64,
     pub(crate) mixed: MixedFit,
+}
+
+/// Which model a fit is: what was chosen or fixed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ModelChoice {
+    /// Further random terms: `wing:row`, `line:rate`, `model:material:row`.
+    pub random: Vec<&'static str>,
+    /// Time shapes that the figures are averages over; one where nothing was averaged.
+    pub averaged: Vec<AveragedShape>,
+    /// Why it is this model, in a sentence.
+    pub why: String,
+}
+
+/// A time shape and its weight.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AveragedShape {
+    /// `linear`, `log` or `saturating`; `saturating of uhmwpe` where only that material has it and all else is linear.
+    pub shape: String,
+    /// Scale, h.
+    pub scale_h: Option<f64>,
+    /// Weight, all of them adding up to 1.
+    pub weight: f64,
 }
 
 /// Mean drift of one row of a line set since new, with its 95 % confidence interval.
@@ -98,28 +135,30 @@ pub struct RowDrift {
 
 impl WearFit {
     pub(crate) fn new(model: ReducedModel<'_>, fits: Vec<MixedFit>, search: ShapeSearch) -> Self {
-        let ReducedModel { spec, layout, reduction, .. } = model;
+        let ReducedModel { spec, layout, reduction, random, .. } = model;
         let counts = reduction.wings.par_iter().map(Counts::of).reduce(Counts::default, Counts::and);
         let components: Vec<Component> = search
             .components
             .into_iter()
             .zip(fits)
-            .map(|(known, mixed)| Component { shape: known.shape, weight: known.weight, mixed })
+            .map(|(known, mixed)| Component { basis: known.basis, weight: known.weight, mixed })
             .collect();
         let mixed = &components[0].mixed;
         let terms = mixed
             .fixed()
             .iter()
             .map(|fixed| {
-                let mut weights = vec![0.0; layout.structure.fixed.len()];
-                weights[fixed.column] = 1.0;
-                let Combination { se, half, .. } = combination(&components, |_| weights.clone());
+                let mut weights = EffectWeights::zeros(&layout);
+                weights.fixed[fixed.column] = 1.0;
+                let found = combination(&components, search.averaged, |_| weights.clone());
                 TermRow {
                     term: fixed.name.clone(),
-                    estimate: fixed.estimate,
-                    se,
-                    lower: fixed.estimate - half,
-                    upper: fixed.estimate + half,
+                    estimate: found.estimate,
+                    se: found.se,
+                    lower: found.estimate - found.half,
+                    upper: found.estimate + found.half,
+                    df: found.df,
+                    p: found.p(),
                 }
             })
             .collect();
@@ -134,7 +173,10 @@ impl WearFit {
             restarted_lines: counts.restarted_lines,
             spec: spec.clone(),
             layout,
+            random,
             components,
+            averaged: search.averaged,
+            why: search.why,
             scale: search.interval,
             comparison: search.comparison,
             terms,
@@ -197,10 +239,38 @@ impl WearFit {
         self.mixed().minimum().stop == StopReason::Converged
     }
 
-    /// Time shape.
+    /// Time shape: the one given or found, or the heaviest of those averaged.
     #[must_use]
     pub fn shape(&self) -> Shape {
-        self.components[0].shape
+        self.components[0].basis.shape
+    }
+
+    /// Which model this is: further random terms, time shapes averaged over, and why.
+    ///
+    /// All components share the random terms and the columns. [`WearFit::terms`], [`WearFit::drift`], [`WearFit::row_drift`] and
+    /// whatever else is a linear combination average over them: the mean of the estimates, and as variance the mean of the
+    /// variances and the variance of the means (the law of total variance), with Student's t on the heaviest component's degrees
+    /// of freedom. Draws of paths take as many draws of each component as its weight says, and [`crate::wear::PathPosterior`] is
+    /// the mixture; so whoever uses them need not know of the averaging.
+    #[must_use]
+    pub fn model(&self) -> ModelChoice {
+        let averaged = self.components.iter().filter(|component| component.weight > 0.0 && self.averaged);
+        let mut averaged: Vec<AveragedShape> = averaged
+            .map(|Component { basis, weight, .. }| AveragedShape {
+                shape: match &basis.own {
+                    Some(own) => format!("{} of {}", own.shape.name(), own.material),
+                    None => basis.shape.name().to_owned(),
+                },
+                scale_h: basis.own.as_ref().map_or(basis.shape, |own| own.shape).scale_h(),
+                weight: *weight,
+            })
+            .collect();
+        if averaged.is_empty() {
+            let shape = self.shape();
+            averaged.push(AveragedShape { shape: shape.name().to_owned(), scale_h: shape.scale_h(), weight: 1.0 });
+        }
+        let why = if self.why.is_empty() { "As the options fix it.".to_owned() } else { self.why.clone() };
+        ModelChoice { random: self.random.names(), averaged, why }
     }
 
     /// The scale of the time shape with its interval, where it was estimated.
@@ -273,15 +343,12 @@ impl WearFit {
         if !(hours_h >= 0.0 && hours_h.is_finite()) {
             return None;
         }
-        let unit = self.row_weights(set, row, None);
-        if !self.mixed().fixed().iter().any(|effect| unit[effect.column] != 0.0) {
+        let unit = self.row_weights(set, row, None, |_| 1.0);
+        if !self.mixed().fixed().iter().any(|effect| unit.fixed[effect.column] != 0.0) {
             return None;
         }
-        let weights = |shape: Shape| {
-            let g = shape.at(hours_h);
-            unit.iter().map(|weight| weight * g).collect()
-        };
-        let drift = combination(&self.components, weights);
+        let drift =
+            self.combination(|basis| self.row_weights(set, row, None, |material| basis.at(material, hours_h)));
         Some(RowDrift {
             hours_h,
             mean_mm: drift.estimate,
@@ -291,49 +358,95 @@ impl WearFit {
     }
 }
 
-/// A linear combination of the fixed effects.
+impl WearFit {
+    /// A linear combination of the rates, averaged over the components where the fit is an average.
+    pub(crate) fn combination(&self, weights: impl Fn(&TimeBasis) -> EffectWeights) -> Combination {
+        combination(&self.components, self.averaged, weights)
+    }
+}
+
+/// Weights of a linear combination, by shared and by fixed column of the layout.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct EffectWeights {
+    pub(crate) shared: Vec<f64>,
+    pub(crate) fixed: Vec<f64>,
+}
+
+impl EffectWeights {
+    pub(crate) fn zeros(layout: &Layout) -> Self {
+        Self { shared: vec![0.0; layout.structure.shared_columns()], fixed: vec![0.0; layout.structure.fixed.len()] }
+    }
+
+    /// Adds others, times a factor.
+    pub(crate) fn add(&mut self, others: &Self, factor: f64) {
+        self.shared.iter_mut().zip(&others.shared).for_each(|(sum, value)| *sum += factor * value);
+        self.fixed.iter_mut().zip(&others.fixed).for_each(|(sum, value)| *sum += factor * value);
+    }
+}
+
+/// A linear combination of the rates.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Combination {
     pub(crate) estimate: f64,
     pub(crate) se: f64,
     /// Half-width of its 95 % interval.
     pub(crate) half: f64,
+    /// Degrees of freedom of its standard error.
+    pub(crate) df: f64,
 }
 
-/// `w(shape)ᵀβ` under the reported shape, its variance that of the estimates and of the shape's scale together: the mean over
-/// the components of `wᵀ Var(β) w + (wᵀβ − reported)²`.
-pub(crate) fn combination(components: &[Component], weights: impl Fn(Shape) -> Vec<f64>) -> Combination {
-    let reported = Part::new(&components[0], &weights);
-    let variance: f64 = components
-        .iter()
-        .filter(|component| component.weight > 0.0)
-        .map(|component| {
-            let part = Part::new(component, &weights);
-            component.weight * (part.variance + (part.estimate - reported.estimate).powi(2))
-        })
-        .sum();
+impl Combination {
+    /// Two-sided p value of the null hypothesis that it is zero.
+    pub(crate) fn p(self) -> f64 {
+        if self.se <= 0.0 {
+            return if self.estimate == 0.0 { 1.0 } else { 0.0 };
+        }
+        let t = -(self.estimate / self.se).abs();
+        StudentsT::new(0.0, 1.0, self.df).map_or(1.0, |of| (2.0 * of.cdf(t)).clamp(0.0, 1.0))
+    }
+}
+
+/// `wᵀβ`, its variance that of the estimates and of the time shape together: the mean over the components of
+/// `wᵀ Var(β) w + (wᵀβ − m)²`, with `m` the mean over the components where the fit is an average of them, otherwise what the
+/// reported one says.
+pub(crate) fn combination(
+    components: &[Component],
+    averaged: bool,
+    weights: impl Fn(&TimeBasis) -> EffectWeights,
+) -> Combination {
+    let parts: Vec<(f64, Part)> =
+        components.iter().map(|component| (component.weight, Part::new(component, &weights))).collect();
+    let reported = &parts[0].1;
+    let estimate =
+        if averaged { parts.iter().map(|(weight, part)| weight * part.estimate).sum() } else { reported.estimate };
+    let variance: f64 =
+        parts.iter().map(|(weight, part)| weight * (part.variance + (part.estimate - estimate).powi(2))).sum();
     let se = variance.sqrt();
-    let half = t_quantile(components[0].mixed.freedom(&reported.weights)) * se;
-    Combination { estimate: reported.estimate, se, half }
+    let df = components[0].mixed.effect_freedom(&reported.weights);
+    Combination { estimate, se, half: t_quantile(df) * se, df }
 }
 
 /// A linear combination under one component.
 struct Part {
-    /// By kept fixed effect.
+    /// By shared and kept fixed effect.
     weights: Vec<f64>,
     estimate: f64,
     variance: f64,
 }
 
 impl Part {
-    fn new(component: &Component, weights: impl Fn(Shape) -> Vec<f64>) -> Self {
-        let by_column = weights(component.shape);
-        let fixed = component.mixed.fixed();
-        let weights: Vec<f64> = fixed.iter().map(|effect| by_column[effect.column]).collect();
-        let estimate = weights.iter().zip(fixed).map(|(w, effect)| w * effect.estimate).sum();
+    fn new(component: &Component, weights: impl Fn(&TimeBasis) -> EffectWeights) -> Self {
+        let EffectWeights { shared, fixed } = weights(&component.basis);
+        let mixed = &component.mixed;
+        let kept = mixed.fixed().iter().map(|effect| fixed.get(effect.column).copied().unwrap_or(0.0));
+        let weights: Vec<f64> = shared.iter().copied().chain(kept).collect();
+        let values = mixed.shared_effects().iter().copied().chain(mixed.fixed().iter().map(|effect| effect.estimate));
+        let estimate = weights.iter().zip(values).map(|(w, value)| w * value).sum();
+        let there: Vec<usize> = (0..weights.len()).filter(|k| weights[*k] != 0.0).collect();
         let mut variance = 0.0;
-        for (i, a) in weights.iter().enumerate() {
-            for (j, b) in weights.iter().enumerate() {
-                variance += a * b * component.mixed.covariance(i, j);
+        for &i in &there {
+            for &j in &there {
+                variance += weights[i] * weights[j] * mixed.effect_covariance(i, j);
             }
         }
         Self { weights, estimate, variance: f64::max(variance, 0.0) }
@@ -366,6 +479,12 @@ fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {
     }
     if let Some(sd) = mixed.inner_sd() {
         rows.push(row("line", "offset", Some(sd), None));
+    }
+    if let Some(sd) = mixed.inner_slope_sd() {
+        rows.push(row("line", "rate", Some(sd), None));
+    }
+    if let Some(sd) = mixed.shared_sd().first() {
+        rows.push(row("model", "rate", Some(*sd), None));
     }
     rows.push(row("reading", "offset", Some(mixed.sigma()), None));
     rows
@@ -412,7 +531,7 @@ fn diagnose(layout: &Layout, mixed: &MixedFit, reduction: &Reduction) -> Vec<Dia
         match diagnostic {
             MixedDiagnostic::ZeroSpread { term, effect } => {
                 let what = if *effect == 1 { "rate" } else { "offset" };
-                let what = if term == "wing:row" { "rate" } else { what };
+                let what = if term == "wing:row" || term == "model" { "rate" } else { what };
                 say(
                     "boundary",
                     format!("The spread of the {what} by {term} is estimated as zero: the data show none."),

@@ -6,7 +6,7 @@ use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::stats::mixed::{Block, MixedFit, MixedSpec, Parameter};
+use crate::stats::mixed::{Block, MixedFit, MixedSpec, Parameter, Readings};
 use crate::wear::inference::intervals::{IntervalMethod, IntervalRow};
 use crate::wear::reduce::reduction::WingReduction;
 use crate::wear::{Reduction, WearError, WearFit};
@@ -112,10 +112,18 @@ impl BootstrapSpec {
             .map(|replicate| {
                 let mut generator = ChaCha8Rng::seed_from_u64(self.seed);
                 generator.set_stream(replicate as u64);
+                let sd = mixed.shared_sd().first().copied().unwrap_or(0.0);
+                let count = fit.layout.structure.shared_columns();
+                let shared: Vec<f64> = (0..count)
+                    .map(|_| {
+                        let normal: f64 = StandardNormal.sample(&mut generator);
+                        sd * normal
+                    })
+                    .collect();
                 let blocks: Vec<Block> = reduction
                     .wings
                     .iter()
-                    .map(|wing| fit.simulated(&reduction.line_sets[wing.line_set()], wing, &mut generator))
+                    .map(|wing| fit.simulated(&reduction.line_sets[wing.line_set()], wing, &shared, &mut generator))
                     .collect();
                 let again = spec.fit_from(&fit.layout.structure, &blocks, &mixed.minimum().end).ok()?;
                 let values = named.iter().map(|named| value_of(&again, named.parameter, mixed));
@@ -157,6 +165,8 @@ fn value_of(fit: &MixedFit, parameter: Parameter, original: &MixedFit) -> Option
         }
         Parameter::Reading => Some(fit.sigma()),
         Parameter::Inner => fit.inner_sd(),
+        Parameter::InnerSlope => fit.inner_slope_sd(),
+        Parameter::Shared(term) => fit.shared_sd().get(term).copied(),
         Parameter::Outer { term, effect } => fit.outer().get(term)?.sd.get(effect).copied(),
         Parameter::Correlation { term } => fit.outer().get(term)?.correlation.get(2).copied(),
     }
@@ -174,11 +184,12 @@ fn quantile(sorted: &[f64], share: f64) -> f64 {
 impl WearFit {
     /// A wing's block with readings drawn from the fit: exactly what single readings would add up to, since the sum of `n`
     /// readings of one line at one check is normal and the squares about their mean are `σ² χ²` with `n − 1` degrees.
-    fn simulated(&self, set: &LineSet, wing: &WingReduction, generator: &mut ChaCha8Rng) -> Block {
+    fn simulated(&self, set: &LineSet, wing: &WingReduction, shared: &[f64], generator: &mut ChaCha8Rng) -> Block {
         let mixed = self.mixed();
         let mut builder = self.layout.empty_block(wing);
         let mut effects = mixed.draw_outer(&builder, || StandardNormal.sample(generator));
         let fixed = builder.fixed_column(0);
+        effects.extend_from_slice(shared);
         effects.resize(fixed + self.layout.structure.fixed.len(), 0.0);
         for effect in mixed.fixed() {
             effects[fixed + effect.column] = effect.estimate;
@@ -192,18 +203,37 @@ impl WearFit {
                 if level.epoch == 0 { inner * normal } else { 0.0 }
             })
             .collect();
+        // one number for each line, whatever its restarts
+        let own = mixed.inner_slope_sd().unwrap_or(0.0);
+        let mut rates = vec![0.0; wing.levels.len()];
+        if own > 0.0 {
+            for index in 0..rates.len() {
+                let unit = wing.levels.unit(index);
+                let normal: f64 = if unit == index { StandardNormal.sample(generator) } else { 0.0 };
+                rates[index] = if unit == index { own * normal } else { rates[unit] };
+            }
+        }
         let sigma = mixed.sigma();
         let table = self.layout.line_table(set);
-        self.layout.for_each_sum(&mut builder, (set, &table), wing, self.shape(), |builder, line_sum, _, entries| {
-            let n = f64::from(line_sum.count);
-            let normal: f64 = StandardNormal.sample(generator);
-            let mean = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
-                + lines[line_sum.level as usize]
-                + sigma / n.sqrt() * normal;
-            let about = ChiSquared::new(n - 1.0).map_or(0.0, |squares| squares.sample(generator));
-            let squares = n * mean * mean + sigma * sigma * about;
-            builder.add(Some(line_sum.level as usize), entries, n, n * mean, squares);
-        });
+        self.layout.for_each_sum(
+            &mut builder,
+            (set, &table),
+            wing,
+            &self.components[0].basis,
+            |builder, line_sum, _, row| {
+                let n = f64::from(line_sum.count);
+                let normal: f64 = StandardNormal.sample(generator);
+                let level = line_sum.level as usize;
+                let mean = row.entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
+                    + lines[level]
+                    + rates[level] * row.length_g_m
+                    + sigma / n.sqrt() * normal;
+                let about = ChiSquared::new(n - 1.0).map_or(0.0, |squares| squares.sample(generator));
+                let squares = n * mean * mean + sigma * sigma * about;
+                let readings = Readings { count: n, sum: n * mean, sum_of_squares: squares, weight: 1.0 };
+                self.layout.add(builder, wing, level, row, readings);
+            },
+        );
         builder.finish()
     }
 }

@@ -2,9 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::wear::fit::wear_fit::combination;
+use crate::wear::WearFit;
+use crate::wear::fit::wear_fit::EffectWeights;
 use crate::wear::model::layout::LineRow;
-use crate::wear::{Shape, WearFit};
 use crate::wing::{LineSet, Row};
 
 /// What a row's mean length drifts by over the first 100 h at the lines of one model, with a 95 % interval: an average wing
@@ -37,8 +37,8 @@ impl WearFit {
                 .into_iter()
                 .filter(|row| set.lines().iter().any(|line| line.row == *row) && self.knows_row(set, *row))
                 .collect();
-            let named = |row: &str, material: Option<&str>, weights: Vec<f64>| {
-                let found = combination(&self.components, |_| weights.clone());
+            let named = |row: &str, material: Option<&str>, weights: EffectWeights| {
+                let found = self.combination(|_| weights.clone());
                 DriftRow {
                     model: set.model().to_owned(),
                     row: row.to_owned(),
@@ -49,25 +49,25 @@ impl WearFit {
                 }
             };
             for row in &rows {
-                out.push(named(row.name(), None, self.row_weights(set, *row, None)));
+                out.push(named(row.name(), None, self.row_weights(set, *row, None, |_| 1.0)));
                 let materials: Vec<&str> = self
                     .layout
                     .materials()
-                    .filter(|material| self.row_weights(set, *row, Some(material)).iter().any(|w| *w != 0.0))
+                    .filter(|material| {
+                        self.row_weights(set, *row, Some(material), |_| 1.0).fixed.iter().any(|w| *w != 0.0)
+                    })
                     .collect();
                 if materials.len() > 1 {
                     for material in materials {
-                        let weights = self.row_weights(set, *row, Some(material));
+                        let weights = self.row_weights(set, *row, Some(material), |_| 1.0);
                         out.push(named(row.name(), Some(material), weights));
                     }
                 }
             }
             let chordwise: Vec<&Row> = rows.iter().filter(|row| row.is_trim()).collect();
             if let [front, .., rear] = chordwise[..] {
-                let mut weights = self.row_weights(set, *front, None);
-                for (weight, rear) in weights.iter_mut().zip(self.row_weights(set, *rear, None)) {
-                    *weight -= rear;
-                }
+                let mut weights = self.row_weights(set, *front, None, |_| 1.0);
+                weights.add(&self.row_weights(set, *rear, None, |_| 1.0), -1.0);
                 out.push(named(&format!("{}\u{2212}{}", front.name(), rear.name()), None, weights));
             }
         }
@@ -89,18 +89,30 @@ impl WearFit {
         })
     }
 
-    /// Mean contribution of a row's lines to each fixed column at `g = 1`; of one material only, without the span term.
-    pub(crate) fn row_weights(&self, set: &LineSet, row: Row, material: Option<&str>) -> Vec<f64> {
+    /// Mean contribution of a row's lines to each shared and fixed column, the time shape's value given by material; of one material
+    /// only, without the span term. Where models have rates of their own, those of the set's model are in it.
+    pub(crate) fn row_weights(
+        &self,
+        set: &LineSet,
+        row: Row,
+        material: Option<&str>,
+        g: impl Fn(&str) -> f64,
+    ) -> EffectWeights {
         let lines: Vec<usize> =
             set.lines().iter().enumerate().filter(|(_, line)| line.row == row).map(|(line, _)| line).collect();
-        let mut weights = vec![0.0; self.layout.structure.fixed.len()];
+        let mut weights = EffectWeights::zeros(&self.layout);
         let mut line_row = LineRow::default();
-        let only = material.map(|material| format!("rate:{material}:{row}"));
+        let share = 1.0 / lines.len().max(1) as f64;
         for &line in &lines {
-            self.layout.line_row_by(set, line, &[], |_| Shape::LINEAR.at(100.0), &mut line_row);
+            let of = |_: usize, of: &str| if material.is_none_or(|only| only == of) { g(of) } else { 0.0 };
+            self.layout.line_row_by(set, line, &[], of, &mut line_row);
+            for (column, value) in &line_row.shared {
+                weights.shared[*column] += value * share;
+            }
             for (column, value) in &line_row.fixed {
-                if only.as_ref().is_none_or(|only| self.layout.structure.fixed[*column] == *only) {
-                    weights[*column] += value / lines.len() as f64;
+                // a material alone has no part in the span term
+                if material.is_none() || self.layout.is_rate(*column) {
+                    weights.fixed[*column] += value * share;
                 }
             }
         }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::wear::{Reduction, Shape, ShapeChoice, WearError, WearFit, WearSpec};
+use crate::wear::{Reduction, WearError, WearFit};
 
 /// What the fit owes to one wing, by subtracting it at the fit's ratios of spreads.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -39,7 +39,7 @@ impl WearFit {
     pub fn influence(&self, reduction: &Reduction) -> Result<FleetInfluence, WearError> {
         let reduction = reduction.selecting(&self.spec.covariates)?;
         self.validate(&reduction)?;
-        let blocks = reduction.blocks(&self.layout, self.shape(), &[]);
+        let blocks = reduction.blocks(&self.layout, &self.components[0].basis, &[]);
         let found = self.mixed().influence(&blocks)?;
         let deviance = found.deviance();
         let mut wings: Vec<WingInfluence> = found
@@ -70,7 +70,7 @@ impl WearFit {
     /// The same model fitted to all wings but one, the spreads too; the time shape is held as fitted.
     ///
     /// # Errors
-    /// [`WearError::NoWing`] when the wing is not among those fitted, or as [`WearSpec::fit`].
+    /// [`WearError::NoWing`] when the wing is not among those fitted, or as [`crate::wear::WearSpec::fit`].
     pub fn without(&self, reduction: &Reduction, wing: &str) -> Result<WearFit, WearError> {
         let mut rest = reduction.selecting(&self.spec.covariates)?.into_owned();
         self.validate(&rest)?;
@@ -79,11 +79,6 @@ impl WearFit {
         if rest.wings.len() == before {
             return Err(WearError::NoWing { wing: wing.to_owned() });
         }
-        self.spec_at(self.shape()).fit_reduced(&rest)
-    }
-
-    /// The spec of the fit with its time shape given.
-    pub(crate) fn spec_at(&self, shape: Shape) -> WearSpec {
-        self.spec.clone().shape(ShapeChoice::Given(shape))
+        self.spec.fit_as(&rest, self.random, &self.components[0].basis, &[])
     }
 }

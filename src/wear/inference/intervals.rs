@@ -70,7 +70,7 @@ impl WearFit {
         let reduction = reduction.selecting(&self.spec.covariates)?;
         self.validate(&reduction)?;
         let blocks: Vec<Vec<Block>> =
-            self.components.iter().map(|component| reduction.blocks(&self.layout, component.shape, &[])).collect();
+            self.components.iter().map(|component| reduction.blocks(&self.layout, &component.basis, &[])).collect();
         let profilers = self
             .components
             .iter()
@@ -138,6 +138,8 @@ impl WearFit {
             add("sd:check:offset", Parameter::Outer { term, effect: 0 }, sd(term, 0));
         }
         add("sd:line:offset", Parameter::Inner, mixed.inner_sd());
+        add("sd:line:rate", Parameter::InnerSlope, mixed.inner_slope_sd());
+        add("sd:model:rate", Parameter::Shared(0), mixed.shared_sd().first().copied());
         add("sd:reading:offset", Parameter::Reading, Some(mixed.sigma()));
         out
     }

@@ -23,18 +23,21 @@ pub enum ResidualLevel {
     Check,
     /// A line's offset as built, mm.
     Line,
+    /// A line's own rate, mm/m in the first 100 h.
+    LineRate,
     /// The mean of a line's readings at a check about everything else, mm.
     Reading,
 }
 
 impl ResidualLevel {
     /// All levels, from the wing to the reading.
-    pub const ALL: [ResidualLevel; 6] = [
+    pub const ALL: [ResidualLevel; 7] = [
         ResidualLevel::WingOffset,
         ResidualLevel::WingRate,
         ResidualLevel::WingRowRate,
         ResidualLevel::Check,
         ResidualLevel::Line,
+        ResidualLevel::LineRate,
         ResidualLevel::Reading,
     ];
 
@@ -47,6 +50,7 @@ impl ResidualLevel {
             ResidualLevel::WingRowRate => "wing_row_rate",
             ResidualLevel::Check => "check",
             ResidualLevel::Line => "line",
+            ResidualLevel::LineRate => "line_rate",
             ResidualLevel::Reading => "reading",
         }
     }
@@ -117,6 +121,8 @@ pub(crate) struct WingResiduals<'a> {
     outer: Vec<f64>,
     /// By level.
     lines: Vec<Option<f64>>,
+    /// By level: its line's own rate.
+    rates: Vec<f64>,
     /// By line_sum: mean of its readings less everything else, mm.
     pub(crate) readings_mm: Vec<f64>,
 }
@@ -133,6 +139,18 @@ impl<'a> WingResiduals<'a> {
         let mut draw = Vec::new();
         model.posterior.draw(&[], &mut draw);
         let kept = model.posterior.fixed();
+        let mut rates = vec![0.0; wing.levels.len()];
+        for index in 0..rates.len() {
+            let unit = wing.levels.unit(index);
+            rates[index] = if unit < index {
+                rates[unit]
+            } else {
+                model.line_slope(unit).map_or(0.0, |slope| {
+                    let pull: f64 = slope.weights.iter().zip(&draw).map(|(weight, value)| weight * value).sum();
+                    slope.constant - pull
+                })
+            };
+        }
         let lines: Vec<Option<f64>> = wing
             .levels
             .iter()
@@ -141,10 +159,11 @@ impl<'a> WingResiduals<'a> {
                 let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Unpenalised };
                 let inner = model.posterior.inner(&model.builder, index, prior)?;
                 let pull: f64 = inner.weights.iter().zip(&draw).map(|(weight, value)| weight * value).sum();
-                Some(inner.constant - pull)
+                Some(inner.constant - pull - inner.per_slope * rates[index])
             })
             .collect();
         let mut effects = draw[kept..].to_vec();
+        effects.extend_from_slice(component.mixed.shared_effects());
         let fixed = model.builder.fixed_column(0);
         effects.resize(fixed + fit.layout.structure.fixed.len(), 0.0);
         for effect in component.mixed.fixed() {
@@ -153,13 +172,15 @@ impl<'a> WingResiduals<'a> {
         let mut readings_mm = Vec::with_capacity(wing.line_sums.len());
         let mut scratch = fit.layout.empty_block(wing);
         let table = fit.layout.line_table(set);
-        fit.layout.for_each_sum(&mut scratch, (set, &table), wing, component.shape, |_, line_sum, _, entries| {
-            let expected = entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
-                + lines[line_sum.level as usize].unwrap_or(0.0);
+        fit.layout.for_each_sum(&mut scratch, (set, &table), wing, &component.basis, |_, line_sum, _, row| {
+            let level = line_sum.level as usize;
+            let expected = row.entries.iter().map(|(column, value)| effects[*column] * value).sum::<f64>()
+                + lines[level].unwrap_or(0.0)
+                + rates[level] * row.length_g_m;
             readings_mm.push(line_sum.sum_mm() / f64::from(line_sum.count) - expected);
         });
         effects.truncate(fixed);
-        Ok(Self { fit, component, set, wing, outer: effects, lines, readings_mm })
+        Ok(Self { fit, component, set, wing, outer: effects, lines, rates, readings_mm })
     }
 
     fn rows(&self, out: &mut Vec<ResidualRow>) {
@@ -206,6 +227,10 @@ impl<'a> WingResiduals<'a> {
         };
         for (index, value) in self.lines.iter().enumerate().filter(|(index, _)| wing.levels.at(*index).epoch == 0) {
             let found = value.and_then(|value| blank(ResidualLevel::Line, value, mixed.inner_sd().unwrap_or(0.0)));
+            out.extend(found.map(|found| of_line(found, index)));
+        }
+        for (index, value) in self.rates.iter().enumerate().filter(|(index, _)| wing.levels.at(*index).epoch == 0) {
+            let found = blank(ResidualLevel::LineRate, *value, mixed.inner_slope_sd().unwrap_or(0.0));
             out.extend(found.map(|found| of_line(found, index)));
         }
         for (line_sum, value) in wing.line_sums.iter().zip(&self.readings_mm) {

@@ -4,12 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use crate::stats::mixed::{BlockBuilder, Covariance, OuterTerm, Structure};
+use crate::stats::mixed::{BlockBuilder, Covariance, InnerSlope, OuterTerm, Readings, SharedTerm, Structure};
+use crate::wear::model::random::RandomTerms;
+use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::reduce::levels::LineEpoch;
 use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::WingReduction;
 use crate::wear::reduce::seen::Seen;
-use crate::wear::{OffsetOption, Reduction, Shape, TermsOption, WearSpec, WingEffects};
+use crate::wear::{OffsetOption, Reduction, TermsOption, WearSpec};
 use crate::wing::{LineSet, Row};
 
 /// Fewest wings for which wing effects are estimated.
@@ -33,16 +35,36 @@ pub(crate) struct Layout {
     pub(crate) check: Option<usize>,
     pub(crate) wing: Option<usize>,
     pub(crate) wing_row: Option<usize>,
+    /// Shared column of the rate of a material in a row of a model, rows by [`Row::index`].
+    #[serde(default)]
+    model_rates: BTreeMap<String, MaterialRows>,
+    /// The same for a model that the fit never saw.
+    #[serde(default)]
+    other_model: MaterialRows,
     pub(crate) few_wings: bool,
     pub(crate) line_not_separable: bool,
     pub(crate) check_not_separable: bool,
 }
+
+/// A column for each material and row, rows by [`Row::index`].
+type MaterialRows = BTreeMap<String, [Option<usize>; 6]>;
 
 /// What one line contributes per unit of each column, at one value of the time shape.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct LineRow {
     /// Columns and values of the fixed effects that grow with time.
     pub(crate) fixed: Vec<(usize, f64)>,
+    /// Columns and values of the shared effects, which all grow with time.
+    pub(crate) shared: Vec<(usize, f64)>,
+    /// `L · g`, m.
+    pub(crate) length_g_m: f64,
+}
+
+/// One line sum's row of the model.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ModelRow<'a> {
+    /// Columns of the block and values.
+    pub(crate) entries: &'a [(usize, f64)],
     /// `L · g`, m.
     pub(crate) length_g_m: f64,
 }
@@ -58,8 +80,9 @@ pub(crate) struct LineTable {
 }
 
 impl Layout {
-    pub(crate) fn new(spec: &WearSpec, reduction: &Reduction) -> Self {
+    pub(crate) fn new(spec: &WearSpec, reduction: &Reduction, random: RandomTerms) -> Self {
         let mut rates: BTreeMap<String, BTreeSet<Row>> = BTreeMap::new();
+        let mut by_model: BTreeMap<(&str, String, Row), ()> = BTreeMap::new();
         let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
         let seen = Seen::of(reduction);
         let Seen { several_per_level, several_checks, .. } = seen;
@@ -70,6 +93,7 @@ impl Layout {
             offset_rows.insert((set.model(), data.row));
             for exposure in set.exposure_m(line) {
                 rates.entry(exposure.material.to_owned()).or_default().insert(data.row);
+                by_model.insert((set.model(), exposure.material.to_owned(), data.row), ());
             }
             positions.entry(data.row).or_default().insert(data.span.to_bits());
         }
@@ -110,10 +134,36 @@ impl Layout {
         };
         let check = if several_checks { push("check", 1) } else { None };
         let wing = if few_wings { None } else { push("wing", 2) };
-        let by_row = spec.wing_effects == WingEffects::RateRow && !few_wings;
-        let wing_row = if by_row { push("wing:row", 1) } else { None };
+        let wing_row = if random.wing_row && !few_wings { push("wing:row", 1) } else { None };
+        let mut model_rates: BTreeMap<String, MaterialRows> = BTreeMap::new();
+        let mut other_model = MaterialRows::new();
+        let mut levels = 0;
+        if random.model_rate && !few_wings {
+            let mut next = |columns: &mut MaterialRows, material: &str, row: Row| {
+                columns.entry(material.to_owned()).or_default()[row.index()] = Some(levels);
+                levels += 1;
+            };
+            for (model, material, row) in by_model.keys() {
+                next(model_rates.entry((*model).to_owned()).or_default(), material, *row);
+            }
+            for (material, columns) in &rate_columns {
+                for row in Row::ALL.into_iter().filter(|row| columns[row.index()].is_some()) {
+                    next(&mut other_model, material, row);
+                }
+            }
+        }
+        let shared = if levels > 0 { vec![SharedTerm { name: "model".to_owned(), levels }] } else { Vec::new() };
+        let inner_slope = (random.line_rate && several_per_level).then(|| "line".to_owned());
         Self {
-            structure: Structure { inner: several_per_level.then(|| "line".to_owned()), outer, fixed },
+            structure: Structure {
+                inner: several_per_level.then(|| "line".to_owned()),
+                outer,
+                fixed,
+                inner_slope,
+                shared,
+            },
+            model_rates,
+            other_model,
             offsets,
             rates: rate_columns,
             spans,
@@ -162,6 +212,11 @@ impl Layout {
                 let term = &self.structure.outer[k];
                 *place == k && term.name == *name && term.width == *width && term.covariance == Covariance::Full
             });
+        let mut shared: Vec<usize> =
+            self.model_rates.values().flat_map(BTreeMap::values).flatten().flatten().copied().collect();
+        shared.extend(self.other_model.values().flatten().flatten());
+        shared.sort_unstable();
+        let one_term = self.structure.shared.len() == usize::from(!shared.is_empty());
         let named = self.rates.iter().all(|(material, columns)| {
             Row::ALL.iter().zip(columns).all(|(row, column)| {
                 column.is_none_or(|column| {
@@ -172,6 +227,7 @@ impl Layout {
         let checks = [
             (used.iter().copied().eq(0..columns), "columns of the model"),
             (outer, "random terms of the model"),
+            (one_term && shared.iter().copied().eq(0..self.structure.shared_columns()), "rates of models"),
             (named, "names of the rates"),
             (self.few_wings == self.wing.is_none(), "wing effects"),
         ];
@@ -195,41 +251,39 @@ impl Layout {
         set: &LineSet,
         level: LineEpoch<'_>,
         covariates: &[f64],
-        shape: Shape,
+        basis: &TimeBasis,
         hours_h: f64,
         out: &mut LineRow,
     ) {
-        let g = shape.at(hours_h);
-        if level.new_at_h.is_empty() {
-            self.line_row_by(set, level.line, covariates, |_| g, out);
-        } else {
-            let at =
-                |segment: usize| shape.at((hours_h - level.new_at_h.get(segment).copied().unwrap_or(0.0)).max(0.0));
-            self.line_row_by(set, level.line, covariates, at, out);
-        }
+        let at = |segment: usize, material: &str| {
+            let new_at_h = level.new_at_h.get(segment).copied().unwrap_or(0.0);
+            basis.at(material, (hours_h - new_at_h).max(0.0))
+        };
+        self.line_row_by(set, level.line, covariates, at, out);
     }
 
-    /// The same with the time shape's value given for each segment of the path, canopy down.
+    /// The same with the time shape's value given for each segment of the path, canopy down, and its material.
     pub(crate) fn line_row_by(
         &self,
         set: &LineSet,
         line: usize,
         covariates: &[f64],
-        g: impl Fn(usize) -> f64,
+        g: impl Fn(usize, &str) -> f64,
         out: &mut LineRow,
     ) {
         out.fixed.clear();
+        out.shared.clear();
         out.length_g_m = 0.0;
         let Some(data) = set.lines().get(line) else { return };
         let row = data.row.index();
         for (place, segment) in set.path(line).enumerate() {
-            let value = segment.length_mm / 1000.0 * g(place);
+            let value = segment.length_mm / 1000.0 * g(place, &segment.material);
             out.length_g_m += value;
             if let Some(column) = self.rates.get(&segment.material).and_then(|columns| columns[row]) {
-                match out.fixed.iter_mut().find(|(known, _)| *known == column) {
-                    Some((_, sum)) => *sum += value,
-                    None => out.fixed.push((column, value)),
-                }
+                raise(&mut out.fixed, column, value);
+            }
+            if let Some(column) = self.model_rate(set.model(), &segment.material, row) {
+                raise(&mut out.shared, column, value);
             }
         }
         if let Some(column) = self.spans[row] {
@@ -238,6 +292,12 @@ impl Layout {
         for (k, value) in covariates.iter().enumerate() {
             out.fixed.push((self.first_covariate + k, value * out.length_g_m));
         }
+    }
+
+    /// Shared column of the rate of a material in a row of a model: its own, or that of a model never seen.
+    fn model_rate(&self, model: &str, material: &str, row: usize) -> Option<usize> {
+        let of = |columns: &MaterialRows| columns.get(material).and_then(|columns| columns[row]);
+        self.model_rates.get(model).and_then(of).or_else(|| of(&self.other_model))
     }
 
     /// How many copies of each outer term a wing with so many checks has.
@@ -277,6 +337,25 @@ impl Layout {
         self.rates.get(material).and_then(|columns| columns[row.index()])
     }
 
+    /// Whether a fixed column is the rate of a material in a row.
+    pub(crate) fn is_rate(&self, column: usize) -> bool {
+        self.rates.values().flatten().flatten().any(|known| *known == column)
+    }
+
+    /// Materials in rows that only one model has, where models have rates of their own.
+    pub(crate) fn rates_of_one_model(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        for (material, columns) in &self.rates {
+            for row in Row::ALL.into_iter().filter(|row| columns[row.index()].is_some()) {
+                let has = |rows: &&MaterialRows| rows.get(material).is_some_and(|of| of[row.index()].is_some());
+                if self.model_rates.values().filter(has).count() == 1 {
+                    out.push(format!("{material} in {row}"));
+                }
+            }
+        }
+        out
+    }
+
     /// Materials that the model has rates for.
     pub(crate) fn materials(&self) -> impl Iterator<Item = &str> {
         self.rates.keys().map(String::as_str)
@@ -286,7 +365,7 @@ impl Layout {
     pub(crate) fn line_table(&self, set: &LineSet) -> LineTable {
         let row = |line| {
             let mut row = LineRow::default();
-            self.line_row_by(set, line, &[], |_| 1.0, &mut row);
+            self.line_row_by(set, line, &[], |_, _| 1.0, &mut row);
             row
         };
         LineTable {
@@ -301,15 +380,16 @@ impl Layout {
         builder: &mut BlockBuilder,
         (set, table): (&LineSet, &LineTable),
         wing: &WingReduction,
-        shape: Shape,
-        mut visit: impl FnMut(&mut BlockBuilder, LineSum, usize, &[(usize, f64)]),
+        basis: &TimeBasis,
+        mut visit: impl FnMut(&mut BlockBuilder, LineSum, usize, ModelRow<'_>),
     ) {
         let structure = &self.structure;
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_check = self.check.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_row = self.wing_row.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_fixed = builder.fixed_column(0);
-        let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| shape.at(*hours_h)).collect();
+        let first_shared = builder.shared_column(0);
+        let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| basis.shape.at(*hours_h)).collect();
         let mut restarted = LineRow::default();
         // of the level at hand: what is there at any check, and what grows with the time shape, at 1
         let mut constant: Vec<(usize, f64)> = Vec::new();
@@ -320,6 +400,7 @@ impl Layout {
             growing.clear();
             growing.extend(wing_column.map(|column| (column + 1, line.length_g_m)));
             growing.extend(first_row.map(|column| (column + row, line.length_g_m)));
+            growing.extend(line.shared.iter().map(|(column, value)| (first_shared + column, *value)));
             growing.extend(line.fixed.iter().map(|(column, value)| (first_fixed + column, *value)));
             let first = first_fixed + self.first_covariate;
             growing.extend(covariates.iter().enumerate().map(|(k, value)| (first + k, value * line.length_g_m)));
@@ -338,14 +419,16 @@ impl Layout {
             entries.clear();
             entries.extend(first_check.map(|column| (column + check, 1.0)));
             entries.extend_from_slice(&constant);
-            if level.new_at_h.is_empty() {
+            let mut length_g_m = table.rows[level.line].length_g_m * g[check];
+            if level.new_at_h.is_empty() && basis.own.is_none() {
                 entries.extend(growing.iter().map(|(column, value)| (*column, value * g[check])));
             } else {
-                self.line_row(set, level, &[], shape, wing.hours_h[check], &mut restarted);
+                self.line_row(set, level, &[], basis, wing.hours_h[check], &mut restarted);
                 grow(row, &restarted, &wing.covariates, &mut growing);
                 entries.extend_from_slice(&growing);
+                length_g_m = restarted.length_g_m;
             }
-            visit(builder, line_sum, index, &entries);
+            visit(builder, line_sum, index, ModelRow { entries: &entries, length_g_m });
         }
     }
 
@@ -363,20 +446,44 @@ impl Layout {
         &self,
         lines: (&LineSet, &LineTable),
         wing: &WingReduction,
-        shape: Shape,
+        basis: &TimeBasis,
         weights: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.for_each_sum(&mut builder, lines, wing, shape, |builder, line_sum, index, entries| {
-            builder.add_weighted(
-                Some(line_sum.level as usize),
-                entries,
-                weights.and_then(|weights| weights.get(index)).copied().unwrap_or(1.0),
-                f64::from(line_sum.count),
-                line_sum.sum_mm(),
-                line_sum.squares_mm2(),
-            );
+        self.for_each_sum(&mut builder, lines, wing, basis, |builder, line_sum, index, row| {
+            let readings = Readings {
+                count: f64::from(line_sum.count),
+                sum: line_sum.sum_mm(),
+                sum_of_squares: line_sum.squares_mm2(),
+                weight: weights.and_then(|weights| weights.get(index)).copied().unwrap_or(1.0),
+            };
+            self.add(builder, wing, line_sum.level as usize, row, readings);
         });
         builder
+    }
+
+    /// Adds the readings of a level to a block under construction.
+    pub(crate) fn add(
+        &self,
+        builder: &mut BlockBuilder,
+        wing: &WingReduction,
+        level: usize,
+        row: ModelRow<'_>,
+        readings: Readings,
+    ) {
+        if self.structure.inner_slope.is_some() {
+            let slope = InnerSlope { unit: wing.levels.unit(level), x: row.length_g_m };
+            builder.add_sloped(level, slope, row.entries, readings);
+        } else {
+            let Readings { count, sum, sum_of_squares, weight } = readings;
+            builder.add_weighted(Some(level), row.entries, weight, count, sum, sum_of_squares);
+        }
+    }
+}
+
+fn raise(values: &mut Vec<(usize, f64)>, column: usize, by: f64) {
+    match values.iter_mut().find(|(known, _)| *known == column) {
+        Some((_, sum)) => *sum += by,
+        None => values.push((column, by)),
     }
 }

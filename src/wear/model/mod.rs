@@ -2,5 +2,7 @@
 
 pub(super) mod error;
 pub(super) mod layout;
+pub(super) mod random;
 pub(super) mod shape;
 pub(super) mod spec;
+pub(super) mod time_basis;

@@ -4,14 +4,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::Fleet;
 use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec};
+use crate::wear::fit::choice::choose;
 use crate::wear::fit::scale::{ShapeChoice, ShapeSearch};
 use crate::wear::model::layout::Layout;
+use crate::wear::model::random::RandomTerms;
+use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::{Reduction, Shape, WearError, WearFit};
 
 /// Most checks of one wing: the work of one evaluation grows with their cube.
 const MOST_CHECKS: usize = 1500;
-/// How much lower the deviance must be for one variance more (Akaike's criterion).
-const PRICE_OF_A_VARIANCE: f64 = 2.0;
 
 /// Which fixed terms the model has beside the offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -40,8 +41,11 @@ pub enum OffsetOption {
 /// Which rates differ from wing to wing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum WingEffects {
-    /// One rate deviation per wing, for all its rows.
+    /// Those that the likelihood asks for, and rates of lines and of models likewise.
     #[default]
+    #[serde(rename = "auto")]
+    Auto,
+    /// One rate deviation per wing, for all its rows.
     #[serde(rename = "rate")]
     Rate,
     /// The same, and one per row of the wing, of one common variance.
@@ -53,9 +57,9 @@ pub enum WingEffects {
 ///
 /// | setter | default | reason |
 /// |---|---|---|
-/// | `shape` | linear | needs no scale; the first thing to try; others have their scale given or estimated by ML |
+/// | `shape` | auto | linear, logarithmic and saturating averaged by weight; one given fixes the whole model |
 /// | `terms` | rate and span | inner and outer lines carry different loads |
-/// | `wing_effects` | rate | one rate deviation per wing |
+/// | `wing_effects` | auto | what the likelihood asks for; one given fixes the whole model |
 /// | `criterion` | REML | spreads without bias |
 /// | `offsets` | common | tables are taken to be right; `model+row` when a row of a model may be off |
 /// | `covariates` | none | each adds a rate per unit of the covariate |
@@ -86,7 +90,7 @@ pub struct WearSpec {
 impl Default for WearSpec {
     fn default() -> Self {
         Self {
-            shape: ShapeChoice::Given(Shape::LINEAR),
+            shape: ShapeChoice::Auto,
             terms: TermsOption::default(),
             wing_effects: WingEffects::default(),
             criterion: Criterion::default(),
@@ -97,7 +101,8 @@ impl Default for WearSpec {
 }
 
 impl WearSpec {
-    /// Time shape: one given with its scale (a [`Shape`]), a kind whose scale is to be estimated, or the best of all.
+    /// Time shape: one given with its scale (a [`Shape`]), a kind whose scale is to be estimated, or the average of all. Any but
+    /// the last fixes the whole model.
     #[must_use]
     pub fn shape(mut self, shape: impl Into<ShapeChoice>) -> Self {
         self.shape = shape.into();
@@ -111,7 +116,7 @@ impl WearSpec {
         self
     }
 
-    /// Which rates differ from wing to wing.
+    /// Which rates differ from wing to wing. Any but `Auto` fixes the whole model.
     #[must_use]
     pub fn wing_effects(mut self, effects: WingEffects) -> Self {
         self.wing_effects = effects;
@@ -140,7 +145,10 @@ impl WearSpec {
         self
     }
 
-    /// Fits the model to a fleet.
+    /// Fits the model to a fleet. Where neither shape nor wing effects are given the model is chosen: of the further random
+    /// terms (rates of rows of a wing, of lines, of models) each that lowers the deviance by more than 2 is kept, and the time
+    /// shapes that the readings leave open are averaged by their weight ([`WearFit::model`] says which). A shape or wing effects
+    /// given fix the whole model. Everything that needs a wear model fits it here.
     ///
     /// # Errors
     /// [`WearError`]: no readings, a covariate that a wing lacks, a senseless scale, or too little data for the model.
@@ -148,31 +156,16 @@ impl WearSpec {
         self.fit_reduced(&Reduction::new(fleet, &self.covariates)?)
     }
 
-    /// Fits the model with and without rates that differ by row of a wing, and returns the fit that Akaike's criterion prefers
-    /// (both have the same fixed terms, so that their deviances may be compared). Forecasts want this one: without rates by
-    /// row, a wing's own history hardly moves the forecast of its trim.
-    ///
-    /// # Errors
-    /// As [`WearSpec::fit`].
-    pub fn fit_preferred(&self, fleet: &Fleet) -> Result<WearFit, WearError> {
-        self.fit_preferred_reduced(&Reduction::new(fleet, &self.covariates)?)
-    }
-
-    /// The same for a reduced fleet.
-    ///
-    /// # Errors
-    /// As [`WearSpec::fit`].
-    pub fn fit_preferred_reduced(&self, reduction: &Reduction) -> Result<WearFit, WearError> {
-        let plain = self.clone().wing_effects(WingEffects::Rate).fit_reduced(reduction)?;
-        let by_row = self.clone().wing_effects(WingEffects::RateRow).fit_reduced(reduction)?;
-        Ok(if by_row.deviance() + PRICE_OF_A_VARIANCE < plain.deviance() { by_row } else { plain })
-    }
-
     /// Fits the model to a reduced fleet.
     ///
     /// # Errors
     /// As [`WearSpec::fit`].
     pub fn fit_reduced(&self, reduction: &Reduction) -> Result<WearFit, WearError> {
+        self.fit_weighted(reduction, &[])
+    }
+
+    /// The same with a weight for each line sum of each wing; none where all count alike.
+    pub(crate) fn fit_weighted(&self, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<WearFit, WearError> {
         if let ShapeChoice::Given(shape) = self.shape
             && let Some(scale) = shape.scale_h()
             && !(scale > 0.0 && scale.is_finite())
@@ -180,22 +173,57 @@ impl WearSpec {
             return Err(WearError::Scale { got: scale });
         }
         let selected = reduction.selecting(&self.covariates)?;
-        let model = ReducedModel::new(self, &selected)?;
-        model.fit_all()
+        match self.pinned() {
+            Some(Pinned { shape, random }) => {
+                ReducedModel::new(self, &selected, random)?.weighing(weights).fit_all(shape)
+            }
+            None => choose(self, &selected, weights),
+        }
     }
+
+    /// Fits one model: no choice, no averaging.
+    pub(crate) fn fit_as(
+        &self,
+        reduction: &Reduction,
+        random: RandomTerms,
+        basis: &TimeBasis,
+        weights: &[Vec<f64>],
+    ) -> Result<WearFit, WearError> {
+        let selected = reduction.selecting(&self.covariates)?;
+        let model = ReducedModel::new(self, &selected, random)?.weighing(weights);
+        let mixed = model.fit(basis, self.criterion, &[])?;
+        Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(basis.clone())))
+    }
+
+    /// The model where options fix it; a shape or wing effects that were not given are the plain ones then.
+    pub(crate) fn pinned(&self) -> Option<Pinned> {
+        if self.shape == ShapeChoice::Auto && self.wing_effects == WingEffects::Auto {
+            return None;
+        }
+        let shape = if self.shape == ShapeChoice::Auto { Shape::LINEAR.into() } else { self.shape };
+        let wing_row = self.wing_effects == WingEffects::RateRow;
+        Some(Pinned { shape, random: RandomTerms { wing_row, ..RandomTerms::NONE } })
+    }
+}
+
+/// A model that options fix.
+pub(crate) struct Pinned {
+    pub(crate) shape: ShapeChoice,
+    pub(crate) random: RandomTerms,
 }
 
 /// A wear model on a reduced fleet, ready to be fitted under any time shape.
 pub(crate) struct ReducedModel<'a> {
     pub(crate) spec: &'a WearSpec,
     pub(crate) layout: Layout,
+    pub(crate) random: RandomTerms,
     pub(crate) reduction: &'a Reduction,
-    /// By wing and line_sum; empty when all readings count alike.
-    pub(crate) weights: Vec<Vec<f64>>,
+    /// By wing and line sum; empty when all readings count alike.
+    pub(crate) weights: &'a [Vec<f64>],
 }
 
 impl<'a> ReducedModel<'a> {
-    pub(crate) fn new(spec: &'a WearSpec, reduction: &'a Reduction) -> Result<Self, WearError> {
+    pub(crate) fn new(spec: &'a WearSpec, reduction: &'a Reduction, random: RandomTerms) -> Result<Self, WearError> {
         if reduction.wings.is_empty() {
             return Err(WearError::NoReadings);
         }
@@ -203,27 +231,37 @@ impl<'a> ReducedModel<'a> {
             let (wing, checks) = (wing.wing().to_owned(), wing.checks().len());
             return Err(WearError::TooManyChecks { wing, checks, most: MOST_CHECKS });
         }
-        Ok(Self { spec, layout: Layout::new(spec, reduction), reduction, weights: Vec::new() })
+        let mut random = random;
+        let layout = Layout::new(spec, reduction, random);
+        random.wing_row &= layout.wing_row.is_some();
+        random.line_rate &= layout.structure.inner_slope.is_some();
+        random.model_rate &= !layout.structure.shared.is_empty();
+        Ok(Self { spec, layout, random, reduction, weights: &[] })
+    }
+
+    pub(crate) fn weighing(mut self, weights: &'a [Vec<f64>]) -> Self {
+        self.weights = weights;
+        self
     }
 }
 
 impl ReducedModel<'_> {
     /// One block per wing under a time shape.
-    pub(crate) fn blocks(&self, shape: Shape) -> Vec<Block> {
-        self.reduction.blocks(&self.layout, shape, &self.weights)
+    pub(crate) fn blocks(&self, basis: &TimeBasis) -> Vec<Block> {
+        self.reduction.blocks(&self.layout, basis, self.weights)
     }
 
-    pub(crate) fn fit(&self, shape: Shape, criterion: Criterion, start: &[f64]) -> Result<MixedFit, MixedError> {
-        MixedSpec::default().criterion(criterion).fit_from(&self.layout.structure, &self.blocks(shape), start)
+    pub(crate) fn fit(&self, basis: &TimeBasis, criterion: Criterion, start: &[f64]) -> Result<MixedFit, MixedError> {
+        MixedSpec::default().criterion(criterion).fit_from(&self.layout.structure, &self.blocks(basis), start)
     }
 
-    /// Searches the time shape as the spec says, and fits what it found.
-    pub(crate) fn fit_all(self) -> Result<WearFit, WearError> {
-        let search = ShapeSearch::run(&self, self.spec.shape)?;
+    /// Searches a time shape, and fits what it found.
+    pub(crate) fn fit_all(self, shape: ShapeChoice) -> Result<WearFit, WearError> {
+        let search = ShapeSearch::run(&self, shape)?;
         let mixed = search
             .components
             .iter()
-            .map(|component| self.fit(component.shape, self.spec.criterion, &search.start))
+            .map(|component| self.fit(&component.basis, self.spec.criterion, &search.start))
             .collect::<Result<Vec<_>, _>>()?;
         Ok(WearFit::new(self, mixed, search))
     }

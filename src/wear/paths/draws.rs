@@ -42,6 +42,8 @@ pub struct DrawNoise {
     pub(crate) lines: usize,
     /// Draws × (shared, then one per group of lines adjusted together, then one per line).
     pub(crate) normals: Array2<f64>,
+    /// Draws × lines, for rates of single lines.
+    pub(crate) rates: Array2<f64>,
 }
 
 impl DrawNoise {
@@ -52,7 +54,10 @@ impl DrawNoise {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
         let columns = shared + 2 * lines;
         let normals = Array2::from_shape_simple_fn((draws, columns), || StandardNormal.sample(&mut generator));
-        Self { shared, lines, normals }
+        // a stream of its own, so that the other numbers are the same with and without rates of lines
+        generator.set_stream(1);
+        let rates = Array2::from_shape_simple_fn((draws, lines), || StandardNormal.sample(&mut generator));
+        Self { shared, lines, normals, rates }
     }
 
     /// How many draws.

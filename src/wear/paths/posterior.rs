@@ -67,6 +67,7 @@ struct PathRoots {
     start_root: Vec<f64>,
     slope_root: Vec<f64>,
     own_sd_mm: f64,
+    rate_sd_mm: [f64; 2],
     group: usize,
     group_sd_mm: f64,
 }
@@ -90,16 +91,17 @@ impl WearFit {
                 let slope = model.posterior.combination(&path.slope);
                 PathRoots {
                     start_mm: path.constant_mm + start.mean,
-                    slope_mm: slope.mean,
+                    slope_mm: path.slope_constant_mm + slope.mean,
                     start_root: start.root,
                     slope_root: slope.root,
                     own_sd_mm: path.own_sd_mm,
+                    rate_sd_mm: path.rate_sd_mm,
                     group: path.group,
                     group_sd_mm: path.group_sd_mm,
                 }
             };
             parts.push(Part {
-                shape: component.shape,
+                shape: component.basis.shape,
                 weight: component.weight,
                 parameters: model.posterior.fixed() + model.posterior.outer(),
                 paths: model.line_paths().iter().map(roots).collect(),
@@ -160,7 +162,7 @@ impl PathPosterior {
 /// A functional under one time shape.
 struct Sum {
     mean_mm: f64,
-    /// Parameters, then one place per group, then one per line.
+    /// Parameters, then one place per group, then two per line: its offset, its rate.
     root: Vec<f64>,
 }
 
@@ -168,7 +170,7 @@ impl Part {
     fn sum(&self, functional: &PathFunctional) -> Sum {
         let g = self.shape.at(functional.hours_h);
         let lines = self.paths.len();
-        let mut sum = Sum { mean_mm: 0.0, root: vec![0.0; self.parameters + 2 * lines] };
+        let mut sum = Sum { mean_mm: 0.0, root: vec![0.0; self.parameters + 3 * lines] };
         for (k, (path, weight)) in self.paths.iter().zip(&functional.weights).enumerate() {
             if *weight == 0.0 {
                 continue;
@@ -179,6 +181,8 @@ impl Part {
             }
             sum.root[self.parameters + path.group] += weight * path.group_sd_mm;
             sum.root[self.parameters + lines + k] += weight * path.own_sd_mm;
+            let [start, slope] = path.rate_sd_mm;
+            sum.root[self.parameters + 2 * lines + k] += weight * (start + g * slope);
         }
         sum
     }

@@ -96,7 +96,7 @@ impl WearFit {
             let until =
                 if index == last { draws } else { ((weight * draws as f64).round() as usize).clamp(from, draws) };
             if until > from {
-                let columns = component.mixed.fixed().len();
+                let columns = component.mixed.shared_effects().len() + component.mixed.fixed().len();
                 let mut values = Array2::zeros((until - from, columns));
                 let mut draw = Vec::new();
                 let normals = noise.normals.slice_axis(Axis(0), Slice::from(from..until));
@@ -234,7 +234,16 @@ struct WingPart<'a> {
     slope_effects: Range<usize>,
     constant_mm: Vec<f64>,
     own_sd_mm: Vec<f64>,
+    /// Empty where lines have no rates of their own; else of each the slope's constant part, and what the rate brings to start
+    /// and slope per standard normal number.
+    rates: Vec<OwnRate>,
     groups: Vec<GroupShare>,
+}
+
+/// What a line's own rate brings to its path.
+struct OwnRate {
+    slope_constant_mm: f64,
+    sd_mm: [f64; 2],
 }
 
 /// What a line shares with those that were adjusted together with it.
@@ -281,7 +290,7 @@ impl<'a> WingPart<'a> {
         let groups = paths.iter().enumerate().filter(|(_, path)| path.group_sd_mm > 0.0);
         Self {
             fixed,
-            shape: component.shape,
+            shape: component.basis.shape,
             outer: q,
             fixed_of_all: p,
             outer_mean: outer_places.iter().map(|&i| posterior.outer_mean(i)).collect(),
@@ -293,6 +302,13 @@ impl<'a> WingPart<'a> {
             fixed_places,
             constant_mm: paths.iter().map(|path| path.constant_mm).collect(),
             own_sd_mm: paths.iter().map(|path| path.own_sd_mm).collect(),
+            rates: if paths.iter().any(|path| path.rate_sd_mm != [0.0, 0.0] || path.slope_constant_mm != 0.0) {
+                let of =
+                    |path: &LinePath| OwnRate { slope_constant_mm: path.slope_constant_mm, sd_mm: path.rate_sd_mm };
+                paths.iter().map(of).collect()
+            } else {
+                Vec::new()
+            },
             groups: groups
                 .map(|(column, path)| GroupShare { column, group: path.group, sd_mm: path.group_sd_mm })
                 .collect(),
@@ -335,9 +351,20 @@ impl<'a> WingPart<'a> {
                 starts[share.column] += share.sd_mm * normals[noise.shared + share.group];
             }
         }
+        if !self.rates.is_empty() {
+            let normals = noise.rates.slice_axis(Axis(0), Slice::from(draws.clone()));
+            let rows = start.rows_mut().into_iter().zip(slope.rows_mut()).zip(normals.rows());
+            for ((starts, slopes), normals) in rows {
+                for (((start, slope), rate), z) in starts.into_iter().zip(slopes).zip(&self.rates).zip(normals) {
+                    *start += rate.sd_mm[0] * z;
+                    *slope = rate.slope_constant_mm + rate.sd_mm[1] * z;
+                }
+            }
+        }
         general_mat_mul(1.0, &values, &self.start, 1.0, &mut start);
         let of_slopes = values.slice_axis(Axis(1), Slice::from(self.slope_effects.clone()));
-        general_mat_mul(1.0, &of_slopes, &self.slope, 0.0, &mut slope);
+        let kept = if self.rates.is_empty() { 0.0 } else { 1.0 };
+        general_mat_mul(1.0, &of_slopes, &self.slope, kept, &mut slope);
     }
 }
 

@@ -1,7 +1,7 @@
 //! True line paths of one wing, drawn from the fit and the wing's own history.
 
 use crate::check::Fleet;
-use crate::stats::mixed::{BlockBuilder, BlockPosterior, LevelPrior};
+use crate::stats::mixed::{BlockBuilder, BlockPosterior, InnerPosterior, LevelPrior};
 use crate::wear::fit::wear_fit::Component;
 use crate::wear::model::layout::{Layout, LineRow};
 use crate::wear::reduce::levels::LineEpoch;
@@ -17,6 +17,10 @@ pub(crate) struct LinePath {
     pub(crate) constant_mm: f64,
     /// Standard deviation of what is the line's own, mm.
     pub(crate) own_sd_mm: f64,
+    /// The constant part of the slope, mm.
+    pub(crate) slope_constant_mm: f64,
+    /// Standard deviation of what the line's own rate brings to start and to slope, the two fully correlated, mm.
+    pub(crate) rate_sd_mm: [f64; 2],
     /// Group of lines adjusted together that it shares an uncertainty with, and its size, mm.
     pub(crate) group: usize,
     pub(crate) group_sd_mm: f64,
@@ -33,7 +37,7 @@ impl WearFit {
         let layout = self.layout.parted();
         let copies = layout.copies(checks);
         let outer: usize = copies.iter().zip(&layout.structure.outer).map(|(copies, term)| copies * term.width).sum();
-        DrawNoise::new(seed, draws, layout.structure.fixed.len() + outer, lines)
+        DrawNoise::new(seed, draws, layout.structure.effects() + outer, lines)
     }
 }
 
@@ -65,7 +69,7 @@ impl<'a> WingModel<'a> {
         wing: &'a WingReduction,
         weights: Option<&[f64]>,
     ) -> Result<Self, WearError> {
-        let builder = fit.layout.builder((set, &fit.layout.line_table(set)), wing, component.shape, weights);
+        let builder = fit.layout.builder((set, &fit.layout.line_table(set)), wing, &component.basis, weights);
         let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }
@@ -106,37 +110,53 @@ impl<'a> WingModel<'a> {
     fn line_path(&self, index: usize, group: usize, own: OwnOffset) -> LinePath {
         let Self { layout, component, set, wing, builder, posterior } = self;
         let level = wing.levels.at(index);
-        let shape = component.shape;
+        let (basis, shape) = (&component.basis, component.basis.shape);
         let now_h = wing.hours_h.last().copied().unwrap_or(0.0);
         let (g_now, g_later) = (shape.at(now_h), shape.at(now_h + RENEWED_MATCH_H));
         let mut unit = LineRow::default();
         let mut slope;
         let mut start = own.weights;
-        if level.new_at_h.is_empty() {
-            layout.line_row_by(set, level.line, &wing.covariates, |_| 1.0, &mut unit);
+        // length of line that wears, at zero and per unit of the time shape
+        let mut length_m = [0.0, 0.0];
+        if level.new_at_h.is_empty() && basis.own.is_none() {
+            layout.line_row_by(set, level.line, &wing.covariates, |_, _| 1.0, &mut unit);
             slope = self.places(level, &unit);
+            length_m[1] = unit.length_g_m;
         } else {
             let mut later = LineRow::default();
-            layout.line_row(set, level, &wing.covariates, shape, now_h, &mut unit);
-            layout.line_row(set, level, &wing.covariates, shape, now_h + RENEWED_MATCH_H, &mut later);
+            layout.line_row(set, level, &wing.covariates, basis, now_h, &mut unit);
+            layout.line_row(set, level, &wing.covariates, basis, now_h + RENEWED_MATCH_H, &mut later);
             let now = self.places(level, &unit);
             slope = self.places(level, &later);
             let step = g_later - g_now;
             if step > 0.0 {
                 add(&mut slope, &now, -1.0);
                 slope.iter_mut().for_each(|(_, value)| *value /= step);
+                length_m[1] = (later.length_g_m - unit.length_g_m) / step;
             } else {
                 slope.clear();
             }
             add(&mut start, &now, 1.0);
             let taken = slope.clone();
             add(&mut start, &taken, -g_now);
+            length_m[0] = unit.length_g_m - g_now * length_m[1];
+        }
+        let (mut constant_mm, mut slope_constant_mm, mut rate_sd_mm) = (own.constant_mm, 0.0, [0.0, 0.0]);
+        if let Some(rate) = self.line_slope(wing.levels.unit(index)) {
+            let by_rate = [length_m[0] - own.per_slope, length_m[1]];
+            constant_mm += by_rate[0] * rate.constant;
+            slope_constant_mm += by_rate[1] * rate.constant;
+            rate_sd_mm = by_rate.map(|weight| weight * rate.sd);
+            let pulls: Vec<(usize, f64)> =
+                rate.weights.iter().copied().enumerate().filter(|(_, w)| *w != 0.0).collect();
+            add(&mut start, &pulls, -by_rate[0]);
+            add(&mut slope, &pulls, -by_rate[1]);
         }
         // the offset of the fleet and of the wing
         if let Some(line) = set.lines().get(level.line) {
             for (column, weight) in layout.offset_columns(set, line.row) {
                 if let Some(place) = component.mixed.fixed().iter().position(|effect| effect.column == column) {
-                    add(&mut start, &[(place, weight)], 1.0);
+                    add(&mut start, &[(layout.structure.shared_columns() + place, weight)], 1.0);
                 }
             }
         }
@@ -145,8 +165,10 @@ impl<'a> WingModel<'a> {
             add(&mut start, &[(posterior.fixed() + column, 1.0)], 1.0);
         }
         LinePath {
-            constant_mm: own.constant_mm,
+            constant_mm,
             own_sd_mm: own.sd_mm,
+            slope_constant_mm,
+            rate_sd_mm,
             group,
             group_sd_mm: own.group_sd_mm,
             start,
@@ -157,10 +179,14 @@ impl<'a> WingModel<'a> {
     /// The contributions of a line row as places in a draw.
     fn places(&self, level: LineEpoch<'_>, row: &LineRow) -> Vec<(usize, f64)> {
         let (fixed, posterior) = (self.component.mixed.fixed(), &self.posterior);
+        let shared = self.layout.structure.shared_columns();
         let mut places: Vec<(usize, f64)> = row
             .fixed
             .iter()
-            .filter_map(|(column, value)| Some((fixed.iter().position(|effect| effect.column == *column)?, *value)))
+            .filter_map(|(column, value)| {
+                Some((shared + fixed.iter().position(|effect| effect.column == *column)?, *value))
+            })
+            .chain(row.shared.iter().copied())
             .collect();
         let outer = |from_end: usize| posterior.fixed() + posterior.outer() - from_end;
         // outer terms stand in the order check, wing, wing:row, so the last ones are found from the end
@@ -176,18 +202,37 @@ impl<'a> WingModel<'a> {
         places
     }
 
+    /// What is known of a line's own rate, mm/m, given a draw; the line is that whose first level this is.
+    pub(crate) fn line_slope(&self, unit: usize) -> Option<InnerPosterior> {
+        let prior = |index: usize| match self.wing.levels.at(index).epoch {
+            0 => LevelPrior::Random,
+            _ => LevelPrior::Unpenalised,
+        };
+        let levels: Vec<(usize, LevelPrior)> =
+            self.wing.levels.of_unit(unit).map(|index| (index, prior(index))).collect();
+        self.posterior.inner_slope(&self.builder, unit, &levels)
+    }
+
     fn own_offset(&self, index: usize) -> OwnOffset {
         let level = self.wing.levels.at(index);
         let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Unpenalised };
         if let Some(own) = self.posterior.inner(&self.builder, index, prior) {
             let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
             let as_left = prior == LevelPrior::Unpenalised;
-            return OwnOffset { constant_mm: own.constant, sd_mm: own.sd, group_sd_mm: 0.0, as_left, weights };
+            let per_slope = own.per_slope;
+            return OwnOffset {
+                constant_mm: own.constant,
+                sd_mm: own.sd,
+                group_sd_mm: 0.0,
+                as_left,
+                weights,
+                per_slope,
+            };
         }
         // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change
         let mut before = match index.checked_sub(1) {
             Some(before) if level.epoch > 0 => self.own_offset(before),
-            _ => OwnOffset { constant_mm: 0.0, sd_mm: 0.0, group_sd_mm: 0.0, as_left: false, weights: Vec::new() },
+            _ => OwnOffset::default(),
         };
         before.as_left = false;
         before.constant_mm += level.change_mm;
@@ -201,6 +246,7 @@ impl<'a> WingModel<'a> {
 }
 
 /// What is a line's own, given a draw.
+#[derive(Default)]
 struct OwnOffset {
     constant_mm: f64,
     sd_mm: f64,
@@ -208,6 +254,8 @@ struct OwnOffset {
     /// Known from readings since an adjustment, with a flat prior.
     as_left: bool,
     weights: Vec<(usize, f64)>,
+    /// How much it falls per unit of the line's own rate.
+    per_slope: f64,
 }
 
 /// Draws offsets that are known from as-left readings alone towards their common mean.
@@ -232,6 +280,8 @@ fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
         let own = &mut offsets[k];
         let keep = tau2 * precision(own);
         own.constant_mm = keep * own.constant_mm + (1.0 - keep) * mean;
+        // that of the other lines averages out
+        own.per_slope *= keep;
         own.weights.iter_mut().for_each(|(_, weight)| *weight *= keep);
         add(&mut own.weights, &mean_weights, 1.0 - keep);
         own.group_sd_mm = (1.0 - keep) / total.sqrt();

@@ -93,6 +93,16 @@ impl Levels {
         }
     }
 
+    /// Place of the first level of the line that a level is of.
+    pub(crate) fn unit(&self, index: usize) -> usize {
+        index - self.at(index).epoch.min(index)
+    }
+
+    /// The levels of the line whose first level this is.
+    pub(crate) fn of_unit(&self, unit: usize) -> impl Iterator<Item = usize> + '_ {
+        (unit..self.len()).take_while(move |&index| self.unit(index) == unit)
+    }
+
     pub(crate) fn iter(&self) -> impl Iterator<Item = LineEpoch<'_>> {
         (0..self.len()).map(|index| self.at(index))
     }

@@ -7,9 +7,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::{Check, Fleet, History, reading_deviation_mm};
 use crate::stats::mixed::Block;
-use crate::wear::Shape;
 use crate::wear::WearError;
 use crate::wear::model::layout::{Layout, LineTable};
+use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::reduce::levels::{Levels, LineEpoch};
 use crate::wear::reduce::line_sums::{LineSum, LineSums, micrometres};
 use crate::wear::reduce::restarts::Restarts;
@@ -103,15 +103,27 @@ impl Reduction {
     }
 
     /// One block per wing; `weights` by wing and line_sum, empty when all readings count alike.
-    pub(crate) fn blocks(&self, layout: &Layout, shape: Shape, weights: &[Vec<f64>]) -> Vec<Block> {
+    pub(crate) fn blocks(&self, layout: &Layout, basis: &TimeBasis, weights: &[Vec<f64>]) -> Vec<Block> {
+        self.blocks_of(layout, basis, weights, 1)
+    }
+
+    /// The same of every so many-th wing.
+    pub(crate) fn blocks_of(
+        &self,
+        layout: &Layout,
+        basis: &TimeBasis,
+        weights: &[Vec<f64>],
+        stride: usize,
+    ) -> Vec<Block> {
         let tables: Vec<LineTable> = self.line_sets.iter().map(|set| layout.line_table(set)).collect();
         self.wings
             .par_iter()
             .enumerate()
+            .step_by(stride.max(1))
             .map(|(index, wing)| {
                 let weights = weights.get(index).map(Vec::as_slice);
                 let set = wing.line_set();
-                layout.builder((&self.line_sets[set], &tables[set]), wing, shape, weights).finish()
+                layout.builder((&self.line_sets[set], &tables[set]), wing, basis, weights).finish()
             })
             .collect()
     }
