@@ -66,7 +66,7 @@ fn first_seasons(seeds: std::ops::Range<u64>, wings: usize, draws: usize) -> See
         .into_par_iter()
         .map(|seed| {
             let (fleet, made) = first_season(wings, seed);
-            let fit = WearSpec::default().fit_preferred(&fleet).unwrap();
+            let fit = WearSpec::default().fit(&fleet).unwrap();
             assert!(fit.diagnostics().iter().any(|one| one.code == "not_separable"));
             let table = DueSpec::default().draws(draws).run(&fleet, &fit).unwrap();
             let mut seen = Seen::default();
@@ -121,7 +121,7 @@ fn calibration_of_first_seasons_over_3000_wings() {
 #[test]
 fn the_next_true_length_of_a_wing_checked_once_is_in_its_interval_as_often_as_said() {
     let (fleet, made) = first_season(60, 7);
-    let fit = WearSpec::default().fit_preferred(&fleet).unwrap();
+    let fit = WearSpec::default().fit(&fleet).unwrap();
     let (mut held, mut all, mut width_mm) = (0usize, 0usize, 0.0);
     for history in fleet.histories() {
         let set = fleet.line_set(history);

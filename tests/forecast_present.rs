@@ -93,7 +93,7 @@ fn a_fleet_whose_readings_equal_the_table_has_intervals_and_aborts_nothing() {
     };
     let wing = |k: usize| history(&format!("W-{k}"), vec![exact(&format!("c{k}"))]);
     let fleet = Fleet::new(vec![set.clone()], (0..8).map(wing).collect()).unwrap();
-    let error = WearSpec::default().fit_preferred(&fleet).unwrap_err();
+    let error = WearSpec::default().fit(&fleet).unwrap_err();
     assert!(error.leaves_no_fit(), "{error}");
     let prepared = DueSpec::default().prepare_unfitted(&fleet).unwrap();
     for history in fleet.histories() {

@@ -214,6 +214,8 @@ mod tests {
             se: half / 1.96,
             lower: estimate - half,
             upper: estimate + half,
+            df: 1e6,
+            p: 0.5,
         };
         assert_eq!(rate(&term("rate:uhmwpe:C", -1.1, 0.1)), Some("shrinks"));
         assert_eq!(rate(&term("rate:lcp:A", 0.1, 0.2)), Some("no clear drift"));
