@@ -178,7 +178,8 @@ fn blocks_of_the_engine_are_checked() {
 fn subjects(fixed: usize) -> (Structure, Vec<BlockBuilder>) {
     let outer = OuterTerm { name: "subject".to_owned(), width: 2, covariance: Covariance::Full };
     let names = (0..fixed).map(|power| format!("x{power}")).collect();
-    let structure = Structure { inner: Some("level".to_owned()), outer: vec![outer], fixed: names };
+    let structure =
+        Structure { inner: Some("level".to_owned()), outer: vec![outer], fixed: names, ..Structure::default() };
     let builders = (0..6i32).map(|subject| {
         let mut builder = BlockBuilder::new(&structure, &[1]);
         for at in 0..12i32 {

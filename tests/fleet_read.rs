@@ -360,6 +360,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         row_differences: Vec::new(),
         side_differences: Vec::new(),
         incidence_change_deg: Interval { value: Some(0.1), lower: Some(-0.1), upper: Some(0.3) },
+        flexible_incidence_change_deg: Interval::default(),
         incidence_left_deg: Interval::default(),
         incidence_right_deg: Interval::default(),
         aoa_change_deg: Interval::default(),
@@ -373,7 +374,15 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         asymmetry_deg: Interval::default(),
         notes: Vec::new(),
     };
-    let term = |name: &str| TermRow { term: name.to_owned(), estimate: 1.0, se: 0.1, lower: 0.8, upper: 1.2 };
+    let term = |name: &str| TermRow {
+        term: name.to_owned(),
+        estimate: 1.0,
+        se: 0.1,
+        lower: 0.8,
+        upper: 1.2,
+        df: 60.0,
+        p: 0.5,
+    };
     let spread =
         SpreadRow { group: "wing".to_owned(), effect: "offset,rate".to_owned(), sd: None, correlation: Some(0.3) };
     let due = DueRow {

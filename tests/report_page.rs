@@ -160,6 +160,8 @@ fn wear() -> WearSummary {
         se: 0.05,
         lower: estimate - 0.1,
         upper: estimate + 0.1,
+        df: 60.0,
+        p: 0.5,
     };
     WearSummary {
         readings: 1000,
