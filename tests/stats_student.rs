@@ -47,7 +47,8 @@ fn tails_are_the_inverse_of_quantiles_to_twelve_digits() {
         let got = student_tail(t, freedom).expect("a tail");
         assert!((got / tail - 1.0).abs() < 2e-12, "{freedom} {t}: {got} against {tail}");
         let below = student_tail(-t, freedom).expect("a tail");
-        assert!((below - (1.0 - tail)).abs() < 1e-15, "{freedom} {t}: {below}");
+        // the table's t is rounded to a double: at half a degree of freedom that moves the tail by some 1e-16 times t's slope
+        assert!((below - (1.0 - tail)).abs() < 1e-14, "{freedom} {t}: {below}");
     }
 }
 

@@ -13,6 +13,7 @@ use super::csv::FIRST_ROW;
 use super::fault::FaultList;
 use super::grid::{Cells, Grid, Selection};
 use super::guard::guarded;
+use super::parquet_checksums::is_as_written;
 use super::parquet_pages::{ColumnChunk, judge};
 use super::schema::TableSchema;
 
@@ -74,6 +75,9 @@ impl ParquetTable {
         }
         let file = File::open(path).map_err(|error| error.to_string())?;
         let size = file.metadata().map_err(|error| error.to_string())?.len();
+        if !is_as_written(&file).map_err(|error| error.to_string())? {
+            return Err("damaged: its checksum does not agree with what it holds".to_owned());
+        }
         let mut reader = ParquetReader::new(file);
         // a description that contradicts the file would make the decoder panic
         let description = reader.get_metadata().map_err(|error| error.to_string())?.clone();

@@ -1,4 +1,8 @@
-//! Checksums of pages, which the Parquet writer leaves out: put into the headers of a file that is written, as the format has it.
+//! Checksums of pages, which the Parquet writer leaves out, put into their headers as the format has it, and a seal on the whole
+//! of a file that is written here.
+
+use std::fs::File;
+use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom};
 
 use polars_parquet_format::thrift::protocol::{TCompactInputProtocol, TCompactOutputProtocol};
 use polars_parquet_format::{ColumnChunk, FileMetaData, PageHeader};
@@ -7,6 +11,11 @@ use polars_parquet_format::{ColumnChunk, FileMetaData, PageHeader};
 const MAGIC: &[u8] = b"PAR1";
 /// Length of the description and the last magic.
 const TAIL: usize = 8;
+
+/// Stands before the description, where other programs look for nothing, with the CRC-32 of all before it and of all behind it: the
+/// checksums of pages leave out their headers. Whoever writes the file anew leaves the seal behind.
+const SEAL: &[u8] = b"ldsealed";
+const SEAL_LENGTH: usize = 16;
 
 /// The same file with a CRC-32 in every page's header; readers that know of them refuse a page that does not agree. A file with
 /// something that lies outside its pages and descriptions (indexes, filters) is given back as it is, as is one that is no file.
@@ -36,12 +45,58 @@ fn checked(bytes: &[u8]) -> Option<Vec<u8>> {
         group.total_compressed_size = group.total_compressed_size.map(|size| size + grown);
         group.file_offset = group.file_offset.map(|_| begun);
     }
-    let at = out.len();
-    file.write_to_out_protocol(&mut TCompactOutputProtocol::new(&mut out)).ok()?;
-    let length = u32::try_from(out.len() - at).ok()?;
-    out.extend_from_slice(&length.to_le_bytes());
-    out.extend_from_slice(MAGIC);
+    let mut end = Vec::new();
+    file.write_to_out_protocol(&mut TCompactOutputProtocol::new(&mut end)).ok()?;
+    let length = u32::try_from(end.len()).ok()?;
+    end.extend_from_slice(&length.to_le_bytes());
+    end.extend_from_slice(MAGIC);
+    let sums = [crc32fast::hash(&out), crc32fast::hash(&end)];
+    out.extend_from_slice(SEAL);
+    sums.iter().for_each(|sum| out.extend_from_slice(&sum.to_le_bytes()));
+    out.extend_from_slice(&end);
     Some(out)
+}
+
+/// Whether a file that this program wrote holds what it held then, headers and description included. A file without a seal, which
+/// any other program's is, is not judged.
+pub(super) fn is_as_written(file: &File) -> io::Result<bool> {
+    let mut reader = BufReader::with_capacity(1 << 18, file);
+    let size = reader.seek(SeekFrom::End(0))?;
+    let mut tail = [0; TAIL];
+    if size < (TAIL + SEAL_LENGTH) as u64 {
+        return Ok(true);
+    }
+    reader.seek(SeekFrom::Start(size - TAIL as u64))?;
+    reader.read_exact(&mut tail)?;
+    let [a, b, c, d, ..] = tail;
+    let end = u64::from(u32::from_le_bytes([a, b, c, d])) + TAIL as u64;
+    let Some(pages) = size.checked_sub(end + SEAL_LENGTH as u64) else { return Ok(true) };
+    let mut seal = [0; SEAL_LENGTH];
+    reader.seek(SeekFrom::Start(pages))?;
+    reader.read_exact(&mut seal)?;
+    let Some(stated) = seal.strip_prefix(SEAL) else { return Ok(true) };
+    let mut sums = [0; 8];
+    reader.seek(SeekFrom::Start(0))?;
+    sums[..4].copy_from_slice(&checksum(&mut reader, pages)?.to_le_bytes());
+    reader.seek(SeekFrom::Start(size - end))?;
+    sums[4..].copy_from_slice(&checksum(&mut reader, end)?.to_le_bytes());
+    Ok(*stated == sums)
+}
+
+/// CRC-32 of the next bytes.
+pub(super) fn checksum(reader: &mut impl BufRead, mut left: u64) -> io::Result<u32> {
+    let mut hasher = crc32fast::Hasher::new();
+    while left > 0 {
+        let bytes = reader.fill_buf()?;
+        let taken = bytes.len().min(usize::try_from(left).unwrap_or(usize::MAX));
+        if taken == 0 {
+            return Err(io::ErrorKind::UnexpectedEof.into());
+        }
+        hasher.update(bytes.get(..taken).unwrap_or_default());
+        reader.consume(taken);
+        left -= taken as u64;
+    }
+    Ok(hasher.finalize())
 }
 
 /// Writes the pages of a column with their checksums and its description behind them; gives by how many bytes the pages grew.

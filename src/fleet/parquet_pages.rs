@@ -1,12 +1,14 @@
 //! The headers of a Parquet file's pages, held against its description before anything is decoded.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader, Read, Seek, SeekFrom};
+use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::ops::Range;
 
 use polars_parquet_format::thrift::protocol::TCompactInputProtocol;
 use polars_parquet_format::{PageHeader, PageType};
 use thiserror::Error;
+
+use super::parquet_checksums::checksum;
 
 /// Longest header of a page, its statistics included, bytes.
 const LONGEST_HEADER: u64 = 16 << 20;
@@ -59,7 +61,7 @@ fn read(file: &File, chunk: &ColumnChunk) -> Result<u64, PageFault> {
                 reader.seek_relative(packed).map_err(|_| PageFault::Contradiction)?;
             }
             Some(crc) => {
-                if checksum(&mut reader, page.packed).ok_or(PageFault::Contradiction)? != crc {
+                if checksum(&mut reader, page.packed).map_err(|_| PageFault::Contradiction)? != crc {
                     return Err(PageFault::Checksum);
                 }
             }
@@ -90,22 +92,6 @@ fn next_page(reader: &mut BufReader<&File>, room: u64) -> Option<Page> {
     let unpacked = u64::try_from(header.uncompressed_page_size).ok()?;
     let crc = header.crc.map(i32::cast_unsigned);
     (packed <= room - head).then_some(Page { head, packed, unpacked, values: of_page(&header)?, crc })
-}
-
-/// CRC-32 of the next bytes.
-fn checksum(reader: &mut BufReader<&File>, mut left: u64) -> Option<u32> {
-    let mut hasher = crc32fast::Hasher::new();
-    while left > 0 {
-        let bytes = reader.fill_buf().ok()?;
-        let taken = bytes.len().min(usize::try_from(left).unwrap_or(usize::MAX));
-        if taken == 0 {
-            return None;
-        }
-        hasher.update(bytes.get(..taken)?);
-        reader.consume(taken);
-        left -= taken as u64;
-    }
-    Some(hasher.finalize())
 }
 
 /// How many values of the column a page holds.
