@@ -211,7 +211,7 @@ fn what_was_reached_is_told_and_learnt() {
     assert!(stdout(&text).contains("what changed from check"), "{}", stdout(&text));
     assert!(stdout(&text).lines().all(|row| row.chars().count() <= 80), "{}", stdout(&text));
     let only = document(folder.path(), &["trim", "loft", "--check", found, "--json"]);
-    assert_eq!(only["changes"], serde_json::json!([]));
+    assert!(only["changes"].as_array().unwrap().iter().all(|change| change["after"] == found));
 
     let learnt = document(folder.path(), &["plan", "loft", "--learn", "--json"]);
     assert_eq!(learnt["schema"], "linedrift.learnt/1");

@@ -83,7 +83,7 @@ fn answers_stand_in_the_fleets_order_and_are_those_of_single_calls() {
     let latest = latest_checks(&fleet);
     assert_eq!(latest.len(), 8);
     for (judged, one) in batch.answers.iter().zip(&latest) {
-        let alone = TrimSpec::default().run(fleet.line_set(one.history), &one.history.wing, one.check).unwrap();
+        let alone = TrimSpec::default().judge(fleet.line_set(one.history), one.history, one.at).unwrap();
         assert_eq!(judged.trim, alone);
         assert_eq!(judged.change.is_some(), one.before().is_some());
     }

@@ -660,3 +660,22 @@ fn outside_lines_are_counted_alike_everywhere() {
         }
     }
 }
+
+/// The table of `docs/reliability.md`: what is said of each planted fault, with the noise of seed 1.
+#[test]
+#[ignore = "prints a table"]
+fn slow_planted_table() {
+    println!("| planted | doubted | `trim` | `plan`: steps, lines outside before and after |\n|---|---|---|---|");
+    for case in CASES {
+        let planted = Planted::one(case.build, 1, &case.off);
+        let (trim, doubts) = (planted.trim(), planted.doubts());
+        let findings: Vec<Finding> = doubts.findings().iter().map(|one| Finding::new(one.side, &one.line)).collect();
+        let check = &planted.history.checks[0];
+        let plan = PlanSpec::default().run(&planted.set, &planted.history, check, &findings);
+        let plan = plan.map_or_else(
+            |error| error.to_string(),
+            |plan| format!("{}, {} to {}", plan.actions.len(), plan.before.outside, plan.after.outside),
+        );
+        println!("| {} | {} | {} | {plan} |", case.what, findings.len(), trim.summary);
+    }
+}
