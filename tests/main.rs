@@ -12,6 +12,8 @@
 
 mod architecture;
 #[cfg(feature = "cli")]
+mod cli_check;
+#[cfg(feature = "cli")]
 mod cli_damaged;
 #[cfg(feature = "cli")]
 mod cli_forecast;
@@ -98,6 +100,8 @@ mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;
 mod simulate_truth;
+#[cfg(feature = "frames")]
+mod spreadsheets;
 mod statistical;
 mod stats_student;
 mod supply_chain;

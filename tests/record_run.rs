@@ -260,7 +260,7 @@ fn a_wide_file_in_any_dress_makes_the_same_folder_and_trim_works_on_it() {
         &["record", "other.csv", "loft0", "--wing", "8", "--date", "2026-06-01", "--hours", "30"],
     );
     assert_eq!(other.status.code(), Some(1));
-    assert!(stderr(&other).contains("row 3") && stderr(&other).contains("nominal_mm"), "{}", stderr(&other));
+    assert!(stderr(&other).contains("cell A3") && stderr(&other).contains("expected 6400 mm"), "{}", stderr(&other));
 }
 
 /// Ended at any moment, the folder reads, and the same command completes or is told that nothing is left to do.

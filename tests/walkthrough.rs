@@ -45,7 +45,9 @@ fn run(name: &str, least: usize) {
     let mut pieces = pieces(&fs::read_to_string(&path).unwrap());
     let home = TempDir::new().unwrap();
     fs::create_dir(home.path().join("notebooks-data")).unwrap();
-    fs::copy(root.join("notebooks-data/wing-7.csv"), home.path().join("notebooks-data/wing-7.csv")).unwrap();
+    for file in ["notebooks-data/wing-7.csv", "notebooks-data/wing-7.xlsx"] {
+        fs::copy(root.join(file), home.path().join(file)).unwrap();
+    }
     let binary = Path::new(env!("CARGO_BIN_EXE_linedrift"));
     let commands = format!("{}:{}", binary.parent().unwrap().display(), std::env::var("PATH").unwrap());
     let mut count = 0;

@@ -6,6 +6,7 @@ use clap::Args;
 use linedrift::Date;
 use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{ConfirmedLine, Fleet};
+use linedrift::fleet::spreadsheet::{WrittenDay, written_day, written_hours};
 use linedrift::fleet::{Table, read_materials};
 use linedrift::forecast::{LimitsTable, OwnInterval, ServiceRules};
 use linedrift::wing::{Fibre, LineSet};
@@ -147,9 +148,28 @@ impl Tables {
     }
 }
 
-/// A calendar day.
+/// A calendar day, in the forms people write that can be read in one way only.
 pub(super) fn day(text: &str) -> Result<Date, String> {
-    text.parse::<Date>().map_err(|_| format!("`{text}` is not a day such as 2026-03-01"))
+    match written_day(text) {
+        WrittenDay::Day(day) => Ok(day),
+        WrittenDay::Either { day_first, month_first } => {
+            Err(format!("`{text}` may be {day_first} or {month_first}: write it so"))
+        }
+        WrittenDay::Not => Err(format!("`{text}` is not a day such as 2026-03-01")),
+    }
+}
+
+/// Hours flown, in the forms people write.
+pub(super) fn hours(text: &str) -> Result<f64, String> {
+    if text.trim_start().starts_with('-') {
+        return Err(format!("`{text}` is negative, which it cannot be"));
+    }
+    written_hours(text).ok_or_else(|| format!("`{text}` is not a number of hours, such as 62.5"))
+}
+
+/// Millimetres, with a decimal point or comma.
+pub(super) fn millimetres(text: &str) -> Result<f64, String> {
+    finite(&text.replace(',', "."))
 }
 
 /// A number above nought.

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use linedrift::check::sheet::{SheetFault, SheetFaults};
+use linedrift::fleet::spreadsheet::SpreadsheetError;
 use linedrift::fleet::{AdditionError, Fault, FleetReadError};
 use linedrift::wear::WearError;
 use linedrift::wing::is_hidden;
@@ -26,6 +27,8 @@ pub(super) enum Failure {
         /// What is wrong with it.
         faults: SheetFaults,
     },
+    /// A spreadsheet was not understood: exit code 1.
+    Spreadsheet(SpreadsheetError),
     /// A result could not be made or written: exit code 1.
     Result(String),
     /// The call makes no sense: exit code 2.
@@ -72,6 +75,10 @@ impl Failure {
                     of_sheet = faults.faults.iter().map(|fault| of_table(file, fault)).collect::<Vec<Fault>>();
                     (of_sheet.as_slice(), 0)
                 }
+                Failure::Spreadsheet(error) => {
+                    of_sheet = error.faults();
+                    (of_sheet.as_slice(), 0)
+                }
                 Failure::Result(message) | Failure::Call(message) => {
                     own = [Fault {
                         table: String::new(),
@@ -95,6 +102,7 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Failure::Data(error) => clean(f, &error.to_string()),
+            Failure::Spreadsheet(error) => clean(f, &error.to_string()),
             Failure::File(fault) => {
                 let found = if fault.value.is_empty() { String::new() } else { format!("found `{}`, ", fault.value) };
                 let field = if fault.column.is_empty() { String::new() } else { format!(", {}", fault.column) };
@@ -136,6 +144,12 @@ impl From<FleetReadError> for Failure {
             FleetReadError::Wear(error) => Self::result(&error),
             faulty => Self::Data(faulty),
         }
+    }
+}
+
+impl From<SpreadsheetError> for Failure {
+    fn from(error: SpreadsheetError) -> Self {
+        Self::Spreadsheet(error)
     }
 }
 

@@ -2,12 +2,15 @@
 
 mod args;
 mod backtest;
+mod check;
+mod conditions;
 mod due;
 mod failure;
 mod gate;
 mod gauge;
 mod input;
 mod judging;
+mod model;
 mod output;
 mod pages;
 mod paint;
@@ -20,6 +23,7 @@ mod record;
 mod reduce;
 mod report;
 mod sheet;
+mod sheet_file;
 mod simulate;
 mod summary;
 mod tables;
@@ -63,6 +67,12 @@ enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
     #[command(after_help = CAUTIONS)]
     Report(report::Args),
+    /// One spreadsheet in, the whole answer out: doubts, trim, plan and the next date.
+    #[command(after_help = CAUTIONS)]
+    Check(Box<check::Args>),
+    /// Keeps a model's lines, rows, cascade and tolerances from a spreadsheet, for all later checks.
+    #[command(after_help = CAUTIONS)]
+    Model(model::Args),
     /// A blank measuring sheet for one wing, as CSV or to print.
     #[command(after_help = CAUTIONS)]
     Sheet(sheet::Args),
@@ -144,6 +154,8 @@ pub(crate) fn run() -> ExitCode {
     let (json, outcome) = match cli.command {
         None => (cli.report.common.json, report::Args::bare(cli.report).run()),
         Some(Command::Report(args)) => (args.json(), args.run()),
+        Some(Command::Check(args)) => (args.common.json, args.run()),
+        Some(Command::Model(args)) => (args.common.json, args.run()),
         Some(Command::Sheet(args)) => (args.common.json, args.run()),
         Some(Command::Record(args)) => (args.common.json, args.run()),
         Some(Command::Vet(args)) => (args.common.json, args.run()),

@@ -82,6 +82,12 @@ impl Output {
         Ok(Self::raw(ascii_where_hidden(&text) + "\n"))
     }
 
+    /// The same text with more behind it.
+    pub(super) fn followed_by(mut self, text: &str) -> Self {
+        self.text.push_str(&wrapped(harmless(text)));
+        self
+    }
+
     /// The same answer, with what could not be done for some wings: they go to stderr and the exit code is 1.
     pub(super) fn with_failed(mut self, failed: Vec<String>) -> Self {
         self.failed = failed;

@@ -294,6 +294,44 @@ impl Args {
     }
 }
 
+/// The page of one wing of a fleet in memory, as HTML.
+pub(super) fn wing_page(
+    input: &Input,
+    wing: &str,
+    limits: &LimitsTable,
+    common: &Common,
+    progress: &Progress,
+) -> Result<String, Failure> {
+    let options = Options {
+        out: PathBuf::new(),
+        today: None,
+        seed: 1,
+        figures: None,
+        calibration: false,
+        limits: LimitsFile::default(),
+        common: common.clone(),
+    };
+    let choice = Choice { wing: Some(wing.to_owned()), check: None };
+    let args = Args { fleet: None, choice, options };
+    let today = input.fleet.last_date().unwrap_or(Date::ZERO);
+    let judged = judge(&input.fleet, &args.choice, &TrimSpec::default(), limits, progress)?;
+    let spec = DueSpec::default().today(today).limits(limits.clone());
+    let results = args.work_out(&input.fleet, judged, &spec, limits, progress)?;
+    let shown = only(&input.fleet, wing)?;
+    let data = ReportData {
+        fleet: &shown,
+        trims: &results.judged.trims,
+        due: results.due.as_ref(),
+        wear: None,
+        drifts: &[],
+        plans: &results.plans,
+        fans: &results.fans,
+        backtest: None,
+        remarks: &results.remarks,
+    };
+    Ok(PageSpec::default().today(today).source(&input.source).run(&data)?.html().to_owned())
+}
+
 /// The fleet with one wing left in it.
 fn only(fleet: &Fleet, wing: &str) -> Result<Fleet, Failure> {
     let histories = fleet.histories().iter().filter(|history| history.wing.id == wing).cloned().collect();

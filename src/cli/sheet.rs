@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use linedrift::check::History;
 use linedrift::check::sheet::{SheetRow, SheetSpec};
+use linedrift::fleet::spreadsheet::sheet_xlsx;
 use linedrift::fleet::write_atomic;
 use linedrift::forecast::{ShortCheck, ShortCheckSpec};
 use linedrift::report::{SheetPageSpec, text};
@@ -32,7 +33,8 @@ pub(super) struct Args {
     /// Hours flown at the short check [default: 100 h after the last check]
     #[arg(long, value_name = "H", requires = "short", value_parser = above_nought)]
     hours: Option<f64>,
-    /// Write the sheet into this file instead of stdout; a name that ends in .html makes it the printable one
+    /// Write the sheet into this file instead of stdout; a name that ends in .html makes it the printable one, .xlsx one to fill
+    /// in with the deviation worked out
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
     /// Write the printable sheet, one HTML page for A4, into this file
@@ -97,8 +99,13 @@ impl Args {
         let mut written = String::new();
         for out in self.out.iter().chain(&self.html) {
             let is_page = Some(out) == self.html.as_ref() || out.extension().is_some_and(|ending| ending == "html");
-            let text = if is_page { spec.html(&sheet) } else { sheet.to_csv() };
-            write_atomic(out, text.as_bytes())?;
+            let is_book = !is_page && out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("xlsx"));
+            let bytes = match (is_page, is_book) {
+                (true, _) => spec.html(&sheet).into_bytes(),
+                (_, true) => sheet_xlsx(&sheet)?,
+                _ => sheet.to_csv().into_bytes(),
+            };
+            write_atomic(out, &bytes)?;
             let what = if is_page { "a printable sheet" } else { "a sheet" };
             let _ = writeln!(written, "Wrote {what} of {} lines to {}", sheet.rows().len(), out.display());
         }

@@ -50,13 +50,13 @@ enum Rule {
 }
 
 #[derive(Serialize)]
-struct TrimDocument<'a> {
-    schema: &'static str,
-    checks: &'a [Trim],
+pub(super) struct TrimDocument<'a> {
+    pub(super) schema: &'static str,
+    pub(super) checks: &'a [Trim],
     /// What changed since the check before each; of one taken after adjusting, since it was found.
-    changes: &'a [TrimChange],
+    pub(super) changes: &'a [TrimChange],
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
-    failed: &'a [String],
+    pub(super) failed: &'a [String],
 }
 
 fn length(text: &str) -> Result<f64, String> {

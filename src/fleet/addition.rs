@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use jiff::civil::Date;
 use thiserror::Error;
 
 use super::append::NewRows;
@@ -9,10 +10,10 @@ use super::atomic::{FleetWriteError, StagedFile};
 use super::confirmed;
 use super::fault::FleetReadError;
 use super::folder::{Folder, FolderSpec};
-use super::folder_out::{lines, wings};
+use super::folder_out::{is_written, model_tables, wings};
 use super::lock::FolderLock;
 use super::pending::Pending;
-use super::schema::{CHECKS, READINGS};
+use super::schema::{CHECKS, LINES, READINGS};
 use super::table::Table;
 use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
 use crate::wing::{LineSet, Wing};
@@ -52,6 +53,12 @@ pub enum AdditionError {
     NoWing {
         /// The wing.
         wing: String,
+    },
+    /// A model that is there, with the same lines.
+    #[error("model `{model}` is in the folder already, with the same lines: nothing was changed")]
+    ModelThere {
+        /// The model.
+        model: String,
     },
     /// A new wing of a model that is there with other lines.
     #[error("model `{model}` is in the folder already, with other lines: {why}")]
@@ -138,7 +145,7 @@ impl Addition {
             (None, Some(new)) => {
                 let only = Fleet::new(vec![new.set.clone()], vec![history_of(new.wing.clone())])?;
                 if self.model_is_new(folder, fleet, &new.set)? {
-                    rows.push(NewRows { table: lines(&only)?, implied: Vec::new() });
+                    rows.extend(model_rows(&only)?);
                 }
                 rows.push(NewRows { table: wings(&only), implied: Vec::new() });
                 new.set.clone()
@@ -203,13 +210,52 @@ impl Addition {
         }
     }
 
+    /// The line set of a model that a folder has, whether a wing follows it or not.
+    #[must_use]
+    pub fn model_in(folder: &Path, fleet: &Fleet, model: &str) -> Option<LineSet> {
+        if let Some(known) = fleet.line_sets().iter().find(|known| known.model() == model) {
+            return Some(known.clone());
+        }
+        let free = (1..).map(|number| format!("new-{number}")).find(|id| fleet.history(id).is_none())?;
+        let only = Fleet::new(vec![LineSet::empty()], vec![history_of(Wing::new(&free, model))]).ok()?;
+        let asking = Self::new(&free, Check::new("", Date::ZERO, 0.0));
+        let wing = [asking.file(folder, &NewRows { table: wings(&only), implied: Vec::new() }).ok()?];
+        let read = FolderSpec::default().read_with(folder, &wing).ok()?;
+        read.fleet.history(&free).map(|history| read.fleet.line_set(history).clone())
+    }
+
+    /// Adds a model to a folder, without a wing that follows it.
+    ///
+    /// # Errors
+    /// [`AdditionError`]: the model is there with other lines, or the tables would have faults.
+    pub fn model(folder: &Path, fleet: &Fleet, set: &LineSet, lock: &FolderLock) -> Result<(), AdditionError> {
+        let _ = lock;
+        if let Some(known) = Self::model_in(folder, fleet, set.model()) {
+            same_lines(&known, set)?;
+            return Err(AdditionError::ModelThere { model: set.model().to_owned() });
+        }
+        let only = Fleet::new(vec![set.clone()], Vec::new())?;
+        let adding = Self::new("", Check::new("", Date::ZERO, 0.0));
+        let mut files = Vec::new();
+        for new in &model_rows(&only)? {
+            files.push(adding.file(folder, new)?);
+        }
+        FolderSpec::default().read_with(folder, &files)?;
+        Ok(Pending::commit(folder, files, Vec::new())?)
+    }
+
     fn file(&self, folder: &Path, new: &NewRows) -> Result<StagedFile, AdditionError> {
         let name = &new.table.name;
         let csv = folder.join(format!("{name}.csv"));
         let parquet = folder.join(format!("{name}.parquet"));
         let parts = folder.join(name);
+        let is_new = !csv.exists() && !parquet.exists() && !parts.is_dir();
         let staged = if csv.exists() {
             StagedFile::new(&csv, &new.behind_csv(&csv)?)
+        } else if is_new && folder.join(format!("{}.csv", LINES.name)).exists() {
+            StagedFile::new(&csv, &new.csv())
+        } else if is_new {
+            StagedFile::new(&parquet, &new.parquet()?)
         } else if parquet.exists() || !parts.is_dir() {
             StagedFile::new(&parquet, &new.behind_parquet(&parquet)?)
         } else {
@@ -248,6 +294,15 @@ impl StagedAddition {
     pub fn commit(self) -> Result<(), AdditionError> {
         Ok(Pending::commit(&self.home, self.files, Vec::new())?)
     }
+}
+
+/// The rows of a new model in all tables that speak of models.
+pub(super) fn model_rows(only: &Fleet) -> Result<Vec<NewRows>, FleetWriteError> {
+    Ok(model_tables(only)?
+        .into_iter()
+        .filter(is_written)
+        .map(|table| NewRows { table, implied: Vec::new() })
+        .collect())
 }
 
 fn history_of(wing: Wing) -> History {

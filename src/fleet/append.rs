@@ -43,6 +43,18 @@ impl NewRows {
             .collect()
     }
 
+    /// The same rows as a new CSV table.
+    pub(super) fn csv(&self) -> Vec<u8> {
+        let columns = self.missing_from(&[]);
+        let names: Vec<String> = columns.iter().map(|column| encoded(&column.name)).collect();
+        let mut out = names.join(",") + "\n";
+        for row in 0..self.height() {
+            let cells: Vec<String> = columns.iter().map(|column| cell(column, row)).collect();
+            out += &(cells.join(",") + "\n");
+        }
+        out.into_bytes()
+    }
+
     /// The same rows as columns of a new Parquet file.
     pub(super) fn parquet(&self) -> Result<Vec<u8>, FleetWriteError> {
         let columns = self.missing_from(&[]).into_iter().map(|column| series(column, false)).collect();

@@ -1,4 +1,4 @@
-//! Decoding that may panic: a damaged Parquet file is a fault of the file like any other.
+//! Decoding that may panic: a damaged Parquet file or spreadsheet is a fault of the file like any other.
 
 use std::panic::{AssertUnwindSafe, catch_unwind, set_hook, take_hook};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -14,12 +14,14 @@ pub(super) fn guarded<T>(run: impl FnOnce() -> T) -> Option<T> {
     ran
 }
 
-/// Keeps the decoder's panics off standard error while a Parquet file is read: each is caught, and told as a fault of the
+/// Keeps the decoder's panics off standard error while a Parquet file or a spreadsheet is read: each is caught, and told as a fault of the
 /// file. For a program to call once, at its start; every other panic is told as before.
 pub fn hush_decoder() {
     let usual = take_hook();
     set_hook(Box::new(move |panic| {
-        let of_decoder = panic.location().is_some_and(|place| place.file().contains("polars"));
+        let of_decoder = panic.location().is_some_and(|place| {
+            ["polars", "calamine", "quick-xml", "zip"].iter().any(|name| place.file().contains(name))
+        });
         if !(of_decoder && DECODED_NOW.load(Ordering::SeqCst) > 0) {
             usual(panic);
         }

@@ -55,6 +55,7 @@ mod schema;
 mod segment_table;
 mod simulated_out;
 mod source;
+pub mod spreadsheet;
 mod step_table;
 mod stillness;
 mod table;

@@ -57,6 +57,13 @@ pub struct FilledSheet {
 const ROUNDED_MM: f64 = 0.11;
 
 impl FilledSheet {
+    /// Whether the header of a text is that of a measuring sheet.
+    #[must_use]
+    pub fn is_one(text: &str) -> bool {
+        let table = Delimited::read(text, &mut Found::default());
+        ["side", "line", "reading_mm"].iter().all(|name| table.optional(&[*name]).is_some())
+    }
+
     /// Reads a filled sheet: columns `side`, `line`, `reading_mm` (empty: not read), and where they are there `repeat` and
     /// `operator`; other columns of the blank sheet are passed over. Comma, semicolon or tab; decimal point or comma, but one
     /// of them throughout; quotes; a byte-order mark is no harm.

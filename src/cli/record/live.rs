@@ -7,18 +7,21 @@ use std::path::Path;
 use linedrift::check::sheet::{LengthUnit, SheetSpec, length_mm};
 use linedrift::check::{Check, Fleet, History, Round, RoundAnswer, RoundEvent};
 use linedrift::fleet::{Addition, Journal, JournalError, RoundHead};
+use linedrift::forecast::LimitsTable;
 use linedrift::report::text;
 
 use super::verdict::Vetted;
 use super::{Args, lock};
 use crate::cli::Failure;
+use crate::cli::check::{Answer, Asked};
 use crate::cli::input::Input;
 use crate::cli::output::{Output, harmless};
+use crate::cli::progress::Progress;
 
 const COMMANDS: &str = "\
 Type a value in mm, or a letter:
   b  back to the line before       s  skip this line
-  r  read the last line again      k  keep a doubtful value as it is
+  r  read the last line again      k  confirm a doubtful value as it is
   o  to what is open               q  stop; the same command goes on later
 ";
 
@@ -56,9 +59,13 @@ pub(super) fn run(args: &Args, folder: &Path) -> Result<Output, Failure> {
         same(&open.head, &wanted, operator.as_deref(), open.journal.path())?;
         (open.head.check, operator, open.events, open.journal)
     } else {
-        let mut check = args.conditions.check_of(&input.fleet, &wing)?;
+        let inherited = args.conditions.or_as_before(Some(history));
+        for note in &inherited.notes {
+            show(&format!("note: {note}\n"))?;
+        }
+        let mut check = inherited.conditions.check_of(&input.fleet, &wing)?;
         check.readings.clear();
-        let operator = args.conditions.operator.clone();
+        let operator = inherited.conditions.operator.clone();
         // what cannot be added in the end is refused before the first line is read
         Addition::new(&wing, check.clone()).stage(folder, &input.fleet, &lock(folder)?)?;
         let head = RoundHead::new(&wing, &history.wing.model, &check, operator.as_deref());
@@ -203,9 +210,12 @@ impl Session<'_> {
             let _ = write!(out, ", main {main}");
         }
         out.push(')');
-        let _ = write!(out, "  expect {:.0}", row.expected_mm);
-        if let Some(last) = row.last_mm {
-            let _ = write!(out, ", last {last:.0}");
+        // a value that is looked up is no reading: what to expect is shown once the line is read, or when asked for
+        if self.args.show || !place.readings_mm.is_empty() {
+            let _ = write!(out, "  expect {:.0}", row.expected_mm);
+            if let Some(last) = row.last_mm {
+                let _ = write!(out, ", last {last:.0}");
+            }
         }
         if !place.readings_mm.is_empty() {
             let read: Vec<String> = place.readings_mm.iter().map(ToString::to_string).collect();
@@ -263,8 +273,13 @@ impl Session<'_> {
         let staged = Addition::new(&self.wing, check.clone()).stage(self.folder, &input.fleet, &lock)?;
         let vetted = Vetted::new(staged.fleet(), &check.id, self.round.unread())?;
         if vetted.obstacles(self.args.accepted).is_empty() {
+            let fleet = staged.fleet().clone();
             staged.commit()?;
             self.journal.remove()?;
+            let asked = Asked { fleet: &fleet, wing: &self.wing, check: &check.id, has_hours: true };
+            let answer = Answer::new(asked, &LimitsTable::default(), &Progress::new())?;
+            let output = vetted.output(self.args.accepted, self.folder, &self.args.common)?;
+            return Ok(output.followed_by(&answer.words(check.date)));
         }
         vetted.output(self.args.accepted, self.folder, &self.args.common)
     }
@@ -304,7 +319,7 @@ fn parse(line: &str) -> Result<Typed, String> {
         "b" | "back" => Typed::Back,
         "s" | "skip" => Typed::Skip,
         "r" | "repeat" => Typed::Repeat,
-        "k" | "keep" => Typed::Keep,
+        "k" | "keep" | "c" | "confirm" => Typed::Keep,
         "o" | "open" => Typed::Open,
         "q" | "quit" => Typed::Stop,
         "?" | "h" | "help" => Typed::Help,

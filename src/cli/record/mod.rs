@@ -1,8 +1,7 @@
 //! `linedrift record`
 
-mod conditions;
 mod live;
-mod verdict;
+pub(super) mod verdict;
 
 use std::collections::HashSet;
 use std::fs;
@@ -10,14 +9,16 @@ use std::path::{Path, PathBuf};
 
 use linedrift::check::sheet::{FilledSheet, LengthUnit, LineOnSide, WideFile};
 use linedrift::check::{Check, Fleet, History, Reading};
-use linedrift::fleet::{Addition, FolderLock, TableFormat, write_new_folder};
-use linedrift::wing::{LineSet, Wing};
+use linedrift::fleet::{Addition, AdditionError, FolderLock, TableFormat, write_new_folder};
+use linedrift::wing::{LineSet, Side, Wing};
 
 use super::args::Common;
+use super::check::{self, WingData};
+use super::conditions::Conditions;
 use super::input::Input;
 use super::output::{self, Output};
+use super::sheet_file::SheetFile;
 use super::{Failure, judging};
-use conditions::Conditions;
 use verdict::{Accepted, Vetted};
 
 #[derive(Debug, clap::Args)]
@@ -29,14 +30,14 @@ pub(super) struct Args {
     #[arg(value_name = "FILE", num_args = 1..=2, required = true)]
     files: Vec<PathBuf>,
     /// Take the readings line by line from the terminal (or a pipe)
-    #[arg(long, conflicts_with_all = ["wide", "unit", "new_wing", "json"])]
+    #[arg(long, conflicts_with_all = ["wide", "unit", "new_wing", "json", "sheet", "columns", "nominal"])]
     live: bool,
-    /// The file is a wide one: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm` [default: seen by its header]
+    /// With --live: show what to expect of a line, and what it showed last, before it is read
+    #[arg(long, requires = "live")]
+    show: bool,
+    /// The file is a wide one: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm`, in mm or the --unit named
     #[arg(long)]
     wide: bool,
-    /// Unit of the lengths in a wide file: mm, cm, m or in
-    #[arg(long, value_name = "UNIT", default_value = "mm")]
-    unit: LengthUnit,
     /// The wing that was measured [default: the fleet's only wing]
     #[arg(long, value_name = "ID")]
     wing: Option<String>,
@@ -47,7 +48,11 @@ pub(super) struct Args {
     #[arg(long, value_name = "NAME", requires = "new_wing")]
     model: Option<String>,
     #[command(flatten)]
+    sheet: SheetFile,
+    #[command(flatten)]
     conditions: Conditions,
+    #[command(flatten)]
+    data: WingData,
     #[command(flatten)]
     accepted: Accepted,
     #[command(flatten, next_help_heading = "How to run")]
@@ -78,9 +83,11 @@ impl Args {
     fn file(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
         let bytes = fs::read(sheet)
             .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", sheet.display())))?;
-        let text = String::from_utf8(bytes).map_err(|_| {
-            Failure::Result(format!("`{}` is not text in UTF-8: save it as CSV UTF-8", sheet.display()))
-        })?;
+        let text = match String::from_utf8(bytes) {
+            Ok(text) if self.is_own_form(&text) => text,
+            _ => return self.spreadsheet(sheet, folder),
+        };
+        let unit = self.sheet.unit.unwrap_or_default();
         let faulty = |faults| Failure::Sheet { file: sheet.display().to_string(), faults };
         if self.new_wing.is_none() {
             let lock = lock(folder)?;
@@ -88,12 +95,12 @@ impl Args {
             let history = self.history(&input.fleet)?;
             let set = input.fleet.line_set(history);
             let filled = if self.is_wide(&text) {
-                let wide = WideFile::read(&text, self.unit).map_err(faulty)?;
+                let wide = WideFile::read(&text, unit).map_err(faulty)?;
                 say_unused(&wide.unused_columns);
                 let readings = wide.readings(set).map_err(faulty)?;
                 Filled { readings, unread: wide.unread(set), datum_mm: None }
             } else {
-                if self.unit != LengthUnit::Millimetre {
+                if unit != LengthUnit::Millimetre {
                     return Err(Failure::Call(format!(
                         "--unit is for wide files: the sheet `{}` is in mm",
                         sheet.display()
@@ -108,7 +115,7 @@ impl Args {
             let addition = Addition::new(&wing, check.clone());
             return self.add(&addition, folder, &input.fleet, &lock, &check, &filled);
         }
-        let wide = WideFile::read(&text, self.unit).map_err(faulty)?;
+        let wide = WideFile::read(&text, unit).map_err(faulty)?;
         say_unused(&wide.unused_columns);
         let id = self.new_wing.clone().unwrap_or_default();
         let model = self.model.clone().unwrap_or_else(|| id.clone());
@@ -126,9 +133,49 @@ impl Args {
         let readings = wide.readings(known.unwrap_or(&set)).map_err(faulty)?;
         let filled = Filled { readings, ..filled };
         let check = self.check(&input.fleet, &id, &filled)?;
-        let wing = Wing::new(&id, &model);
+        let wing = self.data.over(Wing::new(&id, &model));
         let addition = Addition::of_new_wing(wing, known.unwrap_or(&set).clone(), check.clone());
         self.add(&addition, folder, &input.fleet, &lock, &check, &filled)
+    }
+
+    /// Whether a text is a sheet of this program's own, or said to be a wide one.
+    fn is_own_form(&self, text: &str) -> bool {
+        self.wide || FilledSheet::is_one(text) || WideFile::is_wide(text) && self.sheet.unit.is_some()
+    }
+
+    /// Any other spreadsheet.
+    fn spreadsheet(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
+        let is_there = std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some());
+        if self.new_wing.is_none() && !folder.is_dir() {
+            lock(folder)?;
+        }
+        if is_there {
+            let fleet = Input::read(folder, &[], &self.common)?.fleet;
+            match &self.new_wing {
+                Some(id) if fleet.history(id).is_some_and(|history| !history.checks.is_empty()) => {
+                    return Err(AdditionError::WingThere { wing: id.clone() }.into());
+                }
+                Some(_) => {}
+                None => {
+                    if let Some(id) = &self.wing {
+                        judging::known_wing(&fleet, id)?;
+                    }
+                }
+            }
+        }
+        let wing = self.new_wing.clone().or_else(|| self.wing.clone());
+        check::Recording {
+            file: sheet.to_owned(),
+            folder: folder.to_owned(),
+            model: self.model.clone().or_else(|| self.new_wing.clone()),
+            wing,
+            sheet: self.sheet.clone(),
+            conditions: self.conditions.clone(),
+            data: self.data.clone(),
+            accepted: self.accepted,
+            common: self.common.clone(),
+        }
+        .run()
     }
 
     fn is_wide(&self, text: &str) -> bool {
@@ -148,7 +195,8 @@ impl Args {
 
     /// The check with its readings.
     fn check(&self, fleet: &Fleet, wing: &str, filled: &Filled) -> Result<Check, Failure> {
-        let mut check = self.conditions.check_of(fleet, wing)?;
+        let inherited = self.conditions.or_as_before(fleet.history(wing));
+        let mut check = inherited.conditions.check_of(fleet, wing)?;
         if let Some(made_for) = filled.datum_mm {
             match self.conditions.datum {
                 Some(given) if (given - made_for).abs() > 0.05 => {
@@ -160,7 +208,13 @@ impl Args {
                 None => check.datum_mm = made_for,
             }
         }
-        let operator = &self.conditions.operator;
+        for note in &inherited.notes {
+            // what the sheet was made for goes before
+            if !(note.starts_with("datum") && filled.datum_mm.is_some()) {
+                output::say(&format!("note: {note}\n"));
+            }
+        }
+        let operator = &inherited.conditions.operator;
         let named = |reading: &Reading| Reading {
             operator: reading.operator.clone().or_else(|| operator.clone()),
             ..reading.clone()
@@ -191,7 +245,7 @@ impl Args {
 
     fn new_folder(&self, folder: &Path, id: &str, set: &LineSet, filled: &Filled) -> Result<Output, Failure> {
         let check = self.check(&Fleet::default(), id, filled)?;
-        let wing = Wing::new(id, set.model());
+        let wing = self.data.over(Wing::new(id, set.model()));
         let check_id = check.id.clone();
         let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
         let fleet = Fleet::new(vec![set.clone()], vec![history]).map_err(|error| Failure::result(&error))?;
@@ -212,6 +266,15 @@ fn lock(folder: &Path) -> Result<FolderLock, Failure> {
         )));
     }
     Ok(FolderLock::take(folder)?)
+}
+
+/// The lines of a set without a reading, left before right.
+pub(super) fn unread(set: &LineSet, readings: &[Reading]) -> Vec<LineOnSide> {
+    let read: HashSet<_> = readings.iter().map(|reading| (reading.side, reading.line)).collect();
+    let all = Side::BOTH.into_iter().flat_map(|side| (0..set.lines().len()).map(move |line| (side, line)));
+    all.filter(|(side, line)| set.has(*line, *side) && !read.contains(&(*side, *line)))
+        .map(|(side, line)| LineOnSide { side, line: set.lines()[line].name.clone() })
+        .collect()
 }
 
 fn say_unused(columns: &[String]) {

@@ -18,7 +18,7 @@ use crate::cli::{Failure, judging};
 /// What the user takes upon himself.
 #[derive(Debug, Clone, Copy, clap::Args)]
 #[command(next_help_heading = "What to accept")]
-pub(super) struct Accepted {
+pub(in crate::cli) struct Accepted {
     /// Add the check although lines were not read; they stay missing
     #[arg(long)]
     accept_missing: bool,
@@ -29,7 +29,7 @@ pub(super) struct Accepted {
 
 /// A check that was looked through, and is not in the folder yet.
 #[derive(Debug)]
-pub(super) struct Vetted {
+pub(in crate::cli) struct Vetted {
     wing: String,
     check: Check,
     lines_read: usize,
@@ -52,7 +52,7 @@ struct RecordDocument<'a> {
 
 impl Vetted {
     /// Looks through a check of a fleet as it will be.
-    pub(super) fn new(fleet: &Fleet, check: &str, unread: Vec<LineOnSide>) -> Result<Self, Failure> {
+    pub(in crate::cli) fn new(fleet: &Fleet, check: &str, unread: Vec<LineOnSide>) -> Result<Self, Failure> {
         let choice = Choice { wing: None, check: Some(check.to_owned()) };
         let chosen = judging::one_check(fleet, &choice)?;
         let doubts = VetJob::default().check(fleet, &chosen).map_err(|failure| Failure::result(&failure))?;
@@ -61,13 +61,13 @@ impl Vetted {
     }
 
     /// A check with its doubtful readings.
-    pub(super) fn of(wing: &str, check: &Check, unread: Vec<LineOnSide>, doubts: Doubts) -> Self {
+    pub(in crate::cli) fn of(wing: &str, check: &Check, unread: Vec<LineOnSide>, doubts: Doubts) -> Self {
         let read: HashSet<_> = check.readings.iter().map(|reading| (reading.side, reading.line)).collect();
         Self { wing: wing.to_owned(), check: check.clone(), lines_read: read.len(), unread, doubts, demo: false }
     }
 
     /// Why the check may not be added.
-    pub(super) fn obstacles(&self, accepted: Accepted) -> Vec<String> {
+    pub(in crate::cli) fn obstacles(&self, accepted: Accepted) -> Vec<String> {
         let mut all = Vec::new();
         let plural = |count: usize, one: &str, many: &str| format!("{count} {}", if count == 1 { one } else { many });
         if self.check.readings.is_empty() {
@@ -90,7 +90,12 @@ impl Vetted {
     }
 
     /// What there is to say; what stands in the way is a failure.
-    pub(super) fn output(&self, accepted: Accepted, folder: &Path, common: &Common) -> Result<Output, Failure> {
+    pub(in crate::cli) fn output(
+        &self,
+        accepted: Accepted,
+        folder: &Path,
+        common: &Common,
+    ) -> Result<Output, Failure> {
         let obstacles = self.obstacles(accepted);
         let failed = obstacles.iter().map(|why| format!("nothing was added: {why}")).collect();
         if common.json {
@@ -121,7 +126,7 @@ impl Vetted {
     }
 
     /// The check, the lines that were not read, the doubtful readings.
-    pub(super) fn words(&self) -> String {
+    pub(in crate::cli) fn words(&self) -> String {
         let check = &self.check;
         let mut out =
             format!("Wing {}  check {}  {}  {} h  {}\n", self.wing, check.id, check.date, check.hours_h, check.stage);

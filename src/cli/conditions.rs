@@ -2,10 +2,18 @@
 
 use linedrift::Date;
 use linedrift::check::sheet::LineOnSide;
-use linedrift::check::{Check, Condition, Fleet, Stage};
+use linedrift::check::{Check, Condition, Fleet, History, Stage};
+use linedrift::fleet::spreadsheet::{Spreadsheet, WrittenDay};
 use linedrift::wing::LineSet;
 
 use crate::cli::{Failure, args};
+
+/// Conditions with what an earlier check gave to them.
+#[derive(Debug, Clone)]
+pub(super) struct Inherited {
+    pub(super) conditions: Conditions,
+    pub(super) notes: Vec<String>,
+}
 
 /// The check that is added, and how it was measured.
 #[derive(Debug, Clone, clap::Args)]
@@ -14,17 +22,17 @@ pub(super) struct Conditions {
     /// Id of the check [default: the wing's id and a number]
     #[arg(long, value_name = "ID")]
     pub(super) check: Option<String>,
-    /// Day of the check
+    /// Day of the check, such as 2026-03-14 or 14.3.2026
     #[arg(long, value_name = "DATE", value_parser = args::day)]
-    date: Option<Date>,
+    pub(super) date: Option<Date>,
     /// Hours flown since new
-    #[arg(long, value_name = "H", allow_negative_numbers = true, value_parser = args::not_negative)]
-    hours: Option<f64>,
+    #[arg(long, value_name = "H", allow_negative_numbers = true, value_parser = args::hours)]
+    pub(super) hours: Option<f64>,
     /// Before or after adjusting: `as_found` or `as_left` [default: `as_found`]
     #[arg(long, value_name = "STAGE")]
-    stage: Option<Stage>,
+    pub(super) stage: Option<Stage>,
     /// What the instrument shows beyond the maker's length, mm [default: what the sheet was made for, else 0]
-    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::finite)]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::millimetres)]
     pub(super) datum: Option<f64>,
     /// Measuring load, N [default: 50]
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = args::not_negative)]
@@ -47,6 +55,56 @@ pub(super) struct Conditions {
 }
 
 impl Conditions {
+    /// What a spreadsheet says of its check, where the call says nothing; the call's own words go before.
+    pub(super) fn or_of(&self, sheet: &Spreadsheet, file: &str) -> Result<Self, Failure> {
+        let facts = sheet.facts();
+        let date = match (self.date, facts.date) {
+            (Some(date), _) => Some(date),
+            (None, Some(WrittenDay::Day(date))) => Some(date),
+            (None, Some(WrittenDay::Either { day_first, month_first })) => {
+                return Err(Failure::Result(format!(
+                    "`{file}`: the date {} can be read in two ways: which is meant?\n  - --date {day_first}\n  - --date {month_first}",
+                    facts.date_text
+                )));
+            }
+            (None, _) => None,
+        };
+        Ok(Self {
+            date,
+            hours: self.hours.or(facts.hours_h),
+            stage: self.stage.or_else(|| sheet.stage()),
+            datum: self.datum.or(facts.datum_mm),
+            load_n: self.load_n.or(facts.load_n),
+            temperature_c: self.temperature_c.or(facts.temperature_c),
+            operator: self.operator.clone().or_else(|| facts.operator.clone()),
+            ..self.clone()
+        })
+    }
+
+    /// Datum, load and operator as at the wing's last check, where neither the call nor the file says them; and sentences that
+    /// say so.
+    pub(super) fn or_as_before(&self, history: Option<&History>) -> Inherited {
+        let mut notes = Vec::new();
+        let mut conditions = self.clone();
+        let last = history.and_then(|history| history.checks.iter().rfind(|check| !check.readings.is_empty()));
+        let Some(last) = last else { return Inherited { conditions, notes } };
+        if conditions.datum.is_none() && last.datum_mm != 0.0 {
+            conditions.datum = Some(last.datum_mm);
+            notes.push(format!("datum {} mm, as at check {}", last.datum_mm, last.id));
+        }
+        if conditions.load_n.is_none() && (last.load_n - Check::new("", last.date, 0.0).load_n).abs() > 1e-9 {
+            conditions.load_n = Some(last.load_n);
+            notes.push(format!("load {} N, as at check {}", last.load_n, last.id));
+        }
+        let operator = last.readings.first().and_then(|reading| reading.operator.clone());
+        let is_one = last.readings.iter().all(|reading| reading.operator == operator);
+        if let (None, Some(name), true) = (&conditions.operator, operator, is_one) {
+            notes.push(format!("operator {name}, as at check {}", last.id));
+            conditions.operator = Some(name);
+        }
+        Inherited { conditions, notes }
+    }
+
     /// The check of a wing, without readings: one that waits in the folder for them, changed by what the call says, or a
     /// new one.
     pub(super) fn check_of(&self, fleet: &Fleet, wing: &str) -> Result<Check, Failure> {
