@@ -13,8 +13,8 @@ mod usage;
 mod value;
 
 pub use backtest::{
-    Backtest, BacktestDocument, BacktestSpec, BinomialBand, CoverageEntry, CoverageRow, CrpsByMethod, CrpsEntry,
-    ForecastScore, GroupScore, Method, Origins, PitBin, SkippedCheck, crps_of_draws,
+    Backtest, BacktestDocument, BacktestSpec, BinomialBand, Conclusion, CoverageEntry, CoverageRow, CrpsByMethod,
+    CrpsEntry, ForecastScore, ForecastVerdict, GroupScore, Method, Origins, PitBin, SkippedCheck, crps_of_draws,
 };
 pub use crossing::{
     Cause, CauseShare, CrossingDraw, CrossingSpec, FirstCrossing, GaussianPath, RiskHours, SlopePassage,

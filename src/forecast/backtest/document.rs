@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::Serialize;
 
-use super::{Backtest, GroupScore, Method, PitBin, SkippedCheck};
+use super::{Backtest, Conclusion, GroupScore, Method, PitBin, SkippedCheck};
 
 /// Groups that `Display` prints before it only counts.
 const SCREEN_GROUPS: usize = 24;
@@ -17,6 +17,8 @@ pub struct BacktestDocument<'a> {
     demo: bool,
     forecasts: usize,
     checks: usize,
+    conclusion: Conclusion,
+    conclusion_text: String,
     coverage: Vec<CoverageEntry>,
     crps_mm: Vec<CrpsEntry>,
     pit: Vec<PitBin>,
@@ -54,6 +56,8 @@ impl Backtest {
             demo: self.is_demo(),
             forecasts: self.scores().len(),
             checks: self.checks(),
+            conclusion: self.conclusion(),
+            conclusion_text: self.conclusion().to_string(),
             coverage: self
                 .coverage()
                 .into_iter()
@@ -89,6 +93,7 @@ impl fmt::Display for Backtest {
             self.checks(),
             self.skipped().len()
         )?;
+        writeln!(f, "{}", self.conclusion())?;
         writeln!(f, "\nIntervals that held what was measured (in brackets: the range by chance)")?;
         for row in self.coverage() {
             writeln!(

@@ -5,6 +5,7 @@
 //! will be measured.
 
 mod baseline;
+mod conclusion;
 mod cut;
 mod document;
 mod measured;
@@ -12,6 +13,7 @@ mod outcome;
 mod predictive;
 mod spec;
 
+pub use conclusion::{Conclusion, ForecastVerdict};
 pub use document::{BacktestDocument, CoverageEntry, CrpsEntry};
 pub use outcome::{
     Backtest, BinomialBand, CoverageRow, CrpsByMethod, ForecastScore, GroupScore, Method, PitBin, SkippedCheck,

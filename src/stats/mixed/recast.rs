@@ -10,10 +10,12 @@ impl MixedFit {
     pub(crate) fn recast(&self, structure: Structure, theta: Vec<f64>, sigma: f64) -> Self {
         let mut out = self.clone();
         let ratio = sigma / self.sigma;
-        out.factor.iter_mut().for_each(|value| *value *= ratio);
+        // a shared effect stands in the factor over its ratio to sigma, which changes with it
+        let (shared, effects) = (self.structure.shared_columns(), self.structure.effects());
+        out.factor.iter_mut().skip(shared * effects).for_each(|value| *value *= ratio);
         out.unscaled.iter_mut().for_each(|value| *value /= ratio * ratio);
         out.outer.clear();
-        let mut at = usize::from(structure.inner.is_some());
+        let mut at = structure.first_outer();
         for term in &structure.outer {
             let until = at + term.parameters();
             let factor = term.factor(theta.get(at..until).unwrap_or(&[]));

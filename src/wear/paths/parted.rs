@@ -56,15 +56,13 @@ impl WearFit {
         // the reading never has all of it, so that the line is not known exactly
         let reading_mm = reading_mm.map_or(total_mm, |reading_mm| reading_mm.min(MOST * total_mm));
         let mut theta = Vec::with_capacity(structure.parameters());
-        let had_inner = mixed.inner_sd().is_some();
-        if had_inner {
-            theta.push(mixed.theta()[0]);
-        } else if structure.inner.is_some() {
+        let first = mixed.structure.first_outer();
+        theta.extend(mixed.theta()[..first].iter().map(|ratio| ratio * total_mm / reading_mm));
+        if mixed.structure.inner.is_none() && structure.inner.is_some() {
             theta.push(((total_mm * total_mm - reading_mm * reading_mm).max(0.0)).sqrt() / reading_mm);
         }
         // ratios are to the reading's error
-        let mut outer: Vec<f64> =
-            mixed.theta()[usize::from(had_inner)..].iter().map(|ratio| ratio * total_mm / reading_mm).collect();
+        let mut outer: Vec<f64> = mixed.theta()[first..].iter().map(|ratio| ratio * total_mm / reading_mm).collect();
         if structure.outer.len() > mixed.outer().len()
             && let Some(at) = self.layout.wing
         {
@@ -73,7 +71,8 @@ impl WearFit {
             outer.insert(0, check);
         }
         theta.extend(outer);
-        let structure = Structure { fixed: mixed.structure.fixed.clone(), ..structure.clone() };
+        let structure =
+            Structure { inner: structure.inner.clone(), outer: structure.outer.clone(), ..mixed.structure.clone() };
         Component { mixed: mixed.recast(structure, theta, reading_mm), ..component.clone() }
     }
 }
