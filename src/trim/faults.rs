@@ -87,8 +87,12 @@ impl Faults {
             let residuals = basis.residuals(&y);
             let gain = |at: &usize| {
                 let one = &candidates[*at];
-                let Some(rest) = basis.rest(&one.members, y.len()) else { return f64::NEG_INFINITY };
-                let (square, along) = (dot(&rest, &rest), dot(&rest, &residuals));
+                // the residuals are orthogonal to the columns so far
+                let along: f64 = one.members.iter().map(|at| residuals[*at]).sum();
+                let square = basis.square_left(&one.members);
+                if square < 1e-6 * one.members.len() as f64 {
+                    return f64::NEG_INFINITY;
+                }
                 let step = along / square;
                 let agree = one.members.iter().filter(|at| residuals[**at] * step > 0.0).count();
                 if step.abs() < LEAST_STEP_MM || 4 * agree < 3 * one.members.len() {
@@ -146,9 +150,15 @@ fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
     }
     let sides: [(Option<Side>, &[Side]); 3] =
         [(None, &Side::BOTH), (Some(Side::Left), &[Side::Left]), (Some(Side::Right), &[Side::Right])];
+    let count = set.lines().len();
+    let mut place: Vec<Option<usize>> = vec![None; 2 * count];
+    for (at, line) in measured.lines.iter().enumerate() {
+        place[line.side.index() * count + line.line] = Some(at);
+    }
     for Group { tie, lines } in line_groups(set) {
         for (side, which) in sides {
-            let members = on(&|at| which.contains(&line(at).side) && lines.contains(&line(at).line));
+            let read = which.iter().flat_map(|side| lines.iter().map(|line| place[side.index() * count + line]));
+            let members: Vec<usize> = read.flatten().collect();
             let whole = which.iter().all(|side| members.iter().any(|at| line(*at).side == *side));
             if !whole || members.len() < lines.len().min(2) {
                 continue;
@@ -194,6 +204,12 @@ impl Basis {
             rest.iter_mut().zip(q).for_each(|(value, q)| *value -= along * q);
         }
         (dot(&rest, &rest) > 1e-6 * size).then_some(rest)
+    }
+
+    /// The square of what of a group's column the columns so far do not span.
+    fn square_left(&self, members: &[usize]) -> f64 {
+        let along = |q: &Vec<f64>| members.iter().map(|at| q[*at]).sum::<f64>();
+        members.len() as f64 - self.q.iter().map(|q| along(q).powi(2)).sum::<f64>()
     }
 
     fn add(&mut self, members: &[usize], n: usize) {

@@ -31,6 +31,7 @@ mod setup;
 mod span;
 mod spec;
 mod speed;
+mod state;
 mod text;
 
 pub use crate::check::{DecisionRule, Verdict};

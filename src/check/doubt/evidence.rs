@@ -136,7 +136,7 @@ impl Ground<'_> {
     /// Of the groups that would explain a doubtful line, the one with the best odds.
     fn fact(&self, heard: &[f64], expected: &Expected, flagged: &[usize]) -> Option<Known> {
         let mut best: Option<(f64, Known)> = None;
-        for group in &self.layout.groups {
+        for group in self.layout.groups(self.set) {
             for sides in SIDES {
                 let all = sides
                     .iter()

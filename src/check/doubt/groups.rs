@@ -1,5 +1,7 @@
 //! The groups of lines that a fault of a wing moves together.
 
+use std::collections::HashMap;
+
 use crate::wing::{LineSet, Row, Side};
 
 /// Longest run of neighbours that is looked at as one.
@@ -46,28 +48,50 @@ pub(crate) fn row_orders(set: &LineSet) -> Vec<Vec<usize>> {
     order
 }
 
+/// The lines above each segment or of each main, two or more, the most first. Of segments that carry the same lines the one
+/// nearest the riser stands for all.
+fn on_segments(set: &LineSet) -> Vec<Group> {
+    let mut above: Vec<Vec<usize>> = vec![Vec::new(); set.segments().len()];
+    let mut mains: Vec<(&str, Vec<usize>)> = Vec::new();
+    for (at, line) in set.lines().iter().enumerate() {
+        set.path_indices(at).for_each(|segment| above[segment].push(at));
+        let Some(main) = &line.main else { continue };
+        match mains.iter_mut().find(|(name, _)| name == main) {
+            Some((_, lines)) => lines.push(at),
+            None => mains.push((main, vec![at])),
+        }
+    }
+    let mut all: Vec<Group> = Vec::new();
+    let mut known: HashMap<Vec<usize>, usize> = HashMap::new();
+    for at in 0..set.lines().len() {
+        for segment in set.path_indices(at).filter(|segment| above[*segment].len() > 1 && above[*segment][0] == at) {
+            let tie = Tie::Segment(set.segments()[segment].name.clone());
+            // the path runs down to the riser
+            match known.get(&above[segment]) {
+                Some(place) => all[*place].tie = tie,
+                None => {
+                    known.insert(above[segment].clone(), all.len());
+                    all.push(Group { tie, lines: above[segment].clone() });
+                }
+            }
+        }
+    }
+    // where the segments do not say what hangs on a main, its name does
+    for (name, lines) in mains.into_iter().filter(|(_, lines)| lines.len() > 1) {
+        if !known.contains_key(&lines) {
+            all.push(Group { tie: Tie::Segment(name.to_owned()), lines });
+        }
+    }
+    all.sort_by_key(|group| std::cmp::Reverse(group.lines.len()));
+    all
+}
+
 /// Every line, every set of two lines or more that hang on one segment, and every short run of neighbours.
 pub(crate) fn line_groups(set: &LineSet) -> Vec<Group> {
     let order = row_orders(set);
     let mut all: Vec<Group> =
         (0..set.lines().len()).map(|line| Group { tie: Tie::Line, lines: vec![line] }).collect();
-    let mut on_segment: Vec<Group> = Vec::new();
-    let mut add = |name: &str, line: usize| {
-        let tie = Tie::Segment(name.to_owned());
-        match on_segment.iter_mut().find(|known| known.tie == tie) {
-            Some(known) => known.lines.push(line),
-            None => on_segment.push(Group { tie, lines: vec![line] }),
-        }
-    };
-    for (at, line) in set.lines().iter().enumerate() {
-        set.path(at).for_each(|segment| add(&segment.name, at));
-        // where the segments do not say what hangs on a main, its name does
-        if let Some(main) = line.main.as_ref().filter(|main| set.path(at).all(|segment| segment.name != **main)) {
-            add(main, at);
-        }
-    }
-    on_segment.retain(|group| group.lines.len() > 1);
-    on_segment.sort_by_key(|group| std::cmp::Reverse(group.lines.len()));
+    let on_segment = on_segments(set);
     let mut runs = Vec::new();
     let (left, right) = order.split_at(order.len() / 2);
     // a set that is not symmetric has rows of its own on the right

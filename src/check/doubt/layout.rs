@@ -1,5 +1,7 @@
 //! What of a line set every check needs: neighbours, rows, the order of each row, groups of lines.
 
+use std::cell::OnceCell;
+
 use super::groups::{Group, line_groups, row_orders};
 use crate::wing::{LineSet, Row, Side};
 
@@ -28,7 +30,7 @@ pub(super) struct Layout {
     /// Lines of each row on each side from the centre outwards: by side, then row.
     pub(super) order: Vec<Vec<usize>>,
     /// Every group of lines that a fault of a wing may move together.
-    pub(super) groups: Vec<Group>,
+    groups: OnceCell<Vec<Group>>,
 }
 
 impl Layout {
@@ -54,8 +56,13 @@ impl Layout {
             })
             .collect();
         let rows = all.iter().map(|line| line.row).collect();
-        let (order, groups) = (row_orders(set), line_groups(set));
-        Self { lines: all.len(), neighbours, rows, order, groups }
+        let order = row_orders(set);
+        Self { lines: all.len(), neighbours, rows, order, groups: OnceCell::new() }
+    }
+
+    /// Every group of lines that a fault may move together; most checks need none.
+    pub(super) fn groups(&self, set: &LineSet) -> &[Group] {
+        self.groups.get_or_init(|| line_groups(set))
     }
 
     pub(super) fn keys(&self) -> usize {
