@@ -1,5 +1,6 @@
 //! Numbers only: robust location and scale, the minimiser and the mixed-model engine. This room knows no wings.
 
+pub(crate) mod contrast;
 pub(crate) mod dense;
 pub(crate) mod double_double;
 mod minimise;
@@ -8,6 +9,7 @@ pub(crate) mod normal_tail;
 pub mod robust;
 mod student;
 
+pub use contrast::{ContrastRow, Simultaneous};
 pub use minimise::{Minimum, StopReason};
 pub use student::{student_coverage, student_quantile, student_tail};
 

@@ -403,6 +403,18 @@ impl MixedFit {
         self.deviance
     }
 
+    /// The log likelihood at the optimum, restricted where the fit is by REML.
+    #[must_use]
+    pub fn log_likelihood(&self) -> f64 {
+        -self.deviance / 2.0
+    }
+
+    /// Parameters estimated: kept fixed effects, spreads and correlations, the reading's own spread.
+    #[must_use]
+    pub fn parameters(&self) -> usize {
+        self.fixed.len() + self.theta.len() + 1
+    }
+
     /// θ at the optimum (see [`Objective`]).
     #[must_use]
     pub fn theta(&self) -> &[f64] {
@@ -463,6 +475,17 @@ impl MixedFit {
     #[must_use]
     pub fn inner_slope_sd(&self) -> Option<f64> {
         self.structure.slope_place().and_then(|place| self.theta.get(place)).map(|ratio| ratio * self.sigma)
+    }
+
+    /// Covariance of two linear combinations of the kept fixed effects, weights in the order of [`MixedFit::fixed`].
+    pub(crate) fn covariance_of(&self, a: &[f64], b: &[f64]) -> f64 {
+        let mut sum = 0.0;
+        for (i, x) in a.iter().enumerate().filter(|(_, x)| **x != 0.0) {
+            for (j, y) in b.iter().enumerate().filter(|(_, y)| **y != 0.0) {
+                sum += x * y * self.covariance(i, j);
+            }
+        }
+        sum
     }
 
     /// Satterthwaite degrees of freedom of a linear combination of the kept fixed effects, weights in the order of

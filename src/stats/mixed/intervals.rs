@@ -53,6 +53,15 @@ pub struct ProfileInterval {
     pub upper: Option<f64>,
 }
 
+/// One point of a profile.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ProfilePoint {
+    /// Value at which the parameter is held.
+    pub value: f64,
+    /// How much the criterion rises above its minimum.
+    pub rise: f64,
+}
+
 /// Finds profile-likelihood intervals of one fit.
 #[derive(Debug)]
 pub struct Profiler<'a> {
@@ -109,13 +118,45 @@ impl Profiler<'_> {
     /// # Errors
     /// [`MixedError::Parameter`] when the parameter is not in the model.
     pub fn interval(&self, parameter: Parameter, rise: f64) -> Result<ProfileInterval, MixedError> {
+        self.along(parameter, rise, |course, excess| ProfileInterval {
+            lower: course.lower(rise, excess).value(),
+            upper: course.upper(rise, excess).value(),
+        })
+    }
+
+    /// The profile itself: how much the criterion rises at `points` values, evenly from one end of [`Profiler::interval`] to the
+    /// other. A value at which the search did not end is left out.
+    ///
+    /// # Errors
+    /// As [`Profiler::interval`].
+    pub fn curve(&self, parameter: Parameter, rise: f64, points: usize) -> Result<Vec<ProfilePoint>, MixedError> {
+        self.along(parameter, rise, |course, excess| {
+            let lower = course.lower(rise, excess).value().unwrap_or(course.centre + course.down);
+            let upper = course.upper(rise, excess).value().unwrap_or(course.centre + course.up);
+            let last = points.saturating_sub(1).max(1) as f64;
+            let values = (0..points).map(|k| lower + (upper - lower) * k as f64 / last);
+            values.filter_map(|value| excess(value).map(|rise| ProfilePoint { value, rise: rise.max(0.0) })).collect()
+        })
+    }
+
+    fn along<R>(
+        &self,
+        parameter: Parameter,
+        rise: f64,
+        read: impl FnOnce(&Course, Excess<'_>) -> R,
+    ) -> Result<R, MixedError> {
         match parameter {
-            Parameter::Fixed(place) => self.fixed_interval(place, rise),
-            spread => self.spread_interval(spread, rise),
+            Parameter::Fixed(place) => self.along_fixed(place, rise, read),
+            spread => self.along_spread(spread, read),
         }
     }
 
-    fn fixed_interval(&self, place: usize, rise: f64) -> Result<ProfileInterval, MixedError> {
+    fn along_fixed<R>(
+        &self,
+        place: usize,
+        rise: f64,
+        read: impl FnOnce(&Course, Excess<'_>) -> R,
+    ) -> Result<R, MixedError> {
         let Some(effect) = self.ml.fixed().get(place) else { return Err(MixedError::Parameter) };
         let (centre, se) = (effect.estimate, effect.se);
         let mut names = self.fit.structure.fixed.clone();
@@ -131,13 +172,15 @@ impl Profiler<'_> {
             Some(found.value - self.ml.deviance())
         };
         let step = se * rise.sqrt();
-        Ok(ProfileInterval {
-            lower: crossing(centre, -step, f64::NEG_INFINITY, rise, &mut excess).value(),
-            upper: crossing(centre, step, f64::INFINITY, rise, &mut excess).value(),
-        })
+        let course = Course { centre, down: -step, up: step, low: f64::NEG_INFINITY, high: f64::INFINITY };
+        Ok(read(&course, &mut excess))
     }
 
-    fn spread_interval(&self, parameter: Parameter, rise: f64) -> Result<ProfileInterval, MixedError> {
+    fn along_spread<R>(
+        &self,
+        parameter: Parameter,
+        read: impl FnOnce(&Course, Excess<'_>) -> R,
+    ) -> Result<R, MixedError> {
         let (fit, scale) = (self.fit, &self.scale);
         let constraint = Constraint::new(fit, parameter)?;
         let objective = Objective::new(&fit.structure, &self.blocks, fit.criterion());
@@ -175,10 +218,32 @@ impl Profiler<'_> {
         let centre = constraint.estimate;
         let (low, high) = constraint.bounds();
         let step = if centre == 0.0 { 0.1 * constraint.unit } else { 0.2 * constraint.unit };
-        let lower =
-            if centre <= low { Crossing::AtBound(low) } else { crossing(centre, -step, low, rise, &mut excess) };
-        let upper = crossing(centre, step, high, rise, &mut excess);
-        Ok(ProfileInterval { lower: lower.value(), upper: upper.value() })
+        Ok(read(&Course { centre, down: -step, up: step, low, high }, &mut excess))
+    }
+}
+
+/// The rise of the criterion with a parameter held at a value.
+type Excess<'a> = &'a mut dyn FnMut(f64) -> Option<f64>;
+
+/// Where a parameter may go: its estimate, first steps, bounds.
+struct Course {
+    centre: f64,
+    down: f64,
+    up: f64,
+    low: f64,
+    high: f64,
+}
+
+impl Course {
+    fn lower(&self, rise: f64, excess: Excess<'_>) -> Crossing {
+        if self.centre <= self.low {
+            return Crossing::AtBound(self.low);
+        }
+        crossing(self.centre, self.down, self.low, rise, excess)
+    }
+
+    fn upper(&self, rise: f64, excess: Excess<'_>) -> Crossing {
+        crossing(self.centre, self.up, self.high, rise, excess)
     }
 }
 
@@ -200,7 +265,7 @@ impl Crossing {
 
 /// Goes from the estimate in steps until the excess is past `rise`, then closes in on the crossing by the secant rule on
 /// the square root of the excess, which is nearly a straight line.
-fn crossing(centre: f64, step: f64, bound: f64, rise: f64, excess: &mut impl FnMut(f64) -> Option<f64>) -> Crossing {
+fn crossing(centre: f64, step: f64, bound: f64, rise: f64, excess: Excess<'_>) -> Crossing {
     let wanted = rise.sqrt();
     let clip = |value: f64| if step < 0.0 { value.max(bound) } else { value.min(bound) };
     let (mut inside, mut inside_root) = (centre, 0.0);

@@ -28,6 +28,7 @@ mod fit;
 mod gradient;
 mod influence;
 mod intervals;
+mod model;
 mod objective;
 mod posterior;
 mod recast;
@@ -41,7 +42,11 @@ mod validity;
 pub use block::{Block, BlockBuilder, InnerSlope, Readings};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
 pub use influence::{BlockInfluence, Influence};
-pub use intervals::{Parameter, ProfileInterval, Profiler};
+pub use intervals::{Parameter, ProfileInterval, ProfilePoint, Profiler};
+pub use model::{
+    BootstrapRow, CoefficientRow, DataTable, EffectRow, JointTest, MixedModelFit, MixedModelSpec, ModelBootstrap,
+    ModelError, ModelRatio, PredictedRow,
+};
 pub use objective::{Objective, Profile};
 pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
 pub use structure::{Covariance, Criterion, MixedError, OuterTerm, SharedTerm, Structure};
