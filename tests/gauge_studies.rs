@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use linedrift::Date;
 use linedrift::check::repeatability::{
     Gauge, GaugeError, GaugeReading, GaugeSource, GaugeSpec, Interaction, NestedCell, NestedStudy, ReadingsNeeded,
-    Repeatability,
+    Repeatability, UnbalancedGauge,
 };
 use linedrift::check::{Check, Reading};
 use linedrift::simulate::FleetSpec;
@@ -289,4 +289,29 @@ fn a_check_is_a_study() {
     let sources: BTreeSet<_> = gauge.components().iter().map(|one| one.source).collect();
     assert_eq!(sources.len(), gauge.components().len());
     assert!(GaugeSpec::default().run_check(set, &Check::new("y", Date::constant(2024, 5, 1), 0.0)).is_err());
+}
+
+#[test]
+fn an_unbalanced_study_is_estimated_from_all_of_its_readings() {
+    // balanced: as lme4's additive fit; the interaction has no variance there
+    let all = ten_parts();
+    let known = &json("gauge/reference.json")["aiag"]["REML_additive"]["vc"];
+    let balanced = UnbalancedGauge::of(&all).unwrap();
+    for (source, group) in
+        [(GaugeSource::Repeatability, "Residual"), (GaugeSource::Operator, "o"), (GaugeSource::Part, "p")]
+    {
+        let row = known.as_array().unwrap().iter().find(|row| row["grp"] == group);
+        let Some(theirs) = row.and_then(|row| row["vcov"].as_f64()) else { continue };
+        approx::assert_relative_eq!(balanced.sd_mm(source).unwrap().powi(2), theirs, max_relative = 1e-4);
+    }
+    assert!(balanced.sd_mm(GaugeSource::Interaction).unwrap() < 1e-6);
+    // one reading less moves nothing much, and it is not another 8 that go with it
+    let less = UnbalancedGauge::of(&all[1..]).unwrap();
+    assert_eq!(less.readings(), all.len() - 1);
+    let change = less.sd_mm(GaugeSource::Gauge).unwrap() / balanced.sd_mm(GaugeSource::Gauge).unwrap();
+    assert!((change - 1.0).abs() < 0.05, "{change}");
+    assert!(GaugeSpec::default().run(&all[1..]).is_err());
+    let lonely: Vec<GaugeReading> =
+        all.iter().filter(|reading| reading.operator == all[0].operator).cloned().collect();
+    assert!(matches!(UnbalancedGauge::of(&lonely), Err(GaugeError::TooFew { .. })));
 }

@@ -4,7 +4,9 @@ use std::collections::HashSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use linedrift::check::repeatability::{Gauge, GaugeReading, GaugeSpec, Repeatability, gauge_readings};
+use linedrift::check::repeatability::{
+    Gauge, GaugeReading, GaugeSpec, Repeatability, UnbalancedGauge, gauge_readings,
+};
 use linedrift::check::{Check, Fleet};
 use linedrift::report::text;
 use serde::Serialize;
@@ -37,6 +39,8 @@ struct Study {
     repeatability: Option<Repeatability>,
     /// Checks in which several operators read the same lines.
     checks: Vec<Crossed>,
+    /// Checks in which operators read some lines only, or unequally often.
+    unbalanced: Vec<Unbalanced>,
     /// Checks with several operators that cannot be analysed, and why.
     notes: Vec<Note>,
 }
@@ -49,6 +53,14 @@ struct Crossed {
     gauge: Gauge,
     repeatability_limit_mm: f64,
     reproducibility_limit_mm: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct Unbalanced {
+    check: String,
+    wing: String,
+    #[serde(flatten)]
+    gauge: UnbalancedGauge,
 }
 
 #[derive(Debug, Serialize)]
@@ -86,7 +98,13 @@ impl Args {
                 if operators(check) < 2 {
                     continue;
                 }
-                match GaugeSpec::default().run_check(set, check) {
+                // no reading is left out: an unbalanced study is estimated from all of them
+                let unbalanced = UnbalancedGauge::of_check(set, check);
+                if let Ok(Some(gauge)) = unbalanced {
+                    study.unbalanced.push(Unbalanced { check: check.id.clone(), wing: wing.clone(), gauge });
+                    continue;
+                }
+                match unbalanced.and_then(|_| GaugeSpec::default().run_check(set, check)) {
                     Ok(gauge) => study.checks.push(Crossed {
                         check: check.id.clone(),
                         wing: wing.clone(),
@@ -105,7 +123,7 @@ impl Args {
             return Err(Failure::Call(format!("the fleet has no check `{check}`")));
         }
         study.repeatability = Repeatability::of(&readings).ok();
-        if study.repeatability.is_none() && study.checks.is_empty() {
+        if study.repeatability.is_none() && study.checks.is_empty() && study.unbalanced.is_empty() {
             return Err(Failure::Result(
                 "no line was read twice at one check. To learn how well your readings agree, read lines again (columns \
                  `repeat` and `operator` of `readings`)"
@@ -156,8 +174,15 @@ fn words(study: &Study) -> String {
             crossed.gauge.to_string().trim_end()
         );
     }
-    if !study.checks.is_empty() {
-        out.push_str("\nThe row `part` and the shares of the variance hold the lines' different\nlengths too: read the rows above it.\n");
+    for found in &study.unbalanced {
+        let gauge = found.gauge.to_string();
+        let _ = writeln!(out, "\nWing {}, check {}\n{}", found.wing, found.check, gauge.trim_end());
+    }
+    if !study.checks.is_empty() || !study.unbalanced.is_empty() {
+        out.push_str(
+            "\nReadings are compared as deviations from nominal. The row `part` says how unlike\nthe lines of this wing are: \
+             that is the wing, not the measuring.\n",
+        );
     }
     for note in &study.notes {
         let _ = writeln!(out, "\nnote: check {}: {}", note.check, note.message);

@@ -2,7 +2,7 @@
 //!
 //! A *crossed* study has every operator read every line, several times each: [`GaugeSpec`] splits its variance by the
 //! analysis of variance into repeatability (same operator, same line), reproducibility (operators, and operators by lines)
-//! and the lines themselves. A *nested* study ([`NestedStudy`]) has repeats within days within runs. With one operator and
+//! and the lines themselves; where readings are missing, [`UnbalancedGauge`] estimates the same from all there are. A *nested* study ([`NestedStudy`]) has repeats within days within runs. With one operator and
 //! plain repeats, [`Repeatability`] is what can be known.
 
 mod anova;
@@ -11,6 +11,7 @@ mod gauge;
 mod interval;
 mod nested;
 mod repeats;
+mod unbalanced;
 
 pub use anova::{AnovaRow, GaugeReading};
 pub use crossed::{GaugeSpec, Interaction};
@@ -18,6 +19,7 @@ pub use gauge::{Gauge, GaugeComponent, GaugeSource, ReadingsNeeded};
 pub use interval::VarianceInterval;
 pub use nested::{NestedCell, NestedLevel, NestedStudy};
 pub use repeats::{Repeatability, gauge_readings};
+pub use unbalanced::{UnbalancedComponent, UnbalancedGauge};
 
 use thiserror::Error;
 
@@ -62,6 +64,12 @@ pub enum GaugeError {
         operator: String,
         /// The value.
         value: f64,
+    },
+    /// Readings in which the components of variance cannot be told apart.
+    #[error("the components of variance cannot be told apart: {reason}")]
+    NoComponents {
+        /// Why.
+        reason: String,
     },
     /// A setting out of its range.
     #[error("{what} is {value}, expected {expected}")]
