@@ -24,6 +24,8 @@ mod cli_plan;
 #[cfg(feature = "cli")]
 mod cli_reduce;
 #[cfg(feature = "cli")]
+mod cli_research;
+#[cfg(feature = "cli")]
 mod cli_run;
 #[cfg(feature = "cli")]
 mod cli_terminal;
@@ -69,6 +71,7 @@ mod hostile_names;
 #[cfg(feature = "cli")]
 mod kill_writes;
 mod mixed_further;
+mod mixed_models;
 mod mixed_nist;
 mod mixed_profile;
 mod mixed_published;
@@ -99,6 +102,7 @@ mod saved_checksum;
 mod sheet_text;
 mod simulate_coverage;
 mod simulate_policy;
+mod simulate_power;
 mod simulate_truth;
 #[cfg(feature = "frames")]
 mod spreadsheets;
@@ -115,6 +119,7 @@ mod trim_theory;
 mod trim_values;
 #[cfg(feature = "cli")]
 mod walkthrough;
+mod wear_contrasts;
 mod wear_coverage;
 mod wear_drift;
 mod wear_hard;

@@ -41,7 +41,11 @@ impl Args {
             progress.step("writing tables and figures");
             output::make_folder(out)?;
             for format in [TableFormat::Csv, TableFormat::Parquet] {
-                write_table(&tables::backtest(test.scores()), out, format)?;
+                for table in
+                    [tables::backtest(test.scores()), tables::backtest_coverage(&test), tables::backtest_crps(&test)]
+                {
+                    write_table(&table, out, format)?;
+                }
             }
             for (name, figure) in ["coverage.svg", "pit.svg"].iter().zip(calibration_figures(&test)?) {
                 let figure = output::alone(&figure, &input.fleet);

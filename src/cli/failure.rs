@@ -162,6 +162,15 @@ impl From<AdditionError> for Failure {
     }
 }
 
+impl From<WearError> for Failure {
+    fn from(error: WearError) -> Self {
+        match error {
+            WearError::Contrast { .. } | WearError::Change { .. } => Self::Call(error.to_string()),
+            other => Self::result(&other),
+        }
+    }
+}
+
 macro_rules! from_result {
     ($($error:ty),+) => {
         $(impl From<$error> for Failure {
@@ -185,6 +194,5 @@ from_result!(
     linedrift::simulate::SimulateError,
     linedrift::trim::TrimError,
     linedrift::wear::MergeError,
-    WearError,
     std::io::Error
 );

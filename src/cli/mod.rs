@@ -18,6 +18,7 @@ mod parts;
 mod plan;
 mod plan_after;
 mod plan_all;
+mod power;
 mod progress;
 mod record;
 mod reduce;
@@ -30,6 +31,7 @@ mod tables;
 mod trim;
 mod vet;
 mod wear;
+mod wear_research;
 
 use std::io::{ErrorKind, Write as _};
 use std::process::ExitCode;
@@ -94,6 +96,9 @@ enum Command {
     /// Fits the wear model to the fleet.
     #[command(after_help = CAUTIONS)]
     Wear(wear::Args),
+    /// How many wings, checks and repeats a question needs.
+    #[command(after_help = CAUTIONS)]
+    Power(power::Args),
     /// The next check per wing.
     #[command(after_help = CAUTIONS)]
     Due(due::Args),
@@ -163,6 +168,7 @@ pub(crate) fn run() -> ExitCode {
         Some(Command::Trim(args)) => (args.common.json, args.run()),
         Some(Command::Plan(args)) => (args.common.json, args.run()),
         Some(Command::Wear(args)) => (args.common.json, args.run()),
+        Some(Command::Power(args)) => (args.common.json, args.run()),
         Some(Command::Due(args)) => (args.common.json, args.run()),
         Some(Command::Backtest(args)) => (args.common.json, args.run()),
         Some(Command::Summary(args)) => (args.common.json, args.run()),

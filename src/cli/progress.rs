@@ -45,6 +45,20 @@ impl Progress {
         self.bar.reset_eta();
     }
 
+    /// The step goes over so many designs.
+    pub(super) fn designs(&self, designs: usize) {
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}: {pos} of {len} designs, {elapsed}") {
+            self.bar.set_style(style);
+        }
+        self.bar.set_length(designs as u64);
+        self.bar.set_position(0);
+    }
+
+    /// One design more is done.
+    pub(super) fn one_more(&self) {
+        self.bar.inc(1);
+    }
+
     /// A wing is done. Wings of an earlier run count for the place, not for the rate.
     pub(super) fn at(&self, progress: BatchProgress) -> ControlFlow<()> {
         if self.bar.position() < progress.resumed as u64 {

@@ -8,6 +8,7 @@ use linedrift::report::{policy_figure, text};
 use linedrift::simulate::{FleetSpec, PolicySpec};
 
 use super::Failure;
+use super::args::read_text;
 use super::input::DEMO_MARK;
 use super::output::{self, Output};
 use super::progress::Progress;
@@ -23,6 +24,9 @@ pub(super) struct Args {
     /// Number of wings [default: 48]
     #[arg(long, value_name = "N", conflicts_with = "demo", value_parser = clap::value_parser!(u32).range(1..=250_000))]
     wings: Option<u32>,
+    /// Every setting of the invented fleet by its name (TOML, see docs/researchers.md)
+    #[arg(long, value_name = "FILE", conflicts_with = "demo")]
+    settings: Option<PathBuf>,
     /// Format of the tables
     #[arg(long, value_enum, default_value_t = FormatName::Csv, conflicts_with_all = ["demo", "policies"])]
     format: FormatName,
@@ -72,7 +76,12 @@ impl Args {
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {
-        let spec = if self.demo { FleetSpec::demo() } else { FleetSpec::default() };
+        let spec = match &self.settings {
+            Some(path) => FleetSpec::from_toml(&read_text(path)?)
+                .map_err(|error| Failure::Result(format!("{}: {error}", path.display())))?,
+            None if self.demo => FleetSpec::demo(),
+            None => FleetSpec::default(),
+        };
         let spec = self.seed.into_iter().fold(spec, FleetSpec::seed);
         let spec = self.wings.into_iter().fold(spec, |spec, wings| spec.wings(wings as usize));
         let progress = Progress::new();

@@ -112,12 +112,13 @@ impl Args {
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
         let (Some(folder), false) = (&self.fleet, self.dictionary) else {
-            let (inputs, results) = (dictionary::inputs(), dictionary::results());
-            return Ok(Output::raw(format!(
-                "## Tables of a fleet\n\n{}\n## Result tables\n\n{}",
-                dictionary::markdown(inputs),
-                dictionary::markdown(results)
-            )));
+            let pages = [
+                ("Tables of a fleet", dictionary::inputs()),
+                ("Result tables", dictionary::results()),
+                ("Tables of `wear --out` and `power --out`", dictionary::exports()),
+            ];
+            let pages = pages.map(|(title, tables)| format!("## {title}\n\n{}", dictionary::markdown(tables)));
+            return Ok(Output::raw(pages.join("\n")));
         };
         let progress = Progress::new();
         progress.step("reading the tables");

@@ -16,6 +16,7 @@ use super::input::Input;
 use super::output::{self, Document, Output};
 use super::progress::Progress;
 use super::reduce::{Repeats, read_parts};
+use super::wear_research::{Profiles, Research};
 use super::{Failure, gate};
 
 /// Residuals listed of each level.
@@ -71,6 +72,8 @@ pub(super) struct Args {
     /// Also say which wings the estimates owe most to, and what lies furthest from the model
     #[arg(long)]
     influence: bool,
+    #[command(flatten)]
+    research: Research,
     #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
@@ -214,6 +217,8 @@ impl Args {
             tables::spread(fit.spread()),
             tables::drift(&results.drift),
         ])?;
+        let profiles = if self.intervals == IntervalsName::Profile { Profiles::Wanted } else { Profiles::LeftOut };
+        self.research.write(self.tables.out.as_deref(), self.seed, profiles, reduction, &results, &progress)?;
         drop(progress);
         let demo = part.is_demo();
         if self.common.json {
@@ -244,6 +249,7 @@ impl Args {
                 results.intervals = bootstrap.run(&results.fit, reduction)?.rows().to_vec();
             }
         }
+        self.research.ask(spec, reduction, progress, &mut results)?;
         if !self.covariate.is_empty() {
             results.tests = spec.covariate_tests(reduction)?;
         }

@@ -21,6 +21,7 @@
 //! | a plan before and after | [`plan_figure`] |
 //! | fewer adjustments against a better trim | [`curve_figure`] |
 //! | fixed intervals against forecasts | [`policy_figure`] |
+//! | power of a study by its number of wings | [`power_figure`] |
 
 mod build;
 mod error;
@@ -36,8 +37,8 @@ pub use error::ReportError;
 pub use escape::escape;
 pub use figures::{
     FIGURE_CSS, Figure, calendar_figure, calibration_figures, curve_figure, deviation_figures, drift_figures,
-    forecast_figures, incidence_figure, plan_figure, policy_figure, rate_figure, row_figure, wing_plan_figure,
-    workload_figure,
+    forecast_figures, incidence_figure, plan_figure, policy_figure, power_figure, rate_figure, row_figure,
+    wing_plan_figure, workload_figure,
 };
 pub use html::{Page, PageFigure, PageSpec, SheetPageSpec};
 pub use words::CAUTIONS;

@@ -35,6 +35,18 @@ pub enum SimulateError {
         /// Why.
         reason: String,
     },
+    /// A question that the fits of invented fleets cannot answer.
+    #[error("the question cannot be put to an invented fleet: {reason}")]
+    NoAnswer {
+        /// Why.
+        reason: String,
+    },
+    /// Settings that cannot be read.
+    #[error("{reason}")]
+    Settings {
+        /// Where and why.
+        reason: String,
+    },
     /// The invented line set does not hold together.
     #[error(transparent)]
     LineSet(#[from] LineSetError),

@@ -54,6 +54,7 @@ const DEMO_SEED: u64 = 2026;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct FleetSpec {
     pub(super) wings: usize,
     pub(super) unchecked_wings: usize,

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// True spreads: standard deviations of the random effects, and the correlation of the wing's two.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Spreads {
     /// Offset of a whole wing, mm.
     pub wing_offset_mm: f64,

@@ -8,6 +8,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod exports;
 mod inputs;
 mod results;
 
@@ -76,6 +77,12 @@ const fn whole(name: &'static str, unit: &'static str, meaning: &'static str) ->
 #[must_use]
 pub const fn inputs() -> &'static [TableEntry] {
     inputs::TABLES
+}
+
+/// What `wear --out` and `power --out` write for others to go on with.
+#[must_use]
+pub const fn exports() -> &'static [TableEntry] {
+    exports::TABLES
 }
 
 /// The result tables.

@@ -200,6 +200,8 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("se", "see `unit`", "standard error"),
             number("lower", "see `unit`", "lower end of the 95 % interval"),
             number("upper", "see `unit`", "upper end of the 95 % interval"),
+            number("df", "", "Satterthwaite degrees of freedom; a million stands for normal"),
+            number("p", "0 … 1", "two-sided p-value of zero"),
         ],
     },
     TableEntry {

@@ -7,6 +7,7 @@ mod plan;
 mod trim;
 mod vet;
 mod wear;
+mod wear_export;
 
 pub use forecast::{backtest, backtest_coverage, backtest_crps, due, policies};
 pub use holdings::{summary_models, summary_rows};
@@ -14,6 +15,9 @@ pub use plan::{plan_actions, plan_lines, plans};
 pub use trim::{checks, diagnosis, lines, rows, twist};
 pub use vet::{vet_checks, vet_findings};
 pub use wear::{drift, predictions, spread, terms};
+pub use wear_export::{
+    compared, contrasts, covariance, design, draws, effects, frame, influence, power, profiles, residuals,
+};
 
 use super::table::Table;
 use crate::trim::Interval;

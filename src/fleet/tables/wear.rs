@@ -14,6 +14,8 @@ pub fn terms(terms: &[TermRow]) -> Table {
         .number("se", terms.iter().map(|term| Some(term.se)))
         .number("lower", terms.iter().map(|term| Some(term.lower)))
         .number("upper", terms.iter().map(|term| Some(term.upper)))
+        .number("df", terms.iter().map(|term| Some(term.df)))
+        .number("p", terms.iter().map(|term| Some(term.p)))
 }
 
 /// One row per spread of a wear fit; `unit` says in what the standard deviation is.

@@ -13,6 +13,7 @@ mod plot;
 #[cfg(feature = "png")]
 mod png;
 mod policy;
+mod power;
 mod rate;
 mod row;
 
@@ -26,5 +27,6 @@ pub use incidence::incidence_figure;
 pub use plan::{curve_figure, plan_figure};
 pub use plan_view::wing_plan_figure;
 pub use policy::policy_figure;
+pub use power::power_figure;
 pub use rate::rate_figure;
 pub use row::row_figure;

@@ -477,6 +477,17 @@ impl MixedFit {
         self.structure.slope_place().and_then(|place| self.theta.get(place)).map(|ratio| ratio * self.sigma)
     }
 
+    /// Covariance of two linear combinations of the shared and fixed effects.
+    pub(crate) fn effects_covariance(&self, a: &[f64], b: &[f64]) -> f64 {
+        let mut sum = 0.0;
+        for (i, x) in a.iter().enumerate().filter(|(_, x)| **x != 0.0) {
+            for (j, y) in b.iter().enumerate().filter(|(_, y)| **y != 0.0) {
+                sum += x * y * self.effect_covariance(i, j);
+            }
+        }
+        sum
+    }
+
     /// Covariance of two linear combinations of the kept fixed effects, weights in the order of [`MixedFit::fixed`].
     pub(crate) fn covariance_of(&self, a: &[f64], b: &[f64]) -> f64 {
         let mut sum = 0.0;

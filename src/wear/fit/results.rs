@@ -4,8 +4,10 @@ use std::fmt;
 
 use serde::Serialize;
 
+use super::compared::write_compared;
 use crate::wear::{
-    DownWeighted, DriftRow, FleetInfluence, IntervalRow, LikelihoodRatio, ResidualRow, WearDocument, WearFit,
+    ComparedModel, DownWeighted, DriftRow, FleetInfluence, IntervalRow, LikelihoodRatio, ResidualRow, WearContrast,
+    WearContrasts, WearDocument, WearFit,
 };
 
 /// Heading of the column of differences.
@@ -26,6 +28,10 @@ pub struct WearResults {
     pub drift: Vec<DriftRow>,
     /// Intervals by another method than Wald's.
     pub intervals: Vec<IntervalRow>,
+    /// Contrasts.
+    pub contrasts: Option<WearContrasts>,
+    /// Models compared with this one.
+    pub compared: Vec<ComparedModel>,
     /// Likelihood-ratio tests.
     pub tests: Vec<LikelihoodRatio>,
     /// What the fit owes to each wing.
@@ -44,6 +50,10 @@ pub struct WearResultsDocument<'a> {
     drift_per_100_h: &'a [DriftRow],
     #[serde(skip_serializing_if = "<[IntervalRow]>::is_empty")]
     intervals: &'a [IntervalRow],
+    #[serde(skip_serializing_if = "<[WearContrast]>::is_empty")]
+    contrasts: &'a [WearContrast],
+    #[serde(skip_serializing_if = "<[ComparedModel]>::is_empty")]
+    compared: &'a [ComparedModel],
     #[serde(skip_serializing_if = "<[LikelihoodRatio]>::is_empty")]
     tests: &'a [LikelihoodRatio],
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -62,6 +72,8 @@ impl WearResults {
             fit,
             drift: Vec::new(),
             intervals: Vec::new(),
+            contrasts: None,
+            compared: Vec::new(),
             tests: Vec::new(),
             influence: None,
             residuals: Vec::new(),
@@ -76,6 +88,8 @@ impl WearResults {
             fit: self.fit.document(),
             drift_per_100_h: &self.drift,
             intervals: &self.intervals,
+            contrasts: self.contrasts.as_ref().map_or(&[], WearContrasts::rows),
+            compared: &self.compared,
             tests: &self.tests,
             influence: self.influence.as_ref(),
             largest_residuals: &self.residuals,
@@ -89,6 +103,10 @@ impl fmt::Display for WearResults {
         write!(f, "{}", self.fit)?;
         self.write_drift(f)?;
         self.write_intervals(f)?;
+        if let Some(contrasts) = &self.contrasts {
+            write!(f, "\n{contrasts}")?;
+        }
+        write_compared(&self.compared, f)?;
         self.write_tests(f)?;
         self.write_influence(f)?;
         self.write_residuals(f)?;

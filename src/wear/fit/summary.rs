@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::stats::mixed::Criterion;
 use crate::wear::fit::wear_fit::ModelChoice;
+use crate::wear::inference::contrast::{df_text, p_text};
 use crate::wear::{Diagnostic, ShapeComparison, SpreadRow, TermRow, WearFit};
 
 /// The wear fit as the JSON document `linedrift.wear/1`.
@@ -105,12 +106,18 @@ impl fmt::Display for WearFit {
             writeln!(f, "Model: {}", self.model().why)?;
         }
         writeln!(f, "\nRates: mm per metre of line in the first 100 h, negative shrinks; offset in mm")?;
-        writeln!(f, "{:<28} {:>10} {:>9}   {:>21}", "term", "estimate", "se", "95 % interval")?;
+        writeln!(f, "{:<24} {:>9} {:>8} {:>7}  {:>19} {:>7}", "term", "estimate", "se", "df", "95 % interval", "p")?;
         for term in self.terms() {
             writeln!(
                 f,
-                "{:<28} {:>10.4} {:>9.4}   {:>9.4} … {:>9.4}",
-                term.term, term.estimate, term.se, term.lower, term.upper
+                "{:<24} {:>9.4} {:>8.4} {:>7}  {:>9.4} {:>9.4} {:>7}",
+                term.term,
+                term.estimate,
+                term.se,
+                df_text(term.df),
+                term.lower,
+                term.upper,
+                p_text(Some(term.p))
             )?;
         }
         writeln!(f, "\nSpreads (standard deviations): offsets in mm, rates in mm/m in the first 100 h")?;

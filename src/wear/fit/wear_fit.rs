@@ -1,11 +1,13 @@
 //! A fitted wear model.
 
+use ndarray::Array2;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
+use crate::stats::StopReason;
+use crate::stats::contrast::t_quantile;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
-use crate::stats::{NORMAL_95, StopReason, student_quantile};
 use crate::wear::fit::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
 use crate::wear::model::layout::Layout;
 use crate::wear::model::random::RandomTerms;
@@ -292,6 +294,28 @@ impl WearFit {
         &self.terms
     }
 
+    /// Covariance of the fixed terms, in the order of [`WearFit::terms`]; with the uncertainty of the time shape's scale where it was
+    /// estimated.
+    #[must_use]
+    pub fn covariance(&self) -> Array2<f64> {
+        let n = self.terms.len();
+        let mut out = Array2::zeros((n, n));
+        let columns: Vec<usize> = self.mixed().fixed().iter().map(|effect| effect.column).collect();
+        for component in self.components.iter().filter(|component| component.weight > 0.0) {
+            let fixed = component.mixed.fixed();
+            let places: Vec<Option<usize>> =
+                columns.iter().map(|column| fixed.iter().position(|effect| effect.column == *column)).collect();
+            let apart = |k: usize| places[k].map_or(0.0, |at| fixed[at].estimate - self.terms[k].estimate);
+            for i in 0..n {
+                for j in 0..n {
+                    let own = places[i].zip(places[j]).map_or(0.0, |(a, b)| component.mixed.covariance(a, b));
+                    out[[i, j]] += component.weight * (own + apart(i) * apart(j));
+                }
+            }
+        }
+        out
+    }
+
     /// Spreads and correlations.
     #[must_use]
     pub fn spread(&self) -> &[SpreadRow] {
@@ -423,7 +447,7 @@ pub(crate) fn combination(
         parts.iter().map(|(weight, part)| weight * (part.variance + (part.estimate - estimate).powi(2))).sum();
     let se = variance.sqrt();
     let df = components[0].mixed.effect_freedom(&reported.weights);
-    Combination { estimate, se, half: t_quantile(df) * se, df }
+    Combination { estimate, se, half: t_quantile(0.95, df) * se, df }
 }
 
 /// A linear combination under one component.
@@ -451,11 +475,6 @@ impl Part {
         }
         Self { weights, estimate, variance: f64::max(variance, 0.0) }
     }
-}
-
-/// Two-sided 95 % quantile of Student's t.
-fn t_quantile(freedom: f64) -> f64 {
-    student_quantile(0.975, freedom).unwrap_or(NORMAL_95)
 }
 
 fn spread_rows(layout: &Layout, mixed: &MixedFit) -> Vec<SpreadRow> {

@@ -82,7 +82,7 @@ impl WearFit {
     }
 
     /// Whether every material of a row's lines has a rate in that row.
-    fn knows_row(&self, set: &LineSet, row: Row) -> bool {
+    pub(crate) fn knows_row(&self, set: &LineSet, row: Row) -> bool {
         set.lines().iter().enumerate().filter(|(_, line)| line.row == row).all(|(index, _)| {
             let exposures = set.exposure_m(index);
             exposures.iter().all(|exposure| exposure.length_m <= 0.0 || self.has_rate(exposure.material, row))

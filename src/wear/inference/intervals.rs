@@ -3,11 +3,13 @@
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::stats::mixed::{Block, MixedError, Parameter, ProfileInterval, Profiler};
+use crate::stats::mixed::{Block, MixedError, Parameter, ProfileInterval, ProfilePoint, Profiler};
 use crate::wear::{Reduction, WearError, WearFit};
 
 /// 95 % point of χ² with one degree of freedom.
 const CHI2_95: f64 = 3.841_458_820_694_124;
+/// 99 % of χ² with one degree of freedom.
+const CHI2_99: f64 = 6.634_896_601_021_213;
 
 /// How an interval was made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -47,6 +49,18 @@ pub struct IntervalRow {
     pub lower: Option<f64>,
     /// Upper end (`None`: open).
     pub upper: Option<f64>,
+}
+
+/// How the criterion rises as one parameter is held away from its estimate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub struct ProfileCurve {
+    /// The term, or `sd:{group}:{effect}`, or `correlation:wing`.
+    pub parameter: String,
+    /// Estimate of the fit.
+    pub estimate: f64,
+    /// Points from one end to the other.
+    pub points: Vec<ProfilePoint>,
 }
 
 /// A parameter of the wear model by name.
@@ -102,6 +116,25 @@ impl WearFit {
                     lower: whole.lower,
                     upper: whole.upper,
                 })
+            })
+            .collect()
+    }
+
+    /// Profiles of every term, spread and correlation under the reported time shape, each at `points` values over its 99 % range;
+    /// `reduction` is the one that was fitted.
+    ///
+    /// # Errors
+    /// As [`WearFit::profile_intervals`].
+    pub fn profile_curves(&self, reduction: &Reduction, points: usize) -> Result<Vec<ProfileCurve>, WearError> {
+        let reduction = reduction.selecting(&self.spec.covariates)?;
+        self.validate(&reduction)?;
+        let blocks = reduction.blocks(&self.layout, &self.components[0].basis, &[]);
+        let profiler = self.mixed().profiler(&blocks)?;
+        self.named()
+            .par_iter()
+            .map(|named| {
+                let points = profiler.curve(named.parameter, CHI2_99, points)?;
+                Ok(ProfileCurve { parameter: named.name.clone(), estimate: named.estimate, points })
             })
             .collect()
     }

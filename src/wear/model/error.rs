@@ -106,6 +106,23 @@ pub enum WearError {
         /// Columns of lines needed.
         lines: usize,
     },
+    /// A change of the model that is not known.
+    #[error(
+        "no such change of the model: `{change}`. Known are terms=rate|rate+span, wing-effects=rate|rate+row, \
+         offsets=common|model+row, shape=linear|log|saturating|auto, scale-h=HOURS, covariate=NAME and no-covariates"
+    )]
+    Change {
+        /// The change as it was written.
+        change: String,
+    },
+    /// A contrast that the fit cannot answer.
+    #[error("contrast `{contrast}`: {what}")]
+    Contrast {
+        /// The contrast as it was asked.
+        contrast: String,
+        /// What is wrong with it.
+        what: String,
+    },
     /// The model cannot be fitted to these readings.
     #[error("the wear model cannot be fitted: {source}")]
     Fit {

@@ -126,6 +126,11 @@ impl PredictSpec {
         if !(self.level > 0.0 && self.level < 1.0) {
             return Err(WearError::Level { got: self.level });
         }
+        if set.model() != history.wing.model {
+            let what =
+                format!("line set `{}` for wing `{}` of `{}`", set.model(), history.wing.id, history.wing.model);
+            return Err(WearError::Unseen { what });
+        }
         let z = Normal::standard().inverse_cdf(0.5 + self.level / 2.0);
         let fit = &*fit.parted();
         let posterior = fit.path_posterior(set, history)?;

@@ -93,6 +93,7 @@ impl Design {
                 })
                 .collect(),
             fixed: names,
+            ..Structure::default()
         };
         let weights = spec.weights.as_deref().map(|column| weights(table, column)).transpose()?;
         let blocks = split(table.rows(), &groups);
