@@ -128,3 +128,4 @@ mod wear_lme4;
 mod wear_merge;
 mod wear_part;
 mod wear_paths;
+mod wear_worlds;
