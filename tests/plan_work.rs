@@ -139,7 +139,7 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     let set = cascade(Some(true), Some(true));
     let check = check(&set, off);
     let (spec, bare) = (PlanSpec::default(), history(vec![]));
-    let curve = spec.alternatives(&set, &bare, &check, &[]).unwrap();
+    let curve = spec.curve(&set, &bare, &check, &[]).unwrap();
     insta::assert_snapshot!(curve_table(&curve), @r"
     actions  outside  worst mm   misfit   price
           0        8     +13.0     14.3     0.0
