@@ -166,7 +166,7 @@ fn a_main_without_a_loop() {
         assert_eq!(work(&plan, Side::Left), [("AM1".to_owned(), ActionKind::ReplaceLine, 0)], "{plan}");
         assert_eq!(plan.actions[0].change_mm, -20.0);
         assert_eq!(plan.after.outside, 0);
-        let text = plan.to_string();
+        let text = plan.to_string().split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains("AM1 is 20 mm too long on both sides: replace it, or splice it anew"), "{text}");
     }
 }
@@ -180,7 +180,7 @@ fn brakes_long_and_short() {
         alike(&plan);
         assert_eq!(work(&plan, Side::Left), [("KM".to_owned(), ActionKind::BrakeHandle, 0)], "{plan}");
         assert!((plan.actions[0].change_mm + off).abs() < 1.0, "{plan}");
-        assert!(plan.to_string().contains("free travel"), "{plan}");
+        assert!(plan.notes.iter().any(|note| note.message.contains("check the free travel")), "{plan}");
         assert_eq!((plan.before.outside, plan.after.outside), (16, 0));
     }
 }
@@ -272,7 +272,7 @@ fn mains_of_the_line_table_are_places() {
     lines.iter_mut().for_each(|line| line.main = None);
     let bare = plan(&build(lines), |_, name| if row(name) == "A" { 14.0 } else { 0.0 });
     assert!(bare.actions.is_empty(), "{bare}");
-    assert!(bare.to_string().contains("column `main` of `lines`"), "{bare}");
+    assert!(bare.notes.iter().any(|note| note.message.contains("column `main` of `lines`")), "{bare}");
 }
 
 /// What the call rules out is not proposed, and what contradicts itself is refused.
@@ -375,5 +375,6 @@ fn symmetric_noisy_wings_stay_symmetric() {
     }
     left.sort_by(f64::total_cmp);
     assert!(left[100] < 0.05, "{}", left[100]);
-    assert!(uneven < 10, "{uneven}");
+    // 5 % by the level of the test, and those whose asymmetry as a whole is certain, which are 5 % again
+    assert!(uneven < 20, "{uneven}");
 }

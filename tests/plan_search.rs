@@ -244,7 +244,7 @@ fn try_all(small: &Small, offs: &[Seen], spots: &[Spot], absolute: bool) -> Vec<
             let limit = guard(&lines, absolute);
             let mean =
                 lines.iter().map(|off| off.off_mm + moved(off, Some(spot.segment))).sum::<f64>() / lines.len() as f64;
-            mean.abs() > limit && change(at).abs() > limit
+            mean.abs() > limit && change(at) * -mean.signum() > limit
         });
         if allowed {
             let mut cost = Price { outside: 0, cost: 0.0, actions: 0 };

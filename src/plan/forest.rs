@@ -132,7 +132,7 @@ impl Node {
 
     /// Whether the measurement can tell the need for a choice here, given what is corrected below: both the mean distance
     /// from the target of the known lines above and the change itself are larger than the expanded uncertainty of that
-    /// mean.
+    /// mean, and the change goes towards the target.
     pub(super) fn tells(&self, below: Correction, choice: &NodeChoice) -> bool {
         let Need { sum_mm, count, guard_mm, .. } = self.need;
         if choice.key.actions == 0 || guard_mm == 0.0 {
@@ -140,8 +140,8 @@ impl Node {
         }
         let moved_mm: f64 = count.iter().zip(below).map(|(n, um)| n * um as f64 / 1000.0).sum();
         let mean_mm = (sum_mm + moved_mm) / (count[0] + count[1]);
-        let change = |channel: usize| choice.change_um[channel].unsigned_abs() as f64 / 1000.0;
-        mean_mm.abs() > guard_mm && (0..self.sides.len()).all(|channel| change(channel) > guard_mm)
+        let helps_mm = |channel: usize| -mean_mm.signum() * choice.change_um[channel] as f64 / 1000.0;
+        mean_mm.abs() > guard_mm && (0..self.sides.len()).all(|channel| helps_mm(channel) > guard_mm)
     }
 }
 
@@ -259,17 +259,15 @@ fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>, needed: &N
         return;
     }
     let of_sizes = of_sizes(case, node);
-    let sized = of_sizes.len();
     node.choices.extend(of_sizes);
-    let loopable = node.choices.iter().map(|choice| choice.change_um[0]).collect::<Vec<_>>();
-    for step in needed.steps(case, node, below, &loopable) {
+    let sizes_um: Vec<i64> = node.choices.iter().map(|choice| choice.change_um[0]).collect();
+    for step in needed.steps(case, node, below, &sizes_um) {
         let steps = node.sides.iter().map(|&side| Placed { side, place: Some(node.place), step });
         let choice = made(case, node, steps.collect());
         node.choices.push(choice);
     }
-    if node.choices.len() > sized + 1 {
-        node.choices.sort_by_key(|choice| (choice.key.actions, choice.key.moved_um, choice.change_um));
-    }
+    // fewest actions first, then the smallest changes: also the order in which ties are settled
+    node.choices.sort_by_key(|choice| (choice.key.actions, choice.key.moved_um, choice.change_um));
 }
 
 /// What makes two choices the same work, whatever each side's own step.
@@ -281,41 +279,38 @@ fn work(choice: &Choice) -> Vec<(ActionKind, i32, i64)> {
     choice.steps.iter().map(|step| (step.kind, step.turns, length(step))).collect()
 }
 
-/// The same work on the other side, or where links differ the work that comes nearest to it.
-fn mirrored<'c>(case: &Case<'_>, choice: &Choice, there: &'c [Choice]) -> Option<&'c Choice> {
-    let same = there.iter().find(|mirror| work(mirror) == work(choice));
+/// The same work among the choices of the other side, or where links differ the work that comes nearest to it.
+fn mirrored(case: &Case<'_>, choice: &Choice, there: &[Choice]) -> Option<usize> {
+    let same = there.iter().position(|mirror| work(mirror) == work(choice));
     if same.is_some() || case.spec.sides == Sides::Same {
         return same;
     }
-    let apart = |mirror: &&Choice| (mirror.change_um - choice.change_um).abs();
-    let alike = |mirror: &&Choice| mirror.steps.len() == choice.steps.len() && apart(mirror) as f64 <= ALIKE_MM * 1000.0;
-    there.iter().filter(alike).min_by_key(apart)
+    let apart = |at: &usize| (there[*at].change_um - choice.change_um).abs();
+    let alike = |at: &usize| there[*at].steps.len() == choice.steps.len() && apart(at) as f64 <= ALIKE_MM * 1000.0;
+    (0..there.len()).filter(alike).min_by_key(apart)
 }
 
 /// Steps of given sizes.
 fn of_sizes(case: &Case<'_>, node: &Node) -> Vec<NodeChoice> {
-    let [first, others @ ..] = node.sides.as_slice() else { return Vec::new() };
-    let there: Vec<Vec<Choice>> =
-        others.iter().map(|side| case.places.choices(&case.map, *side, node.place)).collect();
-    let mut found = Vec::new();
-    for choice in case.places.choices(&case.map, *first, node.place).iter().skip(1) {
-        let mut steps: Vec<Placed> = Vec::new();
-        let mut place = |side: Side, choice: &Choice| {
-            steps.extend(choice.steps.iter().map(|&step| Placed { side, place: Some(node.place), step }));
-        };
-        place(*first, choice);
-        let mut possible = true;
-        for (other, there) in others.iter().zip(&there) {
-            match mirrored(case, choice, there) {
-                Some(mirror) => place(*other, mirror),
-                None => possible = false,
-            }
+    let choices = |side: Side| case.places.choices(&case.map, side, node.place);
+    let placed = |side: Side, choice: &Choice| -> Vec<Placed> {
+        choice.steps.iter().map(|&step| Placed { side, place: Some(node.place), step }).collect()
+    };
+    match node.sides[..] {
+        [side] => choices(side).iter().skip(1).map(|choice| made(case, node, placed(side, choice))).collect(),
+        [one, other] => {
+            let (here, there) = (choices(one), choices(other));
+            let mut pairs: Vec<[usize; 2]> = Vec::new();
+            pairs.extend((1..here.len()).filter_map(|at| Some([at, mirrored(case, &here[at], &there)?])));
+            // from either side, so that the mirrored wing has the mirrored choices
+            let back = (1..there.len()).filter_map(|at| Some([mirrored(case, &there[at], &here)?, at]));
+            let new: Vec<[usize; 2]> = back.filter(|pair| !pairs.contains(pair)).collect();
+            pairs.extend(new);
+            let both = |&[left, right]: &[usize; 2]| [placed(one, &here[left]), placed(other, &there[right])].concat();
+            pairs.iter().map(|pair| made(case, node, both(pair))).collect()
         }
-        if possible {
-            found.push(made(case, node, steps));
-        }
+        _ => Vec::new(),
     }
-    found
 }
 
 /// A choice with what it costs and does.

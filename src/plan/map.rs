@@ -77,17 +77,17 @@ impl PlaceMap {
         map
     }
 
-    fn push(&mut self, place: Place) -> usize {
-        for &segment in &place.segments {
-            // what stands for several lies under whatever they hung on before
-            let mut top = segment;
-            while let Some(below) = self.places[top].parent {
-                top = below;
-            }
+    fn push(&mut self, place: Place) {
+        // what stands for several lies under whatever they hung on before
+        let top = |segment: usize| {
+            let way = std::iter::successors(Some(segment), |at| self.places.get(*at)?.parent);
+            way.take(self.places.len()).last().unwrap_or(segment)
+        };
+        let tops: Vec<usize> = place.segments.iter().map(|segment| top(*segment)).collect();
+        for top in tops {
             self.places[top].parent = Some(self.places.len());
         }
         self.places.push(place);
-        self.places.len() - 1
     }
 
     /// Without a cascade the mains that the lines name are places.

@@ -75,11 +75,11 @@ impl Needed {
     }
 
     /// Changes that a new line, or one spliced anew, may bring. A group may be replaced where no step goes the way it needs
-    /// and its mean is past the tolerance by more than its uncertainty; anything, where steps do not reach.
+    /// and its mean is past the tolerance; anything, where steps do not reach.
     fn replacing(&self, case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<f64> {
         let need = node.need;
         let mean_mm = need.mean_mm();
-        let past = mean_mm.abs() - need.guard_mm > need.tolerance_mm;
+        let past = mean_mm.abs() > need.tolerance_mm.max(need.guard_mm);
         let is_group = node.sides.iter().all(|side| case.above[side.index()][node.place].total > 1);
         let stuck = sizes_um.iter().all(|um| (*um as f64) * mean_mm >= 0.0);
         let left: Vec<f64> =
