@@ -4,7 +4,8 @@ use approx::assert_abs_diff_eq;
 use linedrift::Date;
 use linedrift::check::{Action, ActionKind, Budget, BudgetPart, Check, Distribution, Fitting, Reading, SharedBy};
 use linedrift::plan::{
-    Finding, LINK_DIAMETER_MM, Plan, PlanError, PlanSpec, RemeasureReason, RowTarget, Sides, Target, larks_head_mm, turn_mm,
+    Finding, LINK_DIAMETER_MM, Plan, PlanError, PlanSpec, RemeasureReason, RowTarget, Sides, Target, larks_head_mm,
+    turn_mm,
 };
 use linedrift::wing::{Line, LineSet, ModelData, Row, Segment, Side};
 
@@ -349,4 +350,70 @@ fn a_search_cut_short_does_not_call_itself_optimal() {
     let spec = PlanSpec::default().target(Target::Maker).most_states(400_000);
     let plan = spec.run(&deep, &history(vec![]), &self::check(&deep, |_, _| 25.0), &[]).unwrap();
     assert!(!plan.optimal && plan.after.outside == 0, "{plan}");
+}
+
+/// 15 % of a step by the formula, 5 % of one that was measured on the wing, half a millimetre of a link (practice).
+#[test]
+fn steps_carry_their_uncertainty() {
+    let set = cascade(Some(true), Some(true));
+    let steps = |fittings| PlanSpec::default().steps(&set, &history(fittings), Side::Left, 5).unwrap();
+    let mut measured = fitting(Side::Left, 5);
+    measured.step_mm = Some(9.0);
+    for (steps, part) in [(steps(vec![]), 0.15), (steps(vec![measured]), 0.05)] {
+        let loops = || steps.iter().filter(|step| step.change_mm < 0.0);
+        assert_eq!(loops().count(), 4);
+        for step in loops() {
+            assert_abs_diff_eq!(step.standard_mm, part * step.change_mm.abs(), epsilon = 1e-9);
+        }
+        assert!(steps.iter().filter(|step| step.change_mm > 0.0).all(|step| step.standard_mm == 0.5));
+    }
+}
+
+/// Two things done at one place go the same way, are of two kinds, and are not two loops on one link.
+#[test]
+fn several_steps_at_one_place_go_together() {
+    let set = cascade(Some(true), Some(false));
+    let spec = PlanSpec::default().most_at_place(2).splices_mm(&[-15.0, 15.0]).most_turns(1);
+    let plan_of = |off: f64| {
+        let check = check(&set, |_, line| if GROUP.contains(&line) { off } else { 0.0 });
+        spec.run(&set, &history(vec![]), &check, &[]).unwrap()
+    };
+    for off in [25.0, 27.0] {
+        let plan = plan_of(off);
+        let left: Vec<ActionKind> =
+            plan.actions.iter().filter(|action| action.side == Side::Left).map(|action| action.kind).collect();
+        assert_eq!(left.len(), 2, "{plan}");
+        assert!(left.contains(&ActionKind::Splice), "{plan}");
+        assert!(left.contains(&ActionKind::Turn) || left.contains(&ActionKind::LarksHead), "{plan}");
+        assert!(plan.actions.iter().all(|action| action.change_mm < 0.0 && action.segment.as_deref() == Some("AM2")));
+    }
+    // 3 mm could be had by a splice one way and a loop the other
+    assert!(plan_of(3.0).actions.is_empty());
+}
+
+/// From the riser outwards, front row first, centre first, whatever the order in which the work was given.
+#[test]
+fn the_order_of_work_is_that_of_the_wing() {
+    let set = cascade(Some(true), Some(true));
+    let check = check(&set, |_, _| 0.0);
+    let given = ["C5:left:turn", "CM1:left:turn", "A9:left:turn", "AM3:left:turn", "AM1:left:turn", "A1:left:turn"]
+        .map(|text| text.parse().unwrap());
+    let spec = PlanSpec::default();
+    let actions = spec.given(&set, &history(vec![]), &check, &given).unwrap();
+    let plan = spec.what_if(&set, &history(vec![]), &check, &[], &actions).unwrap();
+    assert_eq!(places(&plan), ["left AM1", "left AM3", "left CM1", "left A1", "left A9", "left C5"]);
+}
+
+/// The text names as many lines to measure again as it has room for, and counts the others.
+#[test]
+fn lines_to_measure_again_are_named_or_counted() {
+    let set = cascade(Some(true), Some(true));
+    let check = check(&set, |_, _| 0.0);
+    let text = |count: usize| {
+        let findings: Vec<Finding> =
+            set.lines().iter().take(count).map(|line| Finding::new(Side::Left, &line.name)).collect();
+        PlanSpec::default().run(&set, &history(vec![]), &check, &findings).unwrap().to_string()
+    };
+    assert!(text(8).contains("left A8") && !text(8).contains("more"), "{}", text(8));
+    assert!(text(9).contains("and 1 more") && !text(9).contains("left A9"), "{}", text(9));
 }

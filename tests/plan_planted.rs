@@ -114,7 +114,10 @@ fn a_long_and_c_short_on_both_sides() {
     let (incidence, asymmetry) = left_deg(&plan);
     assert!(incidence < 0.15 && asymmetry < 0.01 && plan.after.outside == 0, "{plan}");
     alike(&plan);
-    assert!(places(&plan, Side::Left).iter().all(|place| place.starts_with("AM") || place.starts_with("CM")), "{plan}");
+    assert!(
+        places(&plan, Side::Left).iter().all(|place| place.starts_with("AM") || place.starts_with("CM")),
+        "{plan}"
+    );
     assert!(plan.optimal);
 }
 
@@ -148,9 +151,13 @@ fn tips_short_on_both_sides() {
 #[test]
 fn a_tree_landing() {
     let set = wing(PLAIN);
-    let plan = plan(&set, |side, name| {
-        if side == Side::Left && row(name) == "B" && (5..=8).contains(&rank(name)) { 34.0 } else { 0.0 }
-    });
+    let plan =
+        plan(
+            &set,
+            |side, name| {
+                if side == Side::Left && row(name) == "B" && (5..=8).contains(&rank(name)) { 34.0 } else { 0.0 }
+            },
+        );
     assert_eq!(places(&plan, Side::Left), ["BM2"]);
     assert!(places(&plan, Side::Right).is_empty() && plan.after.outside == 0, "{plan}");
     assert!(plan.notes.iter().any(|note| note.code == "sides_differ" && note.message.contains("BM2")), "{plan}");
@@ -292,14 +299,19 @@ fn constraints_from_the_call() {
     assert_eq!(plan.after.outside, 0);
     for (direction, sign) in [(Direction::Shorten, -1.0), (Direction::Lengthen, 1.0)] {
         let plan = run(PlanSpec::default().only(direction)).unwrap();
-        assert!(!plan.actions.is_empty() && plan.actions.iter().all(|action| action.change_mm * sign > 0.0), "{plan}");
+        assert!(
+            !plan.actions.is_empty() && plan.actions.iter().all(|action| action.change_mm * sign > 0.0),
+            "{plan}"
+        );
     }
     for most in 0..5 {
         let plan = run(PlanSpec::default().most_actions(most)).unwrap();
         assert!(plan.actions.len() <= most, "{plan}");
     }
     let unknown = Forbidden { segment: "QM9".to_owned(), side: Some(Side::Left) };
-    assert!(matches!(run(PlanSpec::default().forbidden(&[unknown])), Err(PlanError::NoSegment { segment, .. }) if segment == "QM9"));
+    assert!(
+        matches!(run(PlanSpec::default().forbidden(&[unknown])), Err(PlanError::NoSegment { segment, .. }) if segment == "QM9")
+    );
     let spec = PlanSpec::default().forbidden(&[main]);
     let given = spec.given(&set, &history(vec![]), &check, &["AM1:left:turn".parse().unwrap()]).unwrap();
     let refused = spec.what_if(&set, &history(vec![]), &check, &[], &given);
@@ -317,7 +329,10 @@ fn stretching_is_off_by_default() {
     let plan = spec.stretch_mm(15.0).run(&set, &history(vec![]), &short, &[]).unwrap();
     alike(&plan);
     assert_eq!(places(&plan, Side::Left), ["CM1", "CM2", "CM3"]);
-    assert!(plan.actions.iter().all(|action| action.kind == ActionKind::Stretch && action.standard_mm > 3.0), "{plan}");
+    assert!(
+        plan.actions.iter().all(|action| action.kind == ActionKind::Stretch && action.standard_mm > 3.0),
+        "{plan}"
+    );
     assert!(plan.notes.iter().any(|note| note.code == "stretch"), "{plan}");
 }
 
@@ -338,7 +353,8 @@ fn the_recommended_plan_follows_the_rule() {
         let plan = run(PlanSpec::default());
         assert_eq!(plan.alternatives.len(), 2);
         chosen[usize::from(plan.aim != Aim::Work) + usize::from(plan.aim == Aim::Table)] += 1;
-        let left = |incidence: Option<f64>, asymmetry: Option<f64>| incidence.unwrap().abs().max(asymmetry.unwrap().abs());
+        let left =
+            |incidence: Option<f64>, asymmetry: Option<f64>| incidence.unwrap().abs().max(asymmetry.unwrap().abs());
         let own = left(plan.after.incidence_change_deg.value, plan.after.asymmetry_deg.value);
         for other in &plan.alternatives {
             let asked = run(PlanSpec::default().aim(other.aim));
@@ -362,7 +378,8 @@ fn symmetric_noisy_wings_stay_symmetric() {
     for seed in 0..200 {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let rows: Vec<f64> = (0..4).map(|_| built.sample(&mut rng)).collect();
-        let lines: Vec<f64> = set.lines().iter().map(|line| rows[line.row.index().min(3)] + built.sample(&mut rng)).collect();
+        let lines: Vec<f64> =
+            set.lines().iter().map(|line| rows[line.row.index().min(3)] + built.sample(&mut rng)).collect();
         let mut check = check(&set, |_, _| 0.0);
         for reading in &mut check.readings {
             reading.reading_mm = (reading.reading_mm + lines[reading.line] + noise.sample(&mut rng)).round();
@@ -377,4 +394,57 @@ fn symmetric_noisy_wings_stay_symmetric() {
     assert!(left[100] < 0.05, "{}", left[100]);
     // 5 % by the level of the test, and those whose asymmetry as a whole is certain, which are 5 % again
     assert!(uneven < 20, "{uneven}");
+}
+
+/// The table of docs/reliability.md.
+#[test]
+#[ignore = "prints the table of docs/reliability.md"]
+fn table() {
+    type Off = fn(Side, &str) -> f64;
+    let middles = Build { middle: Some(true), ..PLAIN };
+    let no_loop = Build { main: Some(false), ..PLAIN };
+    let wings: [(&str, Build, Off); 10] = [
+        ("A 7 long, C 7 short", PLAIN, |_, name| match row(name) {
+            "A" => 7.0,
+            "C" => -7.0,
+            _ => 0.0,
+        }),
+        ("left 24 short", PLAIN, |side, name| if side == Side::Left && row(name) != "K" { -24.0 } else { 0.0 }),
+        ("tips 25 short", PLAIN, |_, name| if row(name) != "K" && rank(name) > 8 { -25.0 } else { 0.0 }),
+        ("left BM2 torn 34 long", PLAIN, |side, name| {
+            if side == Side::Left && row(name) == "B" && (5..=8).contains(&rank(name)) { 34.0 } else { 0.0 }
+        }),
+        ("AM1 20 long, no loop", no_loop, |_, name| if row(name) == "A" && rank(name) <= 4 { 20.0 } else { 0.0 }),
+        ("brakes 45 short", PLAIN, |_, name| if row(name) == "K" { -45.0 } else { 0.0 }),
+        ("brakes 45 long", PLAIN, |_, name| if row(name) == "K" { 45.0 } else { 0.0 }),
+        ("middle CN3 20 long", middles, |_, name| if ["C5", "C6"].contains(&name) { 20.0 } else { 0.0 }),
+        ("B3, B4 20 long", PLAIN, |_, name| if ["B3", "B4"].contains(&name) { 20.0 } else { 0.0 }),
+        ("C 9 short at the rear", PLAIN, |_, name| if row(name) == "C" { -9.0 } else { 0.0 }),
+    ];
+    println!("| wing | recommended | what is done, left / right | outside | incidence | left less right |");
+    println!("|---|---|---|---|---|---|");
+    for (name, build, off) in wings {
+        let set = wing(build);
+        let plan = plan(&set, off);
+        let done = |side| {
+            let of_side = plan.actions.iter().filter(|action| action.side == side);
+            let words = |a: &linedrift::plan::PlannedAction| {
+                format!("{} {:+.0}", a.segment.clone().unwrap_or_default(), a.change_mm)
+            };
+            of_side.map(words).collect::<Vec<_>>().join(", ")
+        };
+        let (left, right) = (done(Side::Left), done(Side::Right));
+        let work = if left == right { format!("both {left}") } else { format!("{left} / {right}") };
+        let degrees = |of: fn(&linedrift::plan::PlannedState) -> Option<f64>| {
+            format!("{:+.2} → {:+.2}°", of(&plan.before).unwrap(), of(&plan.after).unwrap())
+        };
+        println!(
+            "| {name} | {} | {work} | {} → {} | {} | {} |",
+            plan.aim,
+            plan.before.outside,
+            plan.after.outside,
+            degrees(|state| state.incidence_change_deg.value),
+            degrees(|state| state.asymmetry_deg.value)
+        );
+    }
 }

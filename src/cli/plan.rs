@@ -10,7 +10,8 @@ use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
 use linedrift::fleet::{FolderLock, read_given, read_steps, record_confirmed, write_atomic};
 use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
 use linedrift::plan::{
-    CurveRow, Direction, Finding, Forbidden, GivenAction, Plan, PlanError, PlanDocument, PlanSpec, RowTarget, Sides, Target, curve_table,
+    CurveRow, Direction, Finding, Forbidden, GivenAction, Plan, PlanDocument, PlanError, PlanSpec, RowTarget, Sides,
+    Target, curve_table,
 };
 use linedrift::report::{curve_figure, plan_figure, text};
 use linedrift::wear::WearSpec;
@@ -268,7 +269,10 @@ impl Args {
             _ => failed(&error),
         })?;
         let curve = if self.curve {
-            spec.curve(set, one.history, one.check, &findings).map_err(|error| failed(&error))?
+            spec.clone()
+                .aim(plan.aim)
+                .curve(set, one.history, one.check, &findings)
+                .map_err(|error| failed(&error))?
         } else {
             Vec::new()
         };

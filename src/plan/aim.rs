@@ -76,6 +76,9 @@ impl FromStr for Aim {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let expected = "work, trim, table";
-        Aim::ALL.into_iter().find(|aim| aim.name() == text).ok_or_else(|| UnknownName { got: text.to_owned(), expected })
+        Aim::ALL
+            .into_iter()
+            .find(|aim| aim.name() == text)
+            .ok_or_else(|| UnknownName { got: text.to_owned(), expected })
     }
 }

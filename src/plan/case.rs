@@ -122,7 +122,8 @@ impl<'a> Case<'a> {
                 let at = set.find(&other.line, other.side);
                 let mirror = at == Some(line) && other.side != verdict.side;
                 let parent = |line: usize| map.path(line).get(1).copied();
-                let mate = other.side == verdict.side && at.is_some_and(|at| at != line && parent(at) == parent(line));
+                let mate =
+                    other.side == verdict.side && at.is_some_and(|at| at != line && parent(at) == parent(line));
                 (mirror || mate) && (other.deviation_mm - verdict.deviation_mm).abs() <= CONFIRMED_MM
             };
             if far.iter().any(|other| confirms(&other)) {

@@ -21,7 +21,9 @@ const ROUNDS: usize = 3;
 /// Roundings of tilted costs, in millionths.
 const SLACK: i64 = 2000;
 /// Entries listed past which the search is given up.
-const MOST_ENTRIES: usize = 400_000;
+const MOST_ENTRIES: usize = 150_000;
+/// Cheaper entries that one is held against.
+const HELD_AGAINST: usize = 64;
 
 /// Prices of what is left over, per millionth of a degree in millionths of cost, and what cannot be told from none.
 #[derive(Debug, Clone, Copy)]
@@ -97,8 +99,18 @@ impl Coupling {
                 break;
             }
             hunt.moved = false;
-            hunt.along(|tilt| &mut tilt.incidence, |shift| shift.incidence, self.price.incidence, self.free.incidence);
-            hunt.along(|tilt| &mut tilt.asymmetry, |shift| shift.asymmetry, self.price.asymmetry, self.free.asymmetry);
+            hunt.along(
+                |tilt| &mut tilt.incidence,
+                |shift| shift.incidence,
+                self.price.incidence,
+                self.free.incidence,
+            );
+            hunt.along(
+                |tilt| &mut tilt.asymmetry,
+                |shift| shift.asymmetry,
+                self.price.asymmetry,
+                self.free.asymmetry,
+            );
         }
         if hunt.is_closed() {
             return Solved { best: hunt.best, exact: true };
@@ -193,13 +205,7 @@ impl<'a> Hunt<'a> {
 
     /// Raises the bound along one of the two, the other held: the bound is concave, made of straight pieces, and the slope at
     /// a tilt is what the plan there leaves.
-    fn along(
-        &mut self,
-        part: impl Fn(&mut Tilt) -> &mut f64,
-        of: impl Fn(Shift) -> i64,
-        price: f64,
-        free: f64,
-    ) {
+    fn along(&mut self, part: impl Fn(&mut Tilt) -> &mut f64, of: impl Fn(Shift) -> i64, price: f64, free: f64) {
         if price == 0.0 || self.is_closed() {
             return;
         }
@@ -248,7 +254,8 @@ impl<'a> Hunt<'a> {
         let objective = self.coupling.objective(&self.best);
         let gap = objective.cost.saturating_sub(self.bound.cost).saturating_add(SLACK);
         let room = Room::of(self.search, &values, self.tilt, gap);
-        let mut list = List { coupling: self.coupling, search: self.search, values: &values, tilt: self.tilt, entries: 0 };
+        let mut list =
+            List { coupling: self.coupling, search: self.search, values: &values, tilt: self.tilt, entries: 0 };
         let mut fronts: Vec<Vec<Option<Front>>> = vec![Vec::new(); self.search.forest.nodes.len()];
         for at in (0..fronts.len()).rev() {
             let own: Option<Vec<Option<Front>>> = room.of[at]
@@ -275,9 +282,8 @@ impl<'a> Hunt<'a> {
         let mut best: Option<Best> = None;
         for (shift, entry) in &all {
             let shift = self.search.forest.shift.plus(*shift);
-            let better = |known: &Best| {
-                entry.key.dearer_by(self.coupling.left_over(shift)) < self.coupling.objective(known)
-            };
+            let better =
+                |known: &Best| entry.key.dearer_by(self.coupling.left_over(shift)) < self.coupling.objective(known);
             if best.as_ref().is_none_or(better) {
                 best = Some(Best { key: entry.key, shift, picks: picks(entry.trail.as_ref()) });
             }
@@ -385,18 +391,26 @@ impl List<'_> {
         (self.entries <= MOST_ENTRIES).then_some(all)
     }
 
-    /// Takes out what the cheapest beats wherever the plan ends: what is left over changes by no more than its price for each
-    /// millionth of a degree between them.
+    /// Takes out what a cheaper one beats wherever the plan ends: what is left over changes by no more than its price for
+    /// each millionth of a degree between them. Held against the cheapest ones first, and no more of them than pays.
     fn thin(&self, all: &mut Front) {
-        let Some((shift, cheapest)) = all.iter().min_by_key(|(_, entry)| entry.key).map(|(s, e)| (*s, e.key)) else {
-            return;
-        };
+        let mut sorted: Vec<(Shift, Key)> = all.iter().map(|(shift, entry)| (*shift, entry.key)).collect();
+        sorted.sort_unstable_by_key(|(shift, key)| (*key, *shift));
+        let fewest = sorted.first().map_or(0, |(_, key)| key.outside);
         let price = self.coupling.price;
-        all.retain(|other, entry| {
-            let apart = price.incidence * (other.incidence - shift.incidence).abs() as f64
-                + price.asymmetry * (other.asymmetry - shift.asymmetry).abs() as f64;
-            *other == shift || entry.key.outside == cheapest.outside && (entry.key.cost as f64) <= cheapest.cost as f64 + apart
-        });
+        let mut kept: Vec<(Shift, Key)> = Vec::new();
+        for (shift, key) in sorted {
+            let beats = |(other, cheaper): &(Shift, Key)| {
+                let apart = price.incidence * (other.incidence - shift.incidence).abs() as f64
+                    + price.asymmetry * (other.asymmetry - shift.asymmetry).abs() as f64;
+                cheaper.cost as f64 + apart < key.cost as f64
+            };
+            if key.outside == fewest && !kept.iter().take(HELD_AGAINST).any(beats) {
+                kept.push((shift, key));
+            }
+        }
+        let kept: std::collections::BTreeSet<Shift> = kept.into_iter().map(|(shift, _)| shift).collect();
+        all.retain(|shift, _| kept.contains(shift));
     }
 }
 

@@ -38,7 +38,7 @@ pub struct ActionRow {
 /// The wing before or after.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StateRow {
-    /// Lines outside their tolerance, as the trim counts them.
+    /// Lines outside their tolerance: before, as the trim counts them; after, further than it from the target.
     pub outside: usize,
     /// Distance from the target of the line furthest from it, mm.
     pub worst_mm: f64,

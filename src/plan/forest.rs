@@ -306,7 +306,8 @@ fn of_sizes(case: &Case<'_>, node: &Node) -> Vec<NodeChoice> {
             let back = (1..there.len()).filter_map(|at| Some([mirrored(case, &there[at], &here)?, at]));
             let new: Vec<[usize; 2]> = back.filter(|pair| !pairs.contains(pair)).collect();
             pairs.extend(new);
-            let both = |&[left, right]: &[usize; 2]| [placed(one, &here[left]), placed(other, &there[right])].concat();
+            let both =
+                |&[left, right]: &[usize; 2]| [placed(one, &here[left]), placed(other, &there[right])].concat();
             pairs.iter().map(|pair| made(case, node, both(pair))).collect()
         }
         _ => Vec::new(),

@@ -143,7 +143,9 @@ impl PlanSpec {
             (ActionKind::Replace, value) => return refuse(value, "an action that changes a length by so much"),
             (kind, value) => match value.filter(|change| step_change_fault(kind, *change).is_none()) {
                 Some(change) => Step::of(kind, change),
-                None => return refuse(value, step_change_fault(kind, value.unwrap_or(0.0)).unwrap_or("a change, mm")),
+                None => {
+                    return refuse(value, step_change_fault(kind, value.unwrap_or(0.0)).unwrap_or("a change, mm"));
+                }
             },
         };
         // the same work as the search would propose it, with the workshop's own size

@@ -71,7 +71,11 @@ fn sides(case: &Case<'_>, notes: &mut Vec<PlanNote>) {
     }
     let shown: Vec<String> = found.iter().take(SIDES_SHOWN).map(differ).collect();
     let more = found.len().saturating_sub(SIDES_SHOWN);
-    let rest = if more > 0 { format!("; and at {more} more mains") } else { String::new() };
+    let rest = if more > 0 {
+        format!("; and at {more} more place{}", if more == 1 { "" } else { "s" })
+    } else {
+        String::new()
+    };
     let message = format!("The sides differ, so each gets its own work there: {}{rest}.", shown.join("; "));
     note(notes, "sides_differ", message);
 }
@@ -121,7 +125,8 @@ fn again(plan: &Plan, notes: &mut Vec<PlanNote>) {
     }
     let near = count(RemeasureReason::Near);
     if near > 0 {
-        let message = format!("{near} line(s) are too close to tolerance to tell, and a step hangs on them: read them again.");
+        let message =
+            format!("{near} line(s) are too close to tolerance to tell, and a step hangs on them: read them again.");
         note(notes, "remeasure_near", message);
     }
 }

@@ -134,7 +134,7 @@ pub struct PlannedLine {
 /// The wing before or after.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlannedState {
-    /// Lines outside their tolerance, as the trim counts them.
+    /// Lines outside their tolerance: before, as the trim counts them; after, further than it from the target.
     pub outside: usize,
     /// Distance from the target of the line furthest from it, signed, mm.
     pub worst_mm: f64,
@@ -174,7 +174,7 @@ pub struct AimResult {
     pub aim: Aim,
     /// Actions, both sides counted.
     pub actions: usize,
-    /// Lines outside their tolerance after it, as the trim counts them.
+    /// Lines further from the target than their tolerance after it.
     pub outside: usize,
     /// Incidence change after it, degrees nose-up.
     pub incidence_change_deg: Option<f64>,
@@ -251,7 +251,8 @@ impl Plan {
     }
 
     /// The plan for one aim in short, to stand beside others.
-    pub(super) fn in_short(&self) -> AimResult {
+    #[must_use]
+    pub fn in_short(&self) -> AimResult {
         AimResult {
             aim: self.aim,
             actions: self.actions.len(),

@@ -111,7 +111,8 @@ fn plan_for(case: &Case<'_>) -> Result<Plan, PlanError> {
     if !found.exhausted {
         plan.notes.push(super::PlanNote {
             code: "not_exhausted".to_owned(),
-            message: "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places.".to_owned(),
+            message: "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places."
+                .to_owned(),
         });
     }
     Ok(plan)
@@ -198,7 +199,8 @@ impl PlanSpec {
         let case = Case::new(self, set, history, check, findings)?.aimed(aim);
         let found = search(&case);
         let most = found.best.key.actions as usize;
-        let mut points: Vec<Best> = found.coupling.solve_by_actions(&found.search, most).into_iter().map(|s| s.best).collect();
+        let mut points: Vec<Best> =
+            found.coupling.solve_by_actions(&found.search, most).into_iter().map(|s| s.best).collect();
         if let Some(last) = points.last_mut() {
             *last = found.best.clone();
         }
@@ -282,7 +284,8 @@ impl PlanSpec {
 fn gathered(map: &PlaceMap, mut steps: Vec<Placed>) -> Vec<Placed> {
     for place in (0..map.len()).filter(|at| map.get(*at).kind != PlaceKind::Segment) {
         let segments = &map.get(place).segments;
-        let firsts: Vec<Placed> = steps.iter().filter(|one| one.place == segments.first().copied()).copied().collect();
+        let firsts: Vec<Placed> =
+            steps.iter().filter(|one| one.place == segments.first().copied()).copied().collect();
         for first in firsts.into_iter().filter(|_| segments.len() > 1) {
             let same = |one: &Placed, segment: usize| {
                 one.side == first.side && one.place == Some(segment) && one.step == first.step

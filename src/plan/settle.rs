@@ -6,7 +6,10 @@ use super::case::{Case, KnownLine};
 use super::forest::UNITS;
 use super::notes::notes;
 use super::outcome::STEP_COVERAGE;
-use super::{CurvePoint, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Remeasure, RemeasureReason, Step};
+use super::{
+    CurvePoint, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Remeasure, RemeasureReason,
+    Step,
+};
 use crate::check::{Check, DecisionRule};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
@@ -121,7 +124,8 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         misfit += line.weight * (off_mm / line.tolerance_mm).powi(2);
     }
     // a sum with zero turns the minus zero of an empty sum into zero
-    let price = steps.iter().map(|placed| case.weights.price * case.price(placed.place, &placed.step)).sum::<f64>() + 0.0;
+    let price =
+        steps.iter().map(|placed| case.weights.price * case.price(placed.place, &placed.step)).sum::<f64>() + 0.0;
     let (mut incidence, mut asymmetry) = (0, 0);
     for placed in steps {
         let shift = case.shift_of(placed);
@@ -129,10 +133,8 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         asymmetry += shift.asymmetry;
     }
     let after = |before: Interval, moved: i64| before.value.unwrap_or(0.0) + moved as f64 / UNITS;
-    let left_over = case.left_over(
-        after(case.trim.incidence_change_deg, incidence),
-        after(case.trim.asymmetry_deg, asymmetry),
-    );
+    let left_over =
+        case.left_over(after(case.trim.incidence_change_deg, incidence), after(case.trim.asymmetry_deg, asymmetry));
     Objective { outside, misfit, price, left_over }
 }
 
@@ -201,8 +203,9 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
         trim: case.trim.clone(),
     };
     let result = after(case, &steps)?;
+    let objective = objective(case, &steps, lines.iter().map(|line| line.after_mm));
     let after = PlannedState {
-        outside: result.trim.counts().outside + case.far_outside,
+        outside: objective.outside + case.far_outside,
         worst_mm: worst(lines.iter().map(|line| line.after_mm)),
         incidence_change_deg: result.incidence,
         asymmetry_deg: result.asymmetry,
@@ -226,7 +229,7 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
         actions: steps.iter().map(|placed| planned_action(case, placed)).collect(),
         before,
         after,
-        objective: objective(case, &steps, lines.iter().map(|line| line.after_mm)),
+        objective,
         lines,
         optimal: found.optimal,
         states: found.states,

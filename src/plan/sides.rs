@@ -132,8 +132,7 @@ fn pairs(case: &Case<'_>) -> Vec<Pair> {
 fn scatter(pairs: &[Pair]) -> f64 {
     let mut distances = Vec::new();
     for row in Row::ALL {
-        let of_row: Vec<f64> =
-            pairs.iter().filter(|pair| pair.row == row).map(|pair| pair.difference_mm).collect();
+        let of_row: Vec<f64> = pairs.iter().filter(|pair| pair.row == row).map(|pair| pair.difference_mm).collect();
         if of_row.len() >= FEWEST_PAIRS {
             let middle = median(&of_row).unwrap_or(0.0);
             distances.extend(of_row.iter().map(|value| (value - middle).abs()));

@@ -139,7 +139,9 @@ impl Step {
 /// What the change of a step of chosen length should have been, where it cannot be so. A link taken out again shortens.
 pub(super) fn step_change_fault(kind: ActionKind, change_mm: f64) -> Option<&'static str> {
     match kind {
-        _ if !(change_mm != 0.0 && change_mm.abs() <= 500.0) => Some("a change that is not 0, at most 500 mm either way"),
+        _ if !(change_mm != 0.0 && change_mm.abs() <= 500.0) => {
+            Some("a change that is not 0, at most 500 mm either way")
+        }
         ActionKind::Stretch if change_mm < 0.0 => Some("a lengthening, above 0 and at most 500 mm"),
         _ => None,
     }

@@ -105,12 +105,7 @@ impl Plan {
         }
         let actions = self.actions.len();
         let hands = if actions == jobs { String::new() } else { format!(" ({actions} actions, both sides counted)") };
-        format!(
-            "{}{hands}: from {} to {}.",
-            count(jobs, "step", "steps"),
-            state(&self.before),
-            state(&self.after)
-        )
+        format!("{}{hands}: from {} to {}.", count(jobs, "step", "steps"), state(&self.before), state(&self.after))
     }
 
     fn screen(&self, f: &mut String) -> fmt::Result {
@@ -139,7 +134,7 @@ impl Plan {
             let place = format!("{side} {place}");
             let half = STEP_COVERAGE * action.standard_mm;
             let what = words(action);
-            writeln!(f, "{:>3}. {place:<13} {what:<26} {:+6.1} mm ± {half:.1}", at + 1, action.change_mm)?;
+            writeln!(f, "{:>3}. {place:<17} {what:<24} {:+6.1} mm ± {half:.1}", at + 1, action.change_mm)?;
         }
         let more = jobs.len().saturating_sub(MOST_SHOWN);
         if more > 0 { writeln!(f, "     and {more} more") } else { Ok(()) }
@@ -170,7 +165,8 @@ impl Plan {
         };
         for name in names.iter().take(MOST_SHOWN) {
             let ((left, was_left), (right, was_right)) = (cell(name, Side::Left), cell(name, Side::Right));
-            writeln!(f, "  {name:<10}{left:>10}{was_left:>10}{right:>14}{was_right:>10}")?;
+            let row = format!("  {name:<10}{left:>10}{was_left:>10}{right:>14}{was_right:>10}");
+            writeln!(f, "{}", row.trim_end())?;
         }
         let more = names.len().saturating_sub(MOST_SHOWN);
         if more > 0 { writeln!(f, "  and {more} more") } else { Ok(()) }
@@ -199,7 +195,11 @@ impl Plan {
                 degrees(other.asymmetry_deg)
             )?;
         }
-        if self.optimal { writeln!(f, "Among the steps that are possible none serves this aim better.") } else { Ok(()) }
+        if self.optimal {
+            writeln!(f, "Among the steps that are possible none serves this aim better.")
+        } else {
+            Ok(())
+        }
     }
 }
 
