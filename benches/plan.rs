@@ -79,7 +79,7 @@ fn plans(c: &mut Criterion) {
         let mut group = c.benchmark_group("plan/alternatives");
         group.sample_size(10);
         group.bench_function(format!("{size}"), |b| {
-            b.iter(|| spec.alternatives(black_box(&set), &history, &check, &[]).unwrap());
+            b.iter(|| spec.curve(black_box(&set), &history, &check, &[]).unwrap());
         });
         group.finish();
         let mut group = c.benchmark_group("plan/free");

@@ -108,7 +108,15 @@ fn plan_leaves_doubtful_lines_out_and_has_the_keys_of_the_contract() {
     assert_eq!(plan, document(folder.path(), &["plan", "loft", "--check", &check, "--json"]));
 
     let maker = document(folder.path(), &["plan", "loft", "--check", &check, "--target", "maker", "--json"]);
-    assert_eq!((&plan["target"], &maker["target"]), (&"common".into(), &"maker".into()));
+    let work = document(folder.path(), &["plan", "loft", "--check", &check, "--aim", "work", "--json"]);
+    assert_eq!((&work["target"], &maker["target"]), (&"common".into(), &"maker".into()));
+    // one place counts the lines outside, whatever the command
+    let trim = document(folder.path(), &["trim", "loft", "--check", &check, "--json"]);
+    let outside =
+        trim["checks"][0]["lines"].as_array().unwrap().iter().filter(|line| line["verdict"] == "outside").count();
+    for plan in [&plan, &work, &maker] {
+        assert_eq!(plan["before"]["outside"], outside);
+    }
     assert_eq!(maker["target_mm"], 0.0);
     for action in maker["actions"].as_array().unwrap() {
         assert_has(action, &["side", "segment", "action", "turns", "change_mm"]);
@@ -117,7 +125,7 @@ fn plan_leaves_doubtful_lines_out_and_has_the_keys_of_the_contract() {
     assert_eq!(text.status.code(), Some(0), "{}", stderr(&text));
     assert!(stdout(&text).contains("Measure again first: "), "{}", stdout(&text));
     let works = maker["actions"].as_array().is_some_and(|actions| !actions.is_empty());
-    assert_eq!(stdout(&text).contains("Order of work"), works);
+    assert_eq!(stdout(&text).contains("in the order of work"), works);
     assert!(stdout(&text).lines().all(|row| row.chars().count() <= 80), "{}", stdout(&text));
 }
 

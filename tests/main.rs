@@ -80,6 +80,7 @@ mod output_gate;
 mod plan_after;
 mod plan_fleet;
 mod plan_patterns;
+mod plan_planted;
 mod plan_referee;
 mod plan_search;
 mod plan_work;

@@ -4,7 +4,8 @@ use approx::assert_abs_diff_eq;
 use linedrift::Date;
 use linedrift::check::{Action, ActionKind, Budget, BudgetPart, Check, Distribution, Fitting, Reading, SharedBy};
 use linedrift::plan::{
-    Finding, LINK_DIAMETER_MM, Plan, PlanError, PlanSpec, RemeasureReason, RowTarget, Target, larks_head_mm, turn_mm,
+    Finding, LINK_DIAMETER_MM, Plan, PlanError, PlanSpec, RemeasureReason, RowTarget, Sides, Target, larks_head_mm,
+    turn_mm,
 };
 use linedrift::wing::{Line, LineSet, ModelData, Row, Segment, Side};
 
@@ -89,7 +90,7 @@ fn steps_take_up_what_the_formula_says() {
     let set = cascade(None, None);
     let steps = PlanSpec::default().steps(&set, &history(vec![]), Side::Left, 0).unwrap();
     let changes: Vec<f64> = steps.iter().map(|step| (step.change_mm * 10.0).round() / 10.0).collect();
-    assert_eq!(changes, [-10.0, -20.0, -30.0, -12.1, 8.0]);
+    assert_eq!(changes, [-10.0, -20.0, -30.0, -12.1, 8.0, 5.0, 10.0, 15.0]);
 }
 
 /// T17: a knot costs a large part of the strength, so a line is never lengthened by one (practice).
@@ -104,7 +105,8 @@ fn nothing_is_ever_lengthened_by_a_knot() {
         for side in Side::BOTH {
             for step in spec.steps(&set, &history, side, segment).unwrap().iter().filter(|step| step.change_mm > 0.0)
             {
-                let known = [ActionKind::RemoveLoop, ActionKind::SmallLink, ActionKind::Splice];
+                let known =
+                    [ActionKind::RemoveLoop, ActionKind::SmallLink, ActionKind::LargerLink, ActionKind::Splice];
                 assert!(known.contains(&step.kind), "{step:?}");
             }
         }
@@ -136,19 +138,19 @@ fn half_a_group_long_is_cured_above_the_main() {
 #[test]
 fn a_main_that_cannot_be_looped_moves_the_work_one_level_up() {
     let set = cascade(Some(false), Some(true));
-    let plan = planned(&set, |side, line| if side == Side::Right && GROUP.contains(&line) { 12.0 } else { 0.0 });
-    assert_eq!(places(&plan), ["right A5", "right A6", "right A7", "right A8"]);
+    let plan = planned(&set, |side, line| if side == Side::Right && GROUP[..3].contains(&line) { 12.0 } else { 0.0 });
+    assert_eq!(places(&plan), ["right A5", "right A6", "right A7"]);
     assert_eq!(plan.after.outside, 0);
     // the same by what hangs on this wing, though the model's main can be looped
     let set = cascade(Some(true), Some(true));
-    let check = check(&set, |side, line| if side == Side::Right && GROUP.contains(&line) { 12.0 } else { 0.0 });
+    let check = check(&set, |side, line| if side == Side::Right && GROUP[..3].contains(&line) { 12.0 } else { 0.0 });
     let mut short = fitting(Side::Right, 5);
     short.spare_mm = Some(4.0);
     let mut barred = fitting(Side::Right, 5);
     barred.can_loop = Some(false);
     for bar in [short, barred] {
         let plan = PlanSpec::default().run(&set, &history(vec![bar]), &check, &[]).unwrap();
-        assert_eq!(places(&plan), ["right A5", "right A6", "right A7", "right A8"]);
+        assert_eq!(places(&plan), ["right A5", "right A6", "right A7"]);
     }
 }
 
@@ -171,7 +173,7 @@ fn short_groups_are_lengthened_by_taking_out_a_loop_first() {
     assert_eq!(rows[0].turns, Some(-1.0));
     assert_eq!((rows[0].segment, rows[0].check.as_deref()), (Some(5), Some("c1-left")));
     let without = PlanSpec::default().run(&set, &history(vec![]), &check, &[]).unwrap();
-    assert_eq!(without.actions[0].kind, ActionKind::SmallLink);
+    assert_eq!((without.actions[0].kind, without.actions[0].change_mm), (ActionKind::LargerLink, 10.0));
 }
 
 #[test]
@@ -249,7 +251,7 @@ fn what_the_measurement_cannot_tell_is_not_proposed() {
         _ => 0.0,
     });
     let poor = BudgetPart::new("repeatability", 7.0, Distribution::Normal, SharedBy::Line);
-    let spec = PlanSpec::default().budget(Budget::default().part(poor));
+    let spec = PlanSpec::default().sides(Sides::Separate).budget(Budget::default().part(poor));
     let plan = spec.run(&set, &history(vec![]), &check, &[]).unwrap();
     // four lines together can be told from good, one alone cannot
     assert_eq!(places(&plan), ["left AM2"]);
@@ -258,46 +260,35 @@ fn what_the_measurement_cannot_tell_is_not_proposed() {
 }
 
 #[test]
-fn without_a_cascade_or_a_step_it_says_so() {
-    let set = cascade(None, None);
-    let mut segments = set.segments().to_vec();
-    for segment in &mut segments {
-        segment.parent = None;
-    }
-    let loose = LineSet::new("Rook 2", None, set.lines().to_vec(), segments).unwrap().without_cascade();
-    let plan = planned(&loose, |side, line| if side == Side::Left && line == "A6" { 12.0 } else { 0.0 });
-    assert_eq!(places(&plan), ["left A6"]);
-    assert!(has_note(&plan, "no_cascade"));
-
+fn without_a_step_it_says_so() {
     let none = cascade(Some(false), Some(false));
-    let plan = planned(&none, |side, line| if side == Side::Left && GROUP.contains(&line) { 15.0 } else { 0.0 });
+    let spec = PlanSpec::default().without(&[ActionKind::ReplaceLine]);
+    let check = check(&none, |side, line| if side == Side::Left && GROUP.contains(&line) { 15.0 } else { 0.0 });
+    let plan = spec.run(&none, &history(vec![]), &check, &[]).unwrap();
     assert!(plan.actions.is_empty() && plan.optimal && has_note(&plan, "outside_left"), "{plan}");
     assert_eq!(plan.after.outside, 4);
 }
 
-/// A brake main is tied to its handle, so a brake row that is off together is set there; its uppers can be worked on.
+/// Brake lines are touched only past their tolerance: together at the handle, alone above it.
 #[test]
-fn brakes_are_touched_only_past_tolerance_and_not_at_the_handle() {
-    for (upper, expected) in [(Some(false), vec![]), (Some(true), vec!["left A5", "left A6"])] {
-        let set = cascade(None, upper);
-        let mut lines = set.lines().to_vec();
-        for line in &mut lines[..12] {
-            line.row = Row::Brake;
-        }
-        let set = LineSet::new("Rook 2", None, lines, set.segments().to_vec()).unwrap();
-        let off = |line: &str| if ["A5", "A6"].contains(&line) { 27.0 } else { 19.0 };
-        let of_brakes = |side, line: &str| if side == Side::Left && line.starts_with('A') { off(line) } else { 0.0 };
-        let plan = planned(&set, of_brakes);
-        assert_eq!(places(&plan), expected, "{plan}");
-        let quiet = planned(&set, |_, line| if line.starts_with('A') { 19.0 } else { 0.0 });
-        assert!(quiet.actions.is_empty(), "{quiet}");
-    }
-    let set = cascade(None, Some(false));
+fn brakes_are_touched_only_past_tolerance() {
+    let set = cascade(None, Some(true));
     let mut lines = set.lines().to_vec();
-    lines[..12].iter_mut().for_each(|line| line.row = Row::Brake);
+    for line in &mut lines[..12] {
+        line.row = Row::Brake;
+    }
     let set = LineSet::new("Rook 2", None, lines, set.segments().to_vec()).unwrap();
-    let plan = planned(&set, |_, line| if line.starts_with('A') { -25.0 } else { 0.0 });
-    assert!(plan.actions.is_empty() && has_note(&plan, "brake_handle"), "{plan}");
+    let quiet = planned(&set, |_, line| if line.starts_with('A') { 19.0 } else { 0.0 });
+    assert!(quiet.actions.is_empty(), "{quiet}");
+    let together = planned(&set, |_, line| if line.starts_with('A') { -25.0 } else { 0.0 });
+    assert_eq!(places(&together), ["left AM1+AM2+AM3", "right AM1+AM2+AM3"], "{together}");
+    assert!(together.actions.iter().all(|action| action.kind == ActionKind::BrakeHandle && action.change_mm > 15.0));
+    let alone = planned(&set, |_, line| match line {
+        "A5" => 27.0,
+        "A9" => -18.0,
+        _ => 0.0,
+    });
+    assert_eq!(places(&alone), ["left A5", "right A5"], "{alone}");
 }
 
 #[test]
@@ -359,4 +350,70 @@ fn a_search_cut_short_does_not_call_itself_optimal() {
     let spec = PlanSpec::default().target(Target::Maker).most_states(400_000);
     let plan = spec.run(&deep, &history(vec![]), &self::check(&deep, |_, _| 25.0), &[]).unwrap();
     assert!(!plan.optimal && plan.after.outside == 0, "{plan}");
+}
+
+/// 15 % of a step by the formula, 5 % of one that was measured on the wing, half a millimetre of a link (practice).
+#[test]
+fn steps_carry_their_uncertainty() {
+    let set = cascade(Some(true), Some(true));
+    let steps = |fittings| PlanSpec::default().steps(&set, &history(fittings), Side::Left, 5).unwrap();
+    let mut measured = fitting(Side::Left, 5);
+    measured.step_mm = Some(9.0);
+    for (steps, part) in [(steps(vec![]), 0.15), (steps(vec![measured]), 0.05)] {
+        let loops = || steps.iter().filter(|step| step.change_mm < 0.0);
+        assert_eq!(loops().count(), 4);
+        for step in loops() {
+            assert_abs_diff_eq!(step.standard_mm, part * step.change_mm.abs(), epsilon = 1e-9);
+        }
+        assert!(steps.iter().filter(|step| step.change_mm > 0.0).all(|step| step.standard_mm == 0.5));
+    }
+}
+
+/// Two things done at one place go the same way, are of two kinds, and are not two loops on one link.
+#[test]
+fn several_steps_at_one_place_go_together() {
+    let set = cascade(Some(true), Some(false));
+    let spec = PlanSpec::default().most_at_place(2).splices_mm(&[-15.0, 15.0]).most_turns(1);
+    let plan_of = |off: f64| {
+        let check = check(&set, |_, line| if GROUP.contains(&line) { off } else { 0.0 });
+        spec.run(&set, &history(vec![]), &check, &[]).unwrap()
+    };
+    for off in [25.0, 27.0] {
+        let plan = plan_of(off);
+        let left: Vec<ActionKind> =
+            plan.actions.iter().filter(|action| action.side == Side::Left).map(|action| action.kind).collect();
+        assert_eq!(left.len(), 2, "{plan}");
+        assert!(left.contains(&ActionKind::Splice), "{plan}");
+        assert!(left.contains(&ActionKind::Turn) || left.contains(&ActionKind::LarksHead), "{plan}");
+        assert!(plan.actions.iter().all(|action| action.change_mm < 0.0 && action.segment.as_deref() == Some("AM2")));
+    }
+    // 3 mm could be had by a splice one way and a loop the other
+    assert!(plan_of(3.0).actions.is_empty());
+}
+
+/// From the riser outwards, front row first, centre first, whatever the order in which the work was given.
+#[test]
+fn the_order_of_work_is_that_of_the_wing() {
+    let set = cascade(Some(true), Some(true));
+    let check = check(&set, |_, _| 0.0);
+    let given = ["C5:left:turn", "CM1:left:turn", "A9:left:turn", "AM3:left:turn", "AM1:left:turn", "A1:left:turn"]
+        .map(|text| text.parse().unwrap());
+    let spec = PlanSpec::default();
+    let actions = spec.given(&set, &history(vec![]), &check, &given).unwrap();
+    let plan = spec.what_if(&set, &history(vec![]), &check, &[], &actions).unwrap();
+    assert_eq!(places(&plan), ["left AM1", "left AM3", "left CM1", "left A1", "left A9", "left C5"]);
+}
+
+/// The text names as many lines to measure again as it has room for, and counts the others.
+#[test]
+fn lines_to_measure_again_are_named_or_counted() {
+    let set = cascade(Some(true), Some(true));
+    let check = check(&set, |_, _| 0.0);
+    let text = |count: usize| {
+        let findings: Vec<Finding> =
+            set.lines().iter().take(count).map(|line| Finding::new(Side::Left, &line.name)).collect();
+        PlanSpec::default().run(&set, &history(vec![]), &check, &findings).unwrap().to_string()
+    };
+    assert!(text(8).contains("left A8") && !text(8).contains("more"), "{}", text(8));
+    assert!(text(9).contains("and 1 more") && !text(9).contains("left A9"), "{}", text(9));
 }

@@ -139,19 +139,19 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     let set = cascade(Some(true), Some(true));
     let check = check(&set, off);
     let (spec, bare) = (PlanSpec::default(), history(vec![]));
-    let curve = spec.alternatives(&set, &bare, &check, &[]).unwrap();
+    let curve = spec.curve(&set, &bare, &check, &[]).unwrap();
     insta::assert_snapshot!(curve_table(&curve), @r"
     actions  outside  worst mm   misfit   price
           0        8     +13.0     14.3     0.0
           1        4     -13.0      7.2     2.0
             + left AM2: lay a lark's head (-12.1 mm)
-          2        0      -5.0      1.1     4.0
-            + right CM2: put in a small link (+8.0 mm)
+          2        0      +2.0      0.2     4.0
+            + right CM2: put in a larger link (+15.0 mm)
     ");
     let plan = spec.run(&set, &bare, &check, &[]).unwrap();
     insta::assert_snapshot!(plans_table(std::slice::from_ref(&plan)), @r"
     wing    check          outside          worst mm     incidence deg actions again
-    w3      c1            8 ->   0    13.0 ->   -5.0   +0.23 ->  +0.05       2     0
+    w3      c1            8 ->   0    13.0 ->    2.0   +0.23 ->  -0.01       2     0
     1 plan(s): 8 lines outside before, 0 after; 2 actions,
     0 lines to measure again first.
     ");
@@ -257,6 +257,25 @@ fn learnt_steps_are_used_the_next_time() {
             assert_eq!(LearnSpec::default().fit_fleet(&spec, &again).unwrap().steps, learnt.steps);
         }
     }
+    // a line that only one side has brings a place on that side alone
+    let one_sided = {
+        let set = fleet.line_set(fleet.history("w0").unwrap());
+        let mut lines = set.lines().to_vec();
+        let mut segments = set.segments().to_vec();
+        segments.push(crate::plan_patterns::segment("C13", None, Some(true)));
+        let (name, rank, side) = ("C13".to_owned(), 13, Some(Side::Right));
+        lines.push(linedrift::wing::Line { name, rank, side, segment: segments.len() - 1, ..lines[23].clone() });
+        linedrift::wing::LineSet::new("Rook 2", None, lines, segments).unwrap()
+    };
+    let own = fleet.history("w0").unwrap();
+    let new = one_sided.segments().len() - 1;
+    let at_new: Vec<Side> = learnt
+        .fittings(&spec, &one_sided, own)
+        .iter()
+        .filter(|fitting| fitting.segment == new)
+        .map(|fitting| fitting.side)
+        .collect();
+    assert_eq!(at_new, [Side::Right]);
     let idle = fleet.history("idle").unwrap();
     assert!(learnt.fittings(&spec, fleet.line_set(idle), idle).is_empty());
     assert!(learnt.to_string().contains("Step sizes from 40 recorded action(s)"), "{learnt}");

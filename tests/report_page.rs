@@ -79,7 +79,7 @@ fn plans(fleet: &Fleet) -> Vec<WingPlan> {
         .filter_map(|history| {
             let (set, check) = (fleet.line_set(history), history.checks.last()?);
             let plan = spec.run(set, history, check, &[]).unwrap();
-            let curve = spec.alternatives(set, history, check, &[]).unwrap();
+            let curve = spec.curve(set, history, check, &[]).unwrap();
             Some(WingPlan { plan, curve })
         })
         .collect()

@@ -19,23 +19,38 @@ pub enum ActionKind {
     LarksHead,
     /// An existing loop taken out: longer.
     RemoveLoop,
-    /// A small link of given length put in: longer.
+    /// A small link of given length put in: longer; taken out again: shorter.
     SmallLink,
+    /// A larger link in place of the one there: longer; the usual one back in its place: shorter.
+    LargerLink,
     /// A splice done anew to a length.
     Splice,
     /// The segment (or the whole set) replaced by a new one.
     Replace,
+    /// The segment replaced, or spliced anew, so that the lines on it have the length they should have.
+    ReplaceLine,
+    /// The brake line set at its handle.
+    BrakeHandle,
+    /// The riser set by its adjuster.
+    Riser,
+    /// Lines stretched under load: longer, for a time.
+    Stretch,
 }
 
 impl ActionKind {
     /// All kinds.
-    pub const ALL: [ActionKind; 6] = [
+    pub const ALL: [ActionKind; 11] = [
         ActionKind::Turn,
         ActionKind::LarksHead,
         ActionKind::RemoveLoop,
         ActionKind::SmallLink,
+        ActionKind::LargerLink,
         ActionKind::Splice,
         ActionKind::Replace,
+        ActionKind::ReplaceLine,
+        ActionKind::BrakeHandle,
+        ActionKind::Riser,
+        ActionKind::Stretch,
     ];
 
     /// The name used in tables.
@@ -46,8 +61,13 @@ impl ActionKind {
             ActionKind::LarksHead => "larks_head",
             ActionKind::RemoveLoop => "remove_loop",
             ActionKind::SmallLink => "small_link",
+            ActionKind::LargerLink => "larger_link",
             ActionKind::Splice => "splice",
             ActionKind::Replace => "replace",
+            ActionKind::ReplaceLine => "replace_line",
+            ActionKind::BrakeHandle => "brake_handle",
+            ActionKind::Riser => "riser",
+            ActionKind::Stretch => "stretch",
         }
     }
 }
@@ -64,7 +84,8 @@ impl FromStr for ActionKind {
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         ActionKind::ALL.into_iter().find(|kind| kind.name() == text).ok_or_else(|| UnknownName {
             got: text.to_owned(),
-            expected: "turn, larks_head, remove_loop, small_link, splice, replace",
+            expected: "turn, larks_head, remove_loop, small_link, larger_link, splice, replace, replace_line, brake_handle, \
+                       riser, stretch",
         })
     }
 }

@@ -5,15 +5,17 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use linedrift::Date;
 use linedrift::check::sheet::LineOnSide;
-use linedrift::check::{Check, Fleet};
+use linedrift::check::{ActionKind, Check, Fleet};
 use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
 use linedrift::fleet::{FolderLock, read_given, read_steps, record_confirmed, write_atomic};
 use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
 use linedrift::plan::{
-    AlternativeRow, Finding, GivenAction, Plan, PlanDocument, PlanSpec, RowTarget, Sides, Target, curve_table,
+    CurveRow, Direction, Finding, Forbidden, GivenAction, Plan, PlanDocument, PlanError, PlanSpec, RowTarget, Sides,
+    Target, curve_table,
 };
 use linedrift::report::{curve_figure, plan_figure, text};
 use linedrift::wear::WearSpec;
+use linedrift::wing::UnknownName;
 use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, Tables, confirmed, day};
@@ -39,9 +41,31 @@ pub(super) struct Args {
     /// A row trim to bring the lines to: this row so many mm above the common offset, such as A=-3; may stand several times
     #[arg(long, value_name = "ROW=MM", value_parser = row_target, conflicts_with = "target")]
     row_target: Vec<RowTarget>,
-    /// The same work on both sides
+    /// What the plan is to reach [default: of the three plans the recommended one: fewest lines outside, then no more than
+    /// 0.15 degrees left, then the least work]
+    #[arg(long, value_name = "AIM", value_parser = ["work", "trim", "table"])]
+    aim: Option<String>,
+    /// The same work on both sides, even where they measurably differ
     #[arg(long)]
     same_sides: bool,
+    /// Each side the work it needs, even where they are alike
+    #[arg(long, conflicts_with = "same_sides")]
+    each_side: bool,
+    /// A place to leave alone, on one side or both; may stand several times
+    #[arg(long, value_name = "SEGMENT[:SIDE]")]
+    forbid: Vec<Forbidden>,
+    /// The only way in which lengths may be changed
+    #[arg(long, value_enum)]
+    only: Option<DirectionName>,
+    /// At most so many actions, both sides counted
+    #[arg(long, value_name = "N")]
+    most: Option<usize>,
+    /// A kind of action that is never proposed, such as replace_line; may stand several times
+    #[arg(long, value_name = "ACTION")]
+    without: Vec<ActionKind>,
+    /// Also stretching mains of the rear rows under load, by at most so many mm: it does not last
+    #[arg(long, value_name = "MM")]
+    stretch: Option<f64>,
     /// The only steps to choose from, as a CSV with the columns that docs/data.md lists
     #[arg(long, value_name = "FILE")]
     steps: Option<PathBuf>,
@@ -110,6 +134,14 @@ enum TargetName {
     Free,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum DirectionName {
+    /// Shorter only
+    Shorten,
+    /// Longer only
+    Lengthen,
+}
+
 fn row_target(text: &str) -> Result<RowTarget, String> {
     let wrong = || format!("`{text}` is not a row with millimetres, such as A=-3");
     let (row, mm) = text.split_once('=').ok_or_else(wrong)?;
@@ -130,8 +162,27 @@ impl Args {
             TargetName::Maker => Target::Maker,
             TargetName::Free => Target::Free,
         };
-        let sides = if self.same_sides { Sides::Same } else { Sides::Separate };
-        let spec = PlanSpec::default().target(target).sides(sides);
+        let sides = match (self.same_sides, self.each_side) {
+            (true, _) => Sides::Same,
+            (_, true) => Sides::Separate,
+            _ => Sides::Auto,
+        };
+        let mut spec = PlanSpec::default().target(target).sides(sides).forbidden(&self.forbid).without(&self.without);
+        if let Some(aim) = &self.aim {
+            spec = spec.aim(aim.parse().map_err(|error: UnknownName| Failure::Call(error.to_string()))?);
+        }
+        if let Some(only) = self.only {
+            spec = spec.only(match only {
+                DirectionName::Shorten => Direction::Shorten,
+                DirectionName::Lengthen => Direction::Lengthen,
+            });
+        }
+        if let Some(most) = self.most {
+            spec = spec.most_actions(most);
+        }
+        if let Some(mm) = self.stretch {
+            spec = spec.stretch_mm(mm);
+        }
         Ok(match &self.steps {
             Some(file) => spec.offered(&read_steps(file)?),
             None => spec,
@@ -209,9 +260,19 @@ impl Args {
         } else {
             spec.run(set, one.history, one.check, &findings)
         };
-        let plan = plan.map_err(|error| failed(&error))?;
+        let plan = plan.map_err(|error| match error {
+            // what the call asks for cannot be
+            PlanError::NoSegment { .. }
+            | PlanError::Forbidden { .. }
+            | PlanError::AimAndTarget { .. }
+            | PlanError::Setting { .. } => Failure::Call(error.to_string()),
+            _ => failed(&error),
+        })?;
         let curve = if self.curve {
-            spec.alternatives(set, one.history, one.check, &findings).map_err(|error| failed(&error))?
+            spec.clone()
+                .aim(plan.aim)
+                .curve(set, one.history, one.check, &findings)
+                .map_err(|error| failed(&error))?
         } else {
             Vec::new()
         };
@@ -241,12 +302,12 @@ impl Args {
             let mut document = plan.document();
             document.demo = demo;
             document.given = is_given;
-            document.curve = curve.iter().map(AlternativeRow::from).collect();
+            document.curve = curve.iter().map(CurveRow::from).collect();
             document.recorded = recorded;
             return Output::json(&PlanWithDue { plan: document, due_after: due.map(|due| due.row) });
         }
         let note = if demo { text::demo_note() } else { String::new() };
-        let mut out = format!("{}{note}\n{plan}\n{}", text::cautions(), sequence(&plan));
+        let mut out = format!("{}{note}\n{plan}\n", text::cautions());
         if !curve.is_empty() {
             out.push_str("\nThe best plan with at most so many actions\n");
             out.push_str(&curve_table(&curve));
@@ -275,13 +336,4 @@ fn due_after(fleet: &Fleet, one: ChosenCheck<'_>, plan: &Plan, limits: LimitsTab
     let actions = plan.actions(one.check.date, one.check.hours_h, None);
     let today = fleet.last_date().unwrap_or(one.check.date);
     Ok(DueSpec::default().today(today).limits(limits).run_after(fleet, &wear, &one.history.wing.id, &actions)?)
-}
-
-/// The order of work.
-fn sequence(plan: &Plan) -> String {
-    let steps: Vec<String> = plan.sequence().iter().map(|step| format!("{step}\n")).collect();
-    if steps.is_empty() {
-        return String::new();
-    }
-    format!("\nOrder of work, and the readings to expect after each step\n{}", steps.concat())
 }

@@ -250,7 +250,7 @@ impl Args {
                 let curve = if plan.actions.is_empty() {
                     Vec::new()
                 } else {
-                    spec.alternatives(set, one.history, one.check, &findings).map_err(failed)?
+                    spec.aim(plan.aim).curve(set, one.history, one.check, &findings).map_err(failed)?
                 };
                 Ok(WingPlan { plan, curve })
             })

@@ -93,8 +93,11 @@ pub(super) const PLANFORM: TableSchema =
 pub(super) const GIVEN: TableSchema =
     TableSchema { name: "actions to try", required: &["segment", "side", "action"], optional: &["amount"] };
 /// Steps that a workshop offers, a file of its own.
-pub(super) const STEPS: TableSchema =
-    TableSchema { name: "steps", required: &["action"], optional: &["change_mm", "spread_mm", "price", "most"] };
+pub(super) const STEPS: TableSchema = TableSchema {
+    name: "steps",
+    required: &["action"],
+    optional: &["change_mm", "spread_mm", "price", "row", "most"],
+};
 
 /// The tables in the order in which faults are listed.
 pub(super) const ORDER: [&str; 11] = [

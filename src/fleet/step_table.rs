@@ -42,11 +42,13 @@ fn read(file: &Path, faults: &mut FaultList) -> Vec<OfferedStep> {
             }
             whole
         });
+        let row = record.text("row").is_some().then(|| record.needed_name("row", faults)).flatten();
         let step = |kind| OfferedStep {
             kind,
             change_mm: record.number("change_mm", Limit::Any, &mut FaultList::default()),
             standard_mm: record.number("spread_mm", Limit::Any, &mut FaultList::default()),
             price: record.number("price", Limit::Any, &mut FaultList::default()),
+            row,
             most,
         };
         let before = faults.faults().len();
@@ -58,9 +60,9 @@ fn read(file: &Path, faults: &mut FaultList) -> Vec<OfferedStep> {
             record.fault(faults, fault.field, format_args!("{}", fault.expected));
             continue;
         }
-        let several = matches!(step.kind, ActionKind::SmallLink | ActionKind::Splice);
+        let several = step.comes_in_sizes();
         if !several && steps.iter().any(|known| known.kind == step.kind) {
-            record.fault(faults, "action", format_args!("each action once, small links and splices apart"));
+            record.fault(faults, "action", format_args!("each action once, links, splices and risers apart"));
             continue;
         }
         steps.push(step);

@@ -1,10 +1,18 @@
 //! One check as the planner sees it: the lines it may rest on, and what may be done where.
 
+use super::aim::Weights;
+use super::forest::{Shift, units};
+use super::map::PlaceMap;
 use super::places::Places;
-use super::{Finding, PlanError, PlanSpec, Remeasure, RemeasureReason, Sides, Step};
-use crate::check::{Budget, Check, History, Repeats, Uncertainty, Weighted};
-use crate::trim::{Trim, TrimModel};
+use super::settle::Placed;
+use super::sides::SideTest;
+use super::{Aim, Finding, PlanError, PlanSpec, Remeasure, RemeasureReason, Sides, Step, Target};
+use crate::check::{ActionKind, Budget, Check, History, Repeats, Uncertainty, Weighted};
+use crate::trim::{IncidenceShare, Interval, LineVerdict, Trim, TrimModel};
 use crate::wing::{LineSet, Row, Side};
+
+/// How near to a line that is far off its mirror, or a line of the same group, must be to confirm it, mm.
+const CONFIRMED_MM: f64 = 15.0;
 
 /// A line that was read and has no open finding.
 #[derive(Debug, Clone, Copy)]
@@ -44,12 +52,29 @@ pub(super) struct Case<'a> {
     pub(super) budget: Budget,
     pub(super) trim: Trim,
     pub(super) common_mm: f64,
+    /// Lines outside tolerance that are left out because they are too far off to be drift.
+    pub(super) far_outside: usize,
     pub(super) lines: Vec<KnownLine>,
+    /// What a millimetre on each known line does to incidence and asymmetry; empty where incidence is not known.
+    pub(super) shares: Vec<IncidenceShare>,
+    /// Lines above each place, by side.
     pub(super) above: [Vec<Above>; 2],
     pub(super) remeasure: Vec<Remeasure>,
-    pub(super) places: Places,
-    /// Expanded uncertainty of the mean of the known lines above each segment, per group of sides, mm.
-    pub(super) guards_mm: Vec<Vec<f64>>,
+    pub(super) map: PlaceMap,
+    pub(super) places: Places<'a>,
+    forbidden: Vec<Barred>,
+    /// How the sides compare.
+    pub(super) sides: SideTest,
+    pub(super) aim: Aim,
+    pub(super) target: Target,
+    pub(super) weights: Weights,
+}
+
+/// A place that must be left alone.
+#[derive(Debug, Clone, Copy)]
+struct Barred {
+    place: usize,
+    side: Option<Side>,
 }
 
 impl<'a> Case<'a> {
@@ -61,7 +86,9 @@ impl<'a> Case<'a> {
         findings: &[Finding],
     ) -> Result<Self, PlanError> {
         spec.validate()?;
-        let places = Places::of(spec, set, &history.fittings)?;
+        let places = Places::of(spec, set, history)?;
+        let map = PlaceMap::of(spec, set);
+        let forbidden = barred(spec, set, &map)?;
         let model = spec.judge().prepare(set)?;
         let mut remeasure = Vec::new();
         let mut left_out = vec![false; 2 * set.lines().len()];
@@ -83,15 +110,31 @@ impl<'a> Case<'a> {
             trim = model.run(&history.wing, &kept)?;
         }
         let common = trim.common_mm.unwrap_or(0.0);
-        let mut far = false;
-        for verdict in &trim.lines {
-            let far_off = verdict.row != Row::Brake && (verdict.deviation_mm - common).abs() > spec.doubtful_mm;
-            if far_off && let Some(line) = set.find(&verdict.line, verdict.side) {
-                left_out[verdict.side.index() * set.lines().len() + line] = true;
-                remeasure.push(Remeasure::new(verdict.side, &verdict.line, RemeasureReason::FarOff));
-                far = true;
+        let mut far_outside = 0;
+        let is_far = |verdict: &LineVerdict| {
+            verdict.row != Row::Brake && (verdict.deviation_mm - common).abs() > spec.doubtful_mm
+        };
+        let far: Vec<&LineVerdict> = trim.lines.iter().filter(|verdict| is_far(verdict)).collect();
+        let mut alone = Vec::new();
+        for verdict in &far {
+            let Some(line) = set.find(&verdict.line, verdict.side) else { continue };
+            let confirms = |other: &&&LineVerdict| {
+                let at = set.find(&other.line, other.side);
+                let mirror = at == Some(line) && other.side != verdict.side;
+                let parent = |line: usize| map.path(line).get(1).copied();
+                let mate =
+                    other.side == verdict.side && at.is_some_and(|at| at != line && parent(at) == parent(line));
+                (mirror || mate) && (other.deviation_mm - verdict.deviation_mm).abs() <= CONFIRMED_MM
+            };
+            if far.iter().any(|other| confirms(&other)) {
+                continue;
             }
+            left_out[verdict.side.index() * set.lines().len() + line] = true;
+            remeasure.push(Remeasure::new(verdict.side, &verdict.line, RemeasureReason::FarOff));
+            far_outside += usize::from(verdict.is_outside());
+            alone.push(line);
         }
+        let far = !alone.is_empty();
         if far {
             kept = without(&kept, set, &left_out);
             trim = model.run(&history.wing, &kept)?;
@@ -101,9 +144,9 @@ impl<'a> Case<'a> {
         let Some(common_mm) = trim.common_mm.filter(|_| usable > 0) else {
             return Err(PlanError::NoReadings { check: check.id.clone(), got: lines.len(), trim: usable });
         };
-        let above = lines_above(set, &lines);
+        let above = lines_above(set, &map, &lines);
         let budget = spec.budget.clone().repeats(Repeats::of(set, &kept));
-        let guards_mm = Vec::new();
+        let shares = model.incidence_shares(&kept);
         let mut case = Self {
             spec,
             set,
@@ -113,29 +156,48 @@ impl<'a> Case<'a> {
             budget,
             trim,
             common_mm,
+            far_outside,
             lines,
+            shares,
             above,
             remeasure,
+            map,
             places,
-            guards_mm,
+            forbidden,
+            sides: SideTest::default(),
+            aim: Aim::Work,
+            target: spec.target.clone(),
+            weights: Aim::Work.weights(),
         };
-        case.guards_mm = case.groups().iter().map(|sides| case.guards_of(sides)).collect();
+        if spec.sides == Sides::Auto {
+            case.sides = SideTest::of(&case);
+        }
         Ok(case)
     }
 
-    /// The sides that are worked on together.
-    pub(super) fn groups(&self) -> &'static [&'static [Side]] {
-        match self.spec.sides {
-            Sides::Separate => &[&[Side::Left], &[Side::Right]],
-            Sides::Same => &[&Side::BOTH],
-        }
+    /// The same check with another aim.
+    pub(super) fn aimed(&self, aim: Aim) -> Self {
+        let target = if aim == Aim::Table { Target::Maker } else { self.spec.target.clone() };
+        Self { aim, target, weights: aim.weights(), ..self.clone() }
     }
 
-    fn guards_of(&self, sides: &[Side]) -> Vec<f64> {
-        let above = |segment: usize| -> Vec<usize> {
-            sides.iter().flat_map(|side| self.above[side.index()][segment].known.iter().copied()).collect()
+    /// The sides of a tree that are worked on together.
+    pub(super) fn groups(&self, root: usize) -> &'static [&'static [Side]] {
+        let alike = match self.spec.sides {
+            Sides::Auto => !self.sides.differs(root),
+            Sides::Separate => false,
+            Sides::Same => true,
         };
-        (0..self.set.segments().len()).map(|segment| self.mean_uncertainty(&above(segment)).expanded()).collect()
+        if alike { &[&Side::BOTH] } else { &[&[Side::Left], &[Side::Right]] }
+    }
+
+    pub(super) fn is_forbidden(&self, side: Side, place: usize) -> bool {
+        self.forbidden.iter().any(|barred| barred.place == place && barred.side.is_none_or(|only| only == side))
+    }
+
+    /// Whether a place moves a line.
+    pub(super) fn moves(&self, place: usize, line: usize) -> bool {
+        self.map.path(line).contains(&place)
     }
 
     /// Uncertainty of the mean of some known lines from the target.
@@ -147,19 +209,55 @@ impl<'a> Case<'a> {
             row: line.row,
             repeats: line.repeats,
         });
-        if self.spec.target.is_relative() { self.budget.relative(terms) } else { self.budget.combination(terms) }
+        if self.target.is_relative() { self.budget.relative(terms) } else { self.budget.combination(terms) }
     }
 
     /// Deviation of a known line from the target, mm.
     pub(super) fn off_mm(&self, line: &KnownLine, target_mm: f64) -> f64 {
-        line.deviation_mm - self.spec.target.of(line.row, target_mm)
+        line.deviation_mm - self.target.of(line.row, target_mm)
     }
 
-    /// Price of one step at a segment (`None`: everything on a side).
-    pub(super) fn price(&self, segment: Option<usize>, step: &Step) -> f64 {
-        let level = segment.map_or(0, |segment| self.places.level(segment));
-        step.price.unwrap_or(self.spec.price) * (1.0 + self.spec.upper_price_pct / 100.0 * f64::from(level))
+    /// Price of one step at a place (`None`: everything on a side), whatever the aim.
+    pub(super) fn price(&self, place: Option<usize>, step: &Step) -> f64 {
+        let level = place.map_or(0, |place| self.map.get(place).level);
+        let usual = if step.kind == ActionKind::ReplaceLine { self.spec.replace_price } else { self.spec.price };
+        step.price.unwrap_or(usual) * (1.0 + self.spec.upper_price_pct / 100.0 * f64::from(level))
     }
+
+    /// What a step does to the incidence and the asymmetry of the wing.
+    pub(super) fn shift_of(&self, placed: &Placed) -> Shift {
+        let lines = placed.place.map(|place| self.above[placed.side.index()][place].known.as_slice());
+        let (mut incidence, mut asymmetry) = (0.0, 0.0);
+        for share in lines.unwrap_or_default().iter().filter_map(|at| self.shares.get(*at)) {
+            incidence += share.wing_deg_per_mm;
+            asymmetry += share.asymmetry_deg_per_mm;
+        }
+        let change_mm = placed.step.change_mm;
+        Shift { incidence: units(incidence * change_mm), asymmetry: units(asymmetry * change_mm) }
+    }
+
+    /// Price of a degree of the incidence and of the asymmetry that are left, past what cannot be told from none.
+    pub(super) fn left_over(&self, incidence_deg: f64, asymmetry_deg: f64) -> f64 {
+        if self.shares.is_empty() {
+            return 0.0;
+        }
+        let past = |value: f64, of: Interval| (value.abs() - half_width(of)).max(0.0);
+        self.weights.incidence_per_deg * past(incidence_deg, self.trim.incidence_change_deg)
+            + self.weights.asymmetry_per_deg * past(asymmetry_deg, self.trim.asymmetry_deg)
+    }
+}
+
+/// Expanded uncertainty of a value, from its interval.
+pub(super) fn half_width(of: Interval) -> f64 {
+    of.upper.zip(of.value).map_or(0.0, |(upper, value)| upper - value)
+}
+
+fn barred(spec: &PlanSpec, set: &LineSet, map: &PlaceMap) -> Result<Vec<Barred>, PlanError> {
+    let find = |place: &super::Forbidden| {
+        let unknown = || PlanError::NoSegment { model: set.model().to_owned(), segment: place.segment.clone() };
+        Ok(Barred { place: map.find(&place.segment).ok_or_else(unknown)?, side: place.side })
+    };
+    spec.forbidden.iter().map(find).collect()
 }
 
 fn without(check: &Check, set: &LineSet, left_out: &[bool]) -> Check {
@@ -203,18 +301,18 @@ fn known_lines(set: &LineSet, check: &Check, trim: &Trim) -> Result<Vec<KnownLin
     Ok(lines)
 }
 
-fn lines_above(set: &LineSet, lines: &[KnownLine]) -> [Vec<Above>; 2] {
-    let mut above = [vec![Above::default(); set.segments().len()], vec![Above::default(); set.segments().len()]];
+fn lines_above(set: &LineSet, map: &PlaceMap, lines: &[KnownLine]) -> [Vec<Above>; 2] {
+    let mut above = [vec![Above::default(); map.len()], vec![Above::default(); map.len()]];
     for side in Side::BOTH {
         for line in (0..set.lines().len()).filter(|&line| set.has(line, side)) {
-            for segment in set.path_indices(line) {
-                above[side.index()][segment].total += 1;
+            for &place in map.path(line) {
+                above[side.index()][place].total += 1;
             }
         }
     }
     for (at, line) in lines.iter().enumerate() {
-        for segment in set.path_indices(line.line) {
-            above[line.side.index()][segment].known.push(at);
+        for &place in map.path(line.line) {
+            above[line.side.index()][place].known.push(at);
         }
     }
     above

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::Alternative;
+use super::CurvePoint;
 use super::sequence::words;
 use crate::wing::shown;
 
@@ -12,7 +12,7 @@ const COLUMNS: usize = 80;
 /// The best plans with at most 0, 1, 2, … actions as a table within 80 columns, each with the actions that come new and those
 /// that fall away against the row before. Hidden characters become `?`.
 #[must_use]
-pub fn curve_table(curve: &[Alternative]) -> String {
+pub fn curve_table(curve: &[CurvePoint]) -> String {
     let mut out = format!("{:>7}{:>9}{:>10}{:>9}{:>8}\n", "actions", "outside", "worst mm", "misfit", "price");
     let mut before: Vec<String> = Vec::new();
     for one in curve {

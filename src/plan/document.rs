@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Alternative, Plan, PlannedAction, PlannedState};
+use super::{Aim, AimResult, CurvePoint, Plan, PlannedAction, PlannedState};
 use crate::wing::Side;
 
 /// A line to measure again.
@@ -12,7 +12,7 @@ pub struct RemeasureRow {
     pub side: Side,
     /// Line name.
     pub line: String,
-    /// `finding` or `far_off`.
+    /// `finding`, `far_off` or `near`.
     pub reason: String,
 }
 
@@ -21,7 +21,7 @@ pub struct RemeasureRow {
 pub struct ActionRow {
     /// Side of the wing.
     pub side: Side,
-    /// Segment name; empty for everything on the side.
+    /// Segment or main; those at a handle or riser joined by `+`; empty for everything on the side.
     pub segment: String,
     /// Kind, as in the `actions` table.
     pub action: String,
@@ -38,7 +38,7 @@ pub struct ActionRow {
 /// The wing before or after.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StateRow {
-    /// Lines further from the target than their tolerance.
+    /// Lines outside their tolerance: before, as the trim counts them; after, further than it from the target.
     pub outside: usize,
     /// Distance from the target of the line furthest from it, mm.
     pub worst_mm: f64,
@@ -73,7 +73,7 @@ pub struct LineRow {
 
 /// The best plan with at most so many actions.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct AlternativeRow {
+pub struct CurveRow {
     /// The most actions allowed.
     pub most_actions: usize,
     /// Lines further from the target than their tolerance after it.
@@ -115,6 +115,10 @@ pub struct PlanDocument {
     pub check: String,
     /// Wing id.
     pub wing: String,
+    /// What the plan is to reach: `work`, `trim` or `table`.
+    pub aim: Aim,
+    /// The best plans for the other aims, in short.
+    pub alternatives: Vec<AimResult>,
     /// Name of the target.
     pub target: String,
     /// Common deviation aimed at, mm.
@@ -136,7 +140,7 @@ pub struct PlanDocument {
     pub given: bool,
     /// The best plans with at most 0, 1, 2, … actions, where they were asked for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub curve: Vec<AlternativeRow>,
+    pub curve: Vec<CurveRow>,
     /// What was written into the fleet folder, where something was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub recorded: Option<RecordedRow>,
@@ -160,15 +164,15 @@ impl From<&PlannedAction> for ActionRow {
     }
 }
 
-impl From<&Alternative> for AlternativeRow {
-    fn from(alternative: &Alternative) -> Self {
+impl From<&CurvePoint> for CurveRow {
+    fn from(point: &CurvePoint) -> Self {
         Self {
-            most_actions: alternative.most_actions,
-            outside: alternative.objective.outside,
-            worst_mm: alternative.worst_mm,
-            misfit: alternative.objective.misfit,
-            price: alternative.objective.price,
-            actions: alternative.actions.iter().map(ActionRow::from).collect(),
+            most_actions: point.most_actions,
+            outside: point.objective.outside,
+            worst_mm: point.worst_mm,
+            misfit: point.objective.misfit,
+            price: point.objective.price,
+            actions: point.actions.iter().map(ActionRow::from).collect(),
         }
     }
 }
@@ -193,12 +197,15 @@ impl Plan {
         let reason = |reason| match reason {
             super::RemeasureReason::Finding => "finding",
             super::RemeasureReason::FarOff => "far_off",
+            super::RemeasureReason::Near => "near",
         };
         PlanDocument {
             schema: "linedrift.plan/1".to_owned(),
             demo: false,
             check: self.check.clone(),
             wing: self.wing.clone(),
+            aim: self.aim,
+            alternatives: self.alternatives.clone(),
             target: self.target.clone(),
             target_mm: self.target_mm,
             remeasure: self

@@ -125,6 +125,22 @@ pub enum PlanError {
         /// What would have been right.
         expected: &'static str,
     },
+    /// A given action at a place that must be left alone.
+    #[error("segment `{segment}` on the {side} is both to be worked on and to be left alone: keep one")]
+    Forbidden {
+        /// The segment.
+        segment: String,
+        /// The side.
+        side: Side,
+    },
+    /// An aim that a target rules out.
+    #[error("the aim `{aim}` does not go with the target `{target}`: keep one")]
+    AimAndTarget {
+        /// The aim.
+        aim: super::Aim,
+        /// Name of the target.
+        target: &'static str,
+    },
     /// Given actions that undo each other.
     #[error(
         "segment `{segment}` on the {side} is to be made both shorter ({shorter_mm} mm) and longer ({longer_mm} mm): keep one"

@@ -1,12 +1,17 @@
-//! The trees of segments that the search runs on, with the cost of every line.
+//! The trees of places that the search runs on, with the cost of every line.
 
 use super::case::Case;
+use super::need::Needed;
 use super::places::Choice;
+use super::settle::Placed;
+use super::{Sides, Step};
 use crate::check::ActionKind;
 use crate::wing::Side;
 
 /// Units of cost in one: costs are whole millionths, so that sums are exact and ties are ties.
-const UNITS: f64 = 1e6;
+pub(super) const UNITS: f64 = 1e6;
+/// How far apart the steps of the two sides may be where both get the same work, mm.
+const ALIKE_MM: f64 = 3.0;
 
 /// What a plan is judged by, in the order of the fields; smaller is better.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -14,7 +19,7 @@ pub(super) struct Key {
     /// Lines further from the target than their tolerance.
     pub(super) outside: u32,
     /// `Σ w·(deviation/tolerance)² + Σ price`, in millionths.
-    pub(super) cost: u64,
+    pub(super) cost: i64,
     /// Actions.
     pub(super) actions: u32,
     /// Levels away from the riser, summed over actions.
@@ -33,24 +38,44 @@ impl Key {
             moved_um: self.moved_um.saturating_add(other.moved_um),
         }
     }
+
+    pub(super) fn dearer_by(self, cost: i64) -> Key {
+        Key { cost: self.cost.saturating_add(cost), ..self }
+    }
 }
 
-/// Whole millionths of a cost; past the range of the type its end.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a cast from a float saturates")]
-fn units(cost: f64) -> u64 {
-    (cost * UNITS).round() as u64
+/// Whole millionths of a value; past the range of the type its end.
+#[allow(clippy::cast_possible_truncation, reason = "a cast from a float saturates")]
+pub(super) fn units(value: f64) -> i64 {
+    (value * UNITS).round() as i64
 }
 
 /// Corrections accumulated up to a place on the sides that the tree stands for, µm.
 pub(super) type Correction = [i64; 2];
+
+/// What a choice does to the wing as a whole, in millionths of a degree.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub(super) struct Shift {
+    pub(super) incidence: i64,
+    pub(super) asymmetry: i64,
+}
+
+impl Shift {
+    pub(super) fn plus(self, other: Shift) -> Shift {
+        Shift {
+            incidence: self.incidence.saturating_add(other.incidence),
+            asymmetry: self.asymmetry.saturating_add(other.asymmetry),
+        }
+    }
+}
 
 /// One choice at a node.
 #[derive(Debug, Clone)]
 pub(super) struct NodeChoice {
     pub(super) change_um: Correction,
     pub(super) key: Key,
-    /// Index of the choice among its place's, per side of the node.
-    pub(super) at: [usize; 2],
+    pub(super) shift: Shift,
+    pub(super) steps: Vec<Placed>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -63,25 +88,37 @@ struct NodeLine {
 
 /// What the known lines above a node say of the need for a correction there.
 #[derive(Debug, Clone, Copy, Default)]
-struct Need {
-    sum_mm: f64,
-    count: [f64; 2],
-    guard_mm: f64,
+pub(super) struct Need {
+    pub(super) sum_mm: f64,
+    pub(super) count: [f64; 2],
+    /// Expanded uncertainty of their mean, mm.
+    pub(super) guard_mm: f64,
+    /// Narrowest tolerance among them, mm.
+    pub(super) tolerance_mm: f64,
+    /// Least and largest distance from the target among them, mm.
+    pub(super) least_mm: f64,
+    pub(super) most_mm: f64,
 }
 
-/// A segment on one side, or on both at once.
+impl Need {
+    pub(super) fn mean_mm(&self) -> f64 {
+        self.sum_mm / (self.count[0] + self.count[1]).max(1.0)
+    }
+}
+
+/// A place on one side, or on both at once.
 #[derive(Debug, Clone)]
 pub(super) struct Node {
-    pub(super) segment: usize,
+    pub(super) place: usize,
     pub(super) parent: Option<usize>,
     pub(super) sides: Vec<Side>,
     pub(super) choices: Vec<NodeChoice>,
     lines: Vec<NodeLine>,
-    need: Need,
+    pub(super) need: Need,
 }
 
 impl Node {
-    /// Cost of the lines whose top segment this is, after a correction.
+    /// Cost of the lines whose top piece this is, after a correction.
     pub(super) fn lines_key(&self, correction: Correction) -> Key {
         let mut key = Key::default();
         for line in &self.lines {
@@ -95,16 +132,16 @@ impl Node {
 
     /// Whether the measurement can tell the need for a choice here, given what is corrected below: both the mean distance
     /// from the target of the known lines above and the change itself are larger than the expanded uncertainty of that
-    /// mean.
+    /// mean, and the change goes towards the target.
     pub(super) fn tells(&self, below: Correction, choice: &NodeChoice) -> bool {
-        if choice.key.actions == 0 || self.need.guard_mm == 0.0 {
+        let Need { sum_mm, count, guard_mm, .. } = self.need;
+        if choice.key.actions == 0 || guard_mm == 0.0 {
             return true;
         }
-        let Need { sum_mm, count, guard_mm } = self.need;
         let moved_mm: f64 = count.iter().zip(below).map(|(n, um)| n * um as f64 / 1000.0).sum();
         let mean_mm = (sum_mm + moved_mm) / (count[0] + count[1]);
-        let change = |channel: usize| choice.change_um[channel].unsigned_abs() as f64 / 1000.0;
-        mean_mm.abs() > guard_mm && (0..self.sides.len()).all(|channel| change(channel) > guard_mm)
+        let helps_mm = |channel: usize| -mean_mm.signum() * choice.change_um[channel] as f64 / 1000.0;
+        mean_mm.abs() > guard_mm && (0..self.sides.len()).all(|channel| helps_mm(channel) > guard_mm)
     }
 }
 
@@ -112,33 +149,44 @@ impl Node {
 #[derive(Debug, Clone)]
 pub(super) struct Forest {
     pub(super) nodes: Vec<Node>,
+    /// Of the wing as it was read.
+    pub(super) shift: Shift,
 }
 
 impl Forest {
     /// The trees of a check, lines judged by their distance from a target with this common deviation.
-    pub(super) fn of(case: &Case<'_>, target_mm: f64) -> Self {
-        let segments = case.set.segments();
-        let mut order: Vec<usize> = (0..segments.len()).collect();
-        order.sort_by_key(|&segment| case.places.level(segment));
-        let mut nodes: Vec<Node> = Vec::new();
-        for (group, guards_mm) in case.groups().iter().zip(&case.guards_mm) {
-            let mut node_of: Vec<Option<usize>> = vec![None; segments.len()];
-            for &segment in &order {
-                let here = |side: &&Side| case.above[side.index()][segment].total > 0;
-                let sides: Vec<Side> = group.iter().filter(here).copied().collect();
-                let known = |side: &Side| !case.above[side.index()][segment].known.is_empty();
-                if sides.iter().any(known) {
-                    let parent = segments[segment].parent.and_then(|below| node_of[below]);
-                    node_of[segment] = Some(nodes.len());
-                    let mut node = node(case, segment, parent, sides, target_mm);
-                    node.need.guard_mm = guards_mm[segment];
-                    nodes.push(node);
-                }
+    pub(super) fn of(case: &Case<'_>, target_mm: f64, needed: &Needed) -> Self {
+        let degrees = |value: Option<f64>| units(value.unwrap_or(0.0));
+        let shift = Shift {
+            incidence: degrees(case.trim.incidence_change_deg.value),
+            asymmetry: degrees(case.trim.asymmetry_deg.value),
+        };
+        let mut forest = Self { nodes: Vec::new(), shift };
+        for root in case.map.roots() {
+            for group in case.groups(root) {
+                forest.grow(case, root, group, target_mm, needed);
             }
         }
-        let mut forest = Self { nodes };
         forest.close_quiet_trees(case, target_mm);
         forest
+    }
+
+    fn grow(&mut self, case: &Case<'_>, root: usize, group: &[Side], target_mm: f64, needed: &Needed) {
+        let of_tree = case.map.order().iter().filter(|&&place| case.map.get(place).root == root);
+        let mut node_of: Vec<Option<usize>> = vec![None; case.map.len()];
+        for &place in of_tree {
+            let here = |side: &&Side| case.above[side.index()][place].total > 0;
+            let sides: Vec<Side> = group.iter().filter(here).copied().collect();
+            if sides.iter().any(|side| !case.above[side.index()][place].known.is_empty()) {
+                let parent = case.map.get(place).parent.and_then(|below| node_of[below]);
+                let below = parent.and_then(|parent| self.nodes.get(parent)).map(|node| node.need);
+                node_of[place] = Some(self.nodes.len());
+                let mut node = lines_of(case, place, sides, target_mm);
+                node.parent = parent;
+                add_choices(case, &mut node, below, needed);
+                self.nodes.push(node);
+            }
+        }
     }
 
     /// A tree of stabilo and brake lines alone, all within tolerance, is left as it is: they carry no part of the trim, so
@@ -152,7 +200,7 @@ impl Forest {
                 None => node
                     .sides
                     .iter()
-                    .flat_map(|side| &case.above[side.index()][node.segment].known)
+                    .flat_map(|side| &case.above[side.index()][node.place].known)
                     .filter_map(|&line| case.lines.get(line))
                     .all(|line| !line.row.is_trim() && case.off_mm(line, target_mm).abs() <= line.tolerance_mm),
             };
@@ -174,74 +222,116 @@ impl Forest {
     }
 }
 
-fn node(case: &Case<'_>, segment: usize, parent: Option<usize>, sides: Vec<Side>, target_mm: f64) -> Node {
-    let mut need = Need::default();
+fn lines_of(case: &Case<'_>, place: usize, sides: Vec<Side>, target_mm: f64) -> Node {
+    let (least_mm, most_mm) = (f64::INFINITY, f64::NEG_INFINITY);
+    let mut need = Need { tolerance_mm: f64::INFINITY, least_mm, most_mm, ..Need::default() };
     let mut lines = Vec::new();
-    let mut enough = true;
+    let mut all = Vec::new();
     for (channel, side) in sides.iter().enumerate() {
-        let above = &case.above[side.index()][segment];
-        let share_pct = 100.0 * above.known.len() as f64 / above.total as f64;
-        enough &= !above.known.is_empty() && share_pct >= case.spec.known_share_pct;
-        need.count[channel] = above.known.len() as f64;
-        for &at in &above.known {
+        let known = &case.above[side.index()][place].known;
+        need.count[channel] = known.len() as f64;
+        all.extend_from_slice(known);
+        for &at in known {
             let Some(line) = case.lines.get(at) else { continue };
             let off_mm = case.off_mm(line, target_mm);
             need.sum_mm += off_mm;
-            if case.set.lines().get(line.line).is_some_and(|drawn| drawn.segment == segment) {
+            need.tolerance_mm = need.tolerance_mm.min(line.tolerance_mm);
+            need.least_mm = need.least_mm.min(off_mm);
+            need.most_mm = need.most_mm.max(off_mm);
+            if case.map.path(line.line).first() == Some(&place) {
                 lines.push(NodeLine { channel, off_mm, tolerance_mm: line.tolerance_mm, weight: line.weight });
             }
         }
     }
-    let mut choices = node_choices(case, segment, &sides);
-    if !enough {
-        choices.truncate(1);
+    need.guard_mm = case.mean_uncertainty(&all).expanded();
+    Node { place, parent: None, sides, choices: Vec::new(), lines, need }
+}
+
+fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>, needed: &Needed) {
+    let nothing = NodeChoice { change_um: [0, 0], key: Key::default(), shift: Shift::default(), steps: Vec::new() };
+    node.choices = vec![nothing];
+    let enough = node.sides.iter().all(|side| {
+        let above = &case.above[side.index()][node.place];
+        let share_pct = 100.0 * above.known.len() as f64 / above.total as f64;
+        !above.known.is_empty() && share_pct >= case.spec.known_share_pct
+    });
+    if !enough || node.sides.iter().any(|side| case.is_forbidden(*side, node.place)) {
+        return;
     }
-    Node { segment, parent, sides, choices, lines, need }
+    let of_sizes = of_sizes(case, node);
+    node.choices.extend(of_sizes);
+    let sizes_um: Vec<i64> = node.choices.iter().map(|choice| choice.change_um[0]).collect();
+    for step in needed.steps(case, node, below, &sizes_um) {
+        let steps = node.sides.iter().map(|&side| Placed { side, place: Some(node.place), step });
+        let choice = made(case, node, steps.collect());
+        node.choices.push(choice);
+    }
+    // fewest actions first, then the smallest changes: also the order in which ties are settled
+    node.choices.sort_by_key(|choice| (choice.key.actions, choice.key.moved_um, choice.change_um));
 }
 
 /// What makes two choices the same work, whatever each side's own step.
 fn work(choice: &Choice) -> Vec<(ActionKind, i32, i64)> {
-    let length = |step: &super::Step| match step.kind {
-        ActionKind::SmallLink | ActionKind::Splice => super::places::micrometres(step.change_mm),
-        _ => 0,
+    let length = |step: &Step| match step.kind {
+        ActionKind::Turn | ActionKind::LarksHead | ActionKind::RemoveLoop => 0,
+        _ => super::places::micrometres(step.change_mm),
     };
     choice.steps.iter().map(|step| (step.kind, step.turns, length(step))).collect()
 }
 
-fn node_choices(case: &Case<'_>, segment: usize, sides: &[Side]) -> Vec<NodeChoice> {
-    let level = case.places.level(segment);
-    let [first, others @ ..] = sides else { return Vec::new() };
-    let mut found = Vec::new();
-    for (at, choice) in case.places.choices(*first, segment).iter().enumerate() {
-        let mut node_choice =
-            NodeChoice { change_um: [choice.change_um, 0], key: key_of(case, segment, choice, level), at: [at, 0] };
-        let mut possible = true;
-        for other in others {
-            let there = case.places.choices(*other, segment);
-            match there.iter().position(|mirror| work(mirror) == work(choice)) {
-                Some(mirror) => {
-                    node_choice.change_um[1] = there[mirror].change_um;
-                    node_choice.at[1] = mirror;
-                    node_choice.key = node_choice.key.plus(key_of(case, segment, &there[mirror], level));
-                }
-                None => possible = false,
-            }
-        }
-        if possible {
-            found.push(node_choice);
-        }
+/// The same work among the choices of the other side, or where links differ the work that comes nearest to it.
+fn mirrored(case: &Case<'_>, choice: &Choice, there: &[Choice]) -> Option<usize> {
+    let same = there.iter().position(|mirror| work(mirror) == work(choice));
+    if same.is_some() || case.spec.sides == Sides::Same {
+        return same;
     }
-    found
+    let apart = |at: &usize| (there[*at].change_um - choice.change_um).abs();
+    let alike = |at: &usize| there[*at].steps.len() == choice.steps.len() && apart(at) as f64 <= ALIKE_MM * 1000.0;
+    (0..there.len()).filter(alike).min_by_key(apart)
 }
 
-fn key_of(case: &Case<'_>, segment: usize, choice: &Choice, level: u32) -> Key {
-    let price = |step: &super::Step| units(case.price(Some(segment), step));
-    let actions = u32::try_from(choice.steps.len()).unwrap_or(u32::MAX);
-    Key {
-        outside: 0,
-        cost: choice.steps.iter().map(price).fold(0, u64::saturating_add),
-        actions,
-        levels: level.saturating_mul(actions),
-        moved_um: choice.change_um.unsigned_abs(),
+/// Steps of given sizes.
+fn of_sizes(case: &Case<'_>, node: &Node) -> Vec<NodeChoice> {
+    let choices = |side: Side| case.places.choices(&case.map, side, node.place);
+    let placed = |side: Side, choice: &Choice| -> Vec<Placed> {
+        choice.steps.iter().map(|&step| Placed { side, place: Some(node.place), step }).collect()
+    };
+    match node.sides[..] {
+        [side] => choices(side).iter().skip(1).map(|choice| made(case, node, placed(side, choice))).collect(),
+        [one, other] => {
+            let (here, there) = (choices(one), choices(other));
+            let mut pairs: Vec<[usize; 2]> = Vec::new();
+            pairs.extend((1..here.len()).filter_map(|at| Some([at, mirrored(case, &here[at], &there)?])));
+            // from either side, so that the mirrored wing has the mirrored choices
+            let back = (1..there.len()).filter_map(|at| Some([mirrored(case, &there[at], &here)?, at]));
+            let new: Vec<[usize; 2]> = back.filter(|pair| !pairs.contains(pair)).collect();
+            pairs.extend(new);
+            let both =
+                |&[left, right]: &[usize; 2]| [placed(one, &here[left]), placed(other, &there[right])].concat();
+            pairs.iter().map(|pair| made(case, node, both(pair))).collect()
+        }
+        _ => Vec::new(),
     }
+}
+
+/// A choice with what it costs and does.
+fn made(case: &Case<'_>, node: &Node, steps: Vec<Placed>) -> NodeChoice {
+    let level = case.map.get(node.place).level;
+    let actions = u32::try_from(steps.len()).unwrap_or(u32::MAX);
+    let mut choice = NodeChoice {
+        change_um: [0, 0],
+        key: Key { actions, levels: level.saturating_mul(actions), ..Key::default() },
+        shift: Shift::default(),
+        steps,
+    };
+    for placed in &choice.steps {
+        let um = super::places::micrometres(placed.step.change_mm);
+        let channel = node.sides.iter().position(|side| *side == placed.side).unwrap_or(0);
+        choice.change_um[channel] += um;
+        let price = units(case.weights.price * case.price(Some(node.place), &placed.step));
+        choice.key.cost = choice.key.cost.saturating_add(price);
+        choice.key.moved_um += um.unsigned_abs();
+        choice.shift = choice.shift.plus(case.shift_of(placed));
+    }
+    choice
 }

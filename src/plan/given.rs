@@ -6,8 +6,10 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::places::link_at;
-use super::{PlanError, PlanSpec};
+use super::map::PlaceMap;
+use super::places::{Places, link_at};
+use super::step::step_change_fault;
+use super::{PlanError, PlanSpec, Step};
 use crate::check::{Action, ActionKind, Check, History};
 use crate::wing::{LineSet, Side};
 
@@ -27,7 +29,7 @@ pub struct GivenAction {
     pub side: Side,
     /// Kind.
     pub kind: ActionKind,
-    /// Turns of `turn` and `remove_loop` (1 when not said); the change in mm of `small_link` and `splice`.
+    /// Turns of `turn` and `remove_loop` (1 when not said); the change in mm of the other kinds but `larks_head`.
     pub amount: Option<f64>,
 }
 
@@ -91,7 +93,11 @@ impl PlanSpec {
         check: &Check,
         given: &[GivenAction],
     ) -> Result<Vec<Action>, PlanError> {
-        given.iter().map(|one| self.given_one(set, history, check, one)).collect()
+        let mut actions = Vec::new();
+        for one in given {
+            actions.extend(self.given_one(set, history, check, one)?);
+        }
+        Ok(actions)
     }
 
     fn given_one(
@@ -100,19 +106,22 @@ impl PlanSpec {
         history: &History,
         check: &Check,
         given: &GivenAction,
-    ) -> Result<Action, PlanError> {
+    ) -> Result<Vec<Action>, PlanError> {
+        let map = PlaceMap::of(self, set);
         let by_line = || set.lines().iter().find(|line| line.name == given.segment).map(|line| line.segment);
         // without a cascade the tables call a segment by its line
-        let found = if set.has_cascade() { set.find_segment(&given.segment) } else { by_line() };
-        let Some(segment) = found else {
+        let found = map.find(&given.segment).or_else(|| by_line().filter(|_| !set.has_cascade()));
+        let Some(place) = found else {
             let (model, segment) = (set.model().to_owned(), given.segment.clone());
             return Err(PlanError::NoSegment { model, segment });
         };
+        let segments = &map.get(place).segments;
+        let segment = segments.first().copied().unwrap_or_default();
         let refuse = |value: Option<f64>, expected| {
             let (segment, side, kind) = (given.segment.clone(), given.side, given.kind);
             Err(PlanError::Amount { segment, side, kind, value, expected })
         };
-        let possible = self.steps(set, history, given.side, segment)?;
+        let possible = Places::of(self, set, history)?.steps(&map, given.side, place);
         let here = set.segments().get(segment);
         let fitting =
             history.fittings.iter().find(|fitting| fitting.side == given.side && fitting.segment == segment);
@@ -131,29 +140,28 @@ impl PlanSpec {
             }
             (ActionKind::LarksHead, Some(amount)) => return refuse(Some(amount), "no amount"),
             (ActionKind::LarksHead, None) => link.larks_head(),
-            (ActionKind::SmallLink, Some(length)) if length > 0.0 && length <= 200.0 => {
-                super::step::small_link(length)
-            }
-            (ActionKind::SmallLink, value) => return refuse(value, "a length above 0, at most 200 mm"),
-            (ActionKind::Splice, Some(change)) if change != 0.0 && change.abs() <= 500.0 => {
-                super::step::splice(change)
-            }
-            (ActionKind::Splice, value) => return refuse(value, "a change that is not 0, at most 500 mm either way"),
             (ActionKind::Replace, value) => return refuse(value, "an action that changes a length by so much"),
+            (kind, value) => match value.filter(|change| step_change_fault(kind, *change).is_none()) {
+                Some(change) => Step::of(kind, change),
+                None => {
+                    return refuse(value, step_change_fault(kind, value.unwrap_or(0.0)).unwrap_or("a change, mm"));
+                }
+            },
         };
         // the same work as the search would propose it, with the workshop's own size
         let same = possible.iter().find(|one| one.kind == step.kind && one.turns == step.turns && step.turns != 0);
         let larks_head = possible.iter().find(|one| one.kind == step.kind && step.kind == ActionKind::LarksHead);
         let step = same.or(larks_head).copied().unwrap_or(step);
-        Ok(Action {
+        let row = |segment: &usize| Action {
             date: check.date,
             hours_h: check.hours_h,
             side: given.side,
-            segment: Some(segment),
+            segment: Some(*segment),
             kind: step.kind,
             change_mm: step.change_mm,
             turns: (step.turns != 0).then(|| f64::from(step.turns.abs())),
             check: None,
-        })
+        };
+        Ok(segments.iter().map(row).collect())
     }
 }

@@ -49,7 +49,7 @@ impl LearnSpec {
                 doubtful.extend(findings(set, history, as_left));
                 let Ok(reached) = spec.reached(set, history, check, as_left, &doubtful) else { continue };
                 for (action, planned) in reached.achieved.actions.iter().zip(&reached.plan.actions) {
-                    let (Some(achieved_mm), Some(segment)) = (action.achieved_mm, planned.segment_index) else {
+                    let (Some(achieved_mm), &[segment]) = (action.achieved_mm, planned.segments.as_slice()) else {
                         continue;
                     };
                     let kind = if action.kind == ActionKind::RemoveLoop { ActionKind::Turn } else { action.kind };
@@ -81,7 +81,7 @@ fn formula_mm(
     match kind {
         ActionKind::Turn | ActionKind::RemoveLoop => Some(-f64::from(turns) * link.turn_mm()),
         ActionKind::LarksHead => Some(-link.larks_head_mm()),
-        ActionKind::SmallLink | ActionKind::Splice | ActionKind::Replace => None,
+        _ => None,
     }
 }
 
@@ -102,7 +102,7 @@ impl LearntFleet {
                 let known = fittings.iter().position(|fitting| fitting.side == side && fitting.segment == at);
                 let here = known.and_then(|known| fittings.get(known)).cloned();
                 let turns = |kind| matches!(kind, ActionKind::Turn | ActionKind::RemoveLoop);
-                let possible = steps(spec, segment, *foot, here.as_ref()).iter().any(|step| turns(step.kind));
+                let possible = steps(spec, segment, *foot, here.as_ref(), None).iter().any(|step| turns(step.kind));
                 if !possible || !(0..set.lines().len()).any(carries) {
                     continue;
                 }

@@ -15,7 +15,10 @@
 //! drift, take no part and are listed to be measured again.
 
 mod achieved;
+mod aim;
 mod case;
+mod constraint;
+mod coupled;
 mod curve_text;
 mod document;
 mod error;
@@ -23,6 +26,8 @@ mod forest;
 mod given;
 mod learn;
 mod learnt_fleet;
+mod map;
+mod need;
 mod notes;
 mod offered;
 mod outcome;
@@ -33,6 +38,7 @@ mod run;
 mod search;
 mod sequence;
 mod settle;
+mod sides;
 mod spec;
 mod step;
 mod target;
@@ -40,15 +46,17 @@ mod text;
 mod tradeoff;
 
 pub use achieved::{Achieved, AchievedAction, AchievedLine};
+pub use aim::Aim;
+pub use constraint::{Direction, Forbidden, ForbiddenError};
 pub use curve_text::curve_table;
-pub use document::{ActionRow, AlternativeRow, LineRow, PlanDocument, RecordedRow, RemeasureRow, StateRow};
+pub use document::{ActionRow, CurveRow, LineRow, PlanDocument, RecordedRow, RemeasureRow, StateRow};
 pub use error::PlanError;
 pub use given::{GivenAction, GivenError};
 pub use learn::{LearnSpec, LearntSteps, StepPair, StepScale, WingScale};
 pub use learnt_fleet::LearntFleet;
 pub use offered::{OfferedFault, OfferedStep};
 pub use outcome::{
-    Alternative, Finding, Objective, Plan, PlanNote, PlannedAction, PlannedLine, PlannedState, Remeasure,
+    AimResult, CurvePoint, Finding, Objective, Plan, PlanNote, PlannedAction, PlannedLine, PlannedState, Remeasure,
     RemeasureReason,
 };
 pub use plans_text::plans_table;

@@ -2,7 +2,11 @@
 
 use super::case::Case;
 use super::{Plan, PlanNote, RemeasureReason};
+use crate::check::ActionKind;
 use crate::wing::{Row, Side};
+
+/// Differences of the sides that are named before the rest is only counted.
+const SIDES_SHOWN: usize = 3;
 
 fn note(notes: &mut Vec<PlanNote>, code: &str, message: String) {
     notes.push(PlanNote { code: code.to_owned(), message });
@@ -11,22 +15,22 @@ fn note(notes: &mut Vec<PlanNote>, code: &str, message: String) {
 /// What is to be said of a plan.
 pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     let mut notes = Vec::new();
-    if !plan.remeasure.is_empty() {
-        let far = plan.remeasure.iter().filter(|line| line.reason == RemeasureReason::FarOff).count();
-        let why = if far > 0 { format!(" ({far} of them too far off to be drift)") } else { String::new() };
-        let count = plan.remeasure.len();
+    sides(case, &mut notes);
+    replaced(plan, &mut notes);
+    again(plan, &mut notes);
+    if !case.map.knows_groups(case.set) {
         note(
             &mut notes,
-            "remeasure",
-            format!("Measure {count} line(s) again first{why}, then plan again: nothing here rests on them."),
+            "no_places",
+            "No plan: nothing says which lines hang together. Fill in the column `main` of `lines`, or give the table \
+             `segments`."
+                .to_owned(),
         );
-    }
-    if !case.set.has_cascade() {
+    } else if !case.set.has_cascade() {
         note(
             &mut notes,
             "no_cascade",
-            "The cascade is not known, so each line counts as one piece and no action moves several lines: give the \
-             segments."
+            "Only the mains are known, so work is planned at the mains alone. The table `segments` would allow more."
                 .to_owned(),
         );
     }
@@ -42,8 +46,8 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     }
     coarse(plan, &mut notes);
     stuck(plan, &mut notes);
-    brakes(plan, &mut notes);
-    unread(case, plan, &mut notes);
+    by_kind(plan, &mut notes);
+    unread(plan, &mut notes);
     if plan.actions.is_empty() && plan.after.outside == 0 {
         note(
             &mut notes,
@@ -52,6 +56,98 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
         );
     }
     notes
+}
+
+/// Where left and right differ, so that each side gets its own work.
+fn sides(case: &Case<'_>, notes: &mut Vec<PlanNote>) {
+    let differ = |one: &super::sides::SideDifference| {
+        let way = if one.difference_mm < 0.0 { "shorter" } else { "longer" };
+        let (mm, limit) = (one.difference_mm.abs(), one.limit_mm);
+        format!("{} left {mm:.1} mm {way} than right (chance explains {limit:.1})", case.map.get(one.place).name)
+    };
+    let found = &case.sides.found;
+    if found.is_empty() {
+        return;
+    }
+    let shown: Vec<String> = found.iter().take(SIDES_SHOWN).map(differ).collect();
+    let more = found.len().saturating_sub(SIDES_SHOWN);
+    let rest = if more > 0 {
+        format!("; and at {more} more place{}", if more == 1 { "" } else { "s" })
+    } else {
+        String::new()
+    };
+    let message = format!("The sides differ, so each gets its own work there: {}{rest}.", shown.join("; "));
+    note(notes, "sides_differ", message);
+}
+
+/// What no step reaches, or no loop can be laid for.
+fn replaced(plan: &Plan, notes: &mut Vec<PlanNote>) {
+    let replacing = |action: &&super::PlannedAction| action.kind == ActionKind::ReplaceLine;
+    for (at, action) in plan.actions.iter().enumerate().filter(|(_, action)| replacing(action)) {
+        let like = |other: &super::PlannedAction| replacing(&other) && other.segment == action.segment;
+        if plan.actions.iter().take(at).any(like) {
+            continue;
+        }
+        let twice = plan.actions.iter().skip(at + 1).any(like);
+        let side = if twice { "both sides".to_owned() } else { format!("the {}", action.side) };
+        let way = if action.change_mm < 0.0 { "long" } else { "short" };
+        let name = action.segment.as_deref().unwrap_or("(all)");
+        let mm = action.change_mm.abs();
+        let message =
+            format!("{name} is {mm:.0} mm too {way} on {side}: replace it, or splice it anew, to that length.");
+        note(notes, "replace", message);
+    }
+    for side in Side::BOTH {
+        for row in Row::ALL {
+            let of_row = || plan.lines.iter().filter(|line| line.side == side && line.row == row);
+            let is_new = |line: &&super::PlannedLine| {
+                plan.actions.iter().filter(replacing).any(|one| one.side == side && one.lines.contains(&line.line))
+            };
+            if of_row().count() > 3 && 2 * of_row().filter(is_new).count() > of_row().count() {
+                let message = format!(
+                    "Most of row {row} on the {side} would be replaced: a new row, or a new set, is the better answer."
+                );
+                note(notes, "replace_row", message);
+            }
+        }
+    }
+}
+
+fn again(plan: &Plan, notes: &mut Vec<PlanNote>) {
+    let count = |reason| plan.remeasure.iter().filter(|line| line.reason == reason).count();
+    let far = count(RemeasureReason::FarOff);
+    let doubted = count(RemeasureReason::Finding) + far;
+    if doubted > 0 {
+        let why = if far > 0 { format!(" ({far} of them too far off to be drift)") } else { String::new() };
+        let message =
+            format!("Measure {doubted} line(s) again first{why}, then plan again: nothing here rests on them.");
+        note(notes, "remeasure", message);
+    }
+    let near = count(RemeasureReason::Near);
+    if near > 0 {
+        let message =
+            format!("{near} line(s) are too close to tolerance to tell, and a step hangs on them: read them again.");
+        note(notes, "remeasure_near", message);
+    }
+}
+
+/// What goes with some kinds of work.
+fn by_kind(plan: &Plan, notes: &mut Vec<PlanNote>) {
+    let has = |kind| plan.actions.iter().any(|action| action.kind == kind);
+    if has(ActionKind::BrakeHandle) {
+        let message = "Set the brake lines at the handle, both sides alike, and check the free travel with the brakes \
+                       released: the brakes must not pull.";
+        note(notes, "brake_handle", message.to_owned());
+    }
+    if has(ActionKind::Riser) {
+        let message = "A riser's adjuster moves its whole row: lock it, and check that both sides stand alike.";
+        note(notes, "riser", message.to_owned());
+    }
+    if has(ActionKind::Stretch) {
+        let message = "A stretch does not last: measure again after the first hours. It may cost strength; the maker's manual \
+                       comes first.";
+        note(notes, "stretch", message.to_owned());
+    }
 }
 
 /// Lines of which the measurement cannot tell whether they are within tolerance at all.
@@ -83,38 +179,18 @@ fn stuck(plan: &Plan, notes: &mut Vec<PlanNote>) {
     let shown = outside.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
     let more = if outside.len() > 6 { format!(" and {} more", outside.len() - 6) } else { String::new() };
     let why = if plan.optimal {
-        "no step that is possible and that the measurement can tell brings them in: a splice or a new line may be needed"
+        "no step that is possible and that the measurement can tell brings them in"
     } else {
         "with these actions"
     };
     note(notes, "outside_left", format!("{} line(s) stay outside, {why}: {shown}{more}.", outside.len()));
 }
 
-/// A whole brake row that is off is set at the handle.
-fn brakes(plan: &Plan, notes: &mut Vec<PlanNote>) {
-    for side in Side::BOTH {
-        let row = || plan.lines.iter().filter(|line| line.side == side && line.row == Row::Brake);
-        let count = row().count();
-        let off = row().filter(|line| line.before_mm.abs() > line.tolerance_mm).count();
-        if count > 1 && 2 * off > count {
-            note(
-                notes,
-                "brake_handle",
-                format!(
-                    "Most brake lines on the {side} are off together: look at the brake setting at the handle first."
-                ),
-            );
-        }
-    }
-}
-
 /// Actions that move lines nobody has read.
-fn unread(case: &Case<'_>, plan: &Plan, notes: &mut Vec<PlanNote>) {
+fn unread(plan: &Plan, notes: &mut Vec<PlanNote>) {
     for action in &plan.actions {
-        let Some(above) = action.segment_index.and_then(|at| case.above[action.side.index()].get(at)) else {
-            continue;
-        };
-        let unknown = above.total - above.known.len();
+        let read = |name: &&String| plan.lines.iter().any(|line| line.side == action.side && line.line == **name);
+        let unknown = action.lines.iter().filter(|name| !read(name)).count();
         if unknown > 0 {
             note(
                 notes,

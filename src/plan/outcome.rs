@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use super::Aim;
 use crate::check::{Action, ActionKind, Fitting, History, Verdict};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
@@ -36,6 +37,8 @@ pub enum RemeasureReason {
     Finding,
     /// It is further from the common offset than a line drifts.
     FarOff,
+    /// It is too close to its tolerance to tell, and an action hangs on it.
+    Near,
 }
 
 /// A line to measure again before anything rests on it.
@@ -62,10 +65,12 @@ impl Remeasure {
 pub struct PlannedAction {
     /// Side of the wing.
     pub side: Side,
-    /// Segment name (`None`: everything on the side; only in given actions).
+    /// Name of the segment or main; those at a brake handle or riser joined by `+` (`None`: everything on the side; only in
+    /// given actions).
     pub segment: Option<String>,
-    /// Index of the segment in the line set.
-    pub segment_index: Option<usize>,
+    /// Indices in the line set of the segments that it moves as a whole: that one, or all that hang on a brake handle, on a
+    /// riser, or on a main of a set without cascade.
+    pub segments: Vec<usize>,
     /// Segments between this place and the riser.
     pub level: u32,
     /// Kind.
@@ -129,7 +134,7 @@ pub struct PlannedLine {
 /// The wing before or after.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlannedState {
-    /// Lines further from the target than their tolerance.
+    /// Lines outside their tolerance: before, as the trim counts them; after, further than it from the target.
     pub outside: usize,
     /// Distance from the target of the line furthest from it, signed, mm.
     pub worst_mm: f64,
@@ -141,23 +146,40 @@ pub struct PlannedState {
     pub trim: Trim,
 }
 
-/// What the plan was judged by: first `outside`, then `misfit + price`.
+/// What the plan was judged by: first `outside`, then `misfit + price + left_over`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Objective {
     /// Lines further from the target than their tolerance.
     pub outside: usize,
     /// `Σ w·(distance from target/tolerance)²`.
     pub misfit: f64,
-    /// Sum of the prices of the actions.
+    /// Sum of the prices of the actions, as the aim weighs them.
     pub price: f64,
+    /// Price of the incidence and asymmetry that are left, past what cannot be told from none.
+    pub left_over: f64,
 }
 
 impl Objective {
-    /// `misfit + price`.
+    /// `misfit + price + left_over`.
     #[must_use]
     pub fn cost(&self) -> f64 {
-        self.misfit + self.price
+        self.misfit + self.price + self.left_over
     }
+}
+
+/// The best plan for one aim, in short.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct AimResult {
+    /// The aim.
+    pub aim: Aim,
+    /// Actions, both sides counted.
+    pub actions: usize,
+    /// Lines further from the target than their tolerance after it.
+    pub outside: usize,
+    /// Incidence change after it, degrees nose-up.
+    pub incidence_change_deg: Option<f64>,
+    /// Left minus right incidence change after it, degrees.
+    pub asymmetry_deg: Option<f64>,
 }
 
 /// A remark on a plan: a stable code and a sentence that says what to do.
@@ -176,6 +198,10 @@ pub struct Plan {
     pub check: String,
     /// Wing id.
     pub wing: String,
+    /// What it is to reach.
+    pub aim: Aim,
+    /// The best plans for the other aims, in short.
+    pub alternatives: Vec<AimResult>,
     /// Name of the target: `common`, `maker`, `free` or `rows`.
     pub target: String,
     /// Common deviation aimed at, mm.
@@ -204,17 +230,36 @@ impl Plan {
     /// The rows of the `actions` table that record the plan as done. `check_id` names the `as_left` check, if one is taken.
     #[must_use]
     pub fn actions(&self, date: Date, hours_h: f64, check_id: Option<&str>) -> Vec<Action> {
-        let row = |planned: &PlannedAction| Action {
+        let row = |planned: &PlannedAction, segment: Option<usize>| Action {
             date,
             hours_h,
             side: planned.side,
-            segment: planned.segment_index,
+            segment,
             kind: planned.kind,
             change_mm: planned.change_mm,
             turns: (planned.turns != 0).then(|| f64::from(planned.turns)),
             check: check_id.map(str::to_owned),
         };
-        self.actions.iter().map(row).collect()
+        // one row for each segment, so that the table says which lines were moved
+        let rows = |planned: &PlannedAction| -> Vec<Action> {
+            match planned.segments.as_slice() {
+                [] => vec![row(planned, None)],
+                segments => segments.iter().map(|at| row(planned, Some(*at))).collect(),
+            }
+        };
+        self.actions.iter().flat_map(rows).collect()
+    }
+
+    /// The plan for one aim in short, to stand beside others.
+    #[must_use]
+    pub fn in_short(&self) -> AimResult {
+        AimResult {
+            aim: self.aim,
+            actions: self.actions.len(),
+            outside: self.after.outside,
+            incidence_change_deg: self.after.incidence_change_deg.value,
+            asymmetry_deg: self.after.asymmetry_deg.value,
+        }
     }
 
     /// What hangs on the wing's links once the plan is done: its fittings with turns and spare loop length kept up to
@@ -225,7 +270,10 @@ impl Plan {
         let mut fittings = history.fittings.clone();
         for action in &self.actions {
             let turns = f64::from(if action.kind == ActionKind::LarksHead { 1 } else { action.turns });
-            let Some(segment) = action.segment_index.filter(|_| turns != 0.0) else { continue };
+            let [segment] = action.segments[..] else { continue };
+            if turns == 0.0 {
+                continue;
+            }
             match fittings.iter_mut().find(|known| known.side == action.side && known.segment == segment) {
                 Some(known) => {
                     known.turns = Some((known.turns.unwrap_or(0.0) + turns).max(0.0));
@@ -249,7 +297,7 @@ impl Plan {
 
 /// The best plan with at most so many actions.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Alternative {
+pub struct CurvePoint {
     /// The most actions allowed.
     pub most_actions: usize,
     /// What to do.

@@ -1,8 +1,9 @@
 //! Which steps are possible at each place of a wing.
 
-use super::step::{LinkStep, small_link, splice};
+use super::map::{PlaceKind, PlaceMap};
+use super::step::LinkStep;
 use super::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, OfferedStep, PlanError, PlanSpec, Step};
-use crate::check::{ActionKind, Fitting};
+use crate::check::{ActionKind, Fitting, History};
 use crate::wing::{LineSet, Row, Segment, Side};
 
 /// One thing, several at once, or nothing, to do at one place.
@@ -12,11 +13,14 @@ pub(super) struct Choice {
     pub(super) change_um: i64,
 }
 
-/// The choices at every segment, by side and segment; the first is always to do nothing.
+/// What hangs on the links of a wing, and the steps that leaves.
 #[derive(Debug, Clone)]
-pub(super) struct Places {
-    choices: [Vec<Vec<Choice>>; 2],
-    levels: Vec<u32>,
+pub(super) struct Places<'a> {
+    spec: &'a PlanSpec,
+    set: &'a LineSet,
+    fittings: [Vec<Option<&'a Fitting>>; 2],
+    /// Links put in before, as recorded, mm; those at a place add up.
+    links: [Vec<Option<Step>>; 2],
 }
 
 /// Whole micrometres of a length in mm; past the range of the type its end.
@@ -41,13 +45,13 @@ fn in_range(
     }
 }
 
-impl Places {
-    pub(super) fn of(spec: &PlanSpec, set: &LineSet, fittings: &[Fitting]) -> Result<Self, PlanError> {
+impl<'a> Places<'a> {
+    pub(super) fn of(spec: &'a PlanSpec, set: &'a LineSet, history: &'a History) -> Result<Self, PlanError> {
         let segments = set.segments();
-        let mut on: [Vec<Option<&Fitting>>; 2] = [vec![None; segments.len()], vec![None; segments.len()]];
-        for fitting in fittings {
+        let mut fittings: [Vec<Option<&Fitting>>; 2] = [vec![None; segments.len()], vec![None; segments.len()]];
+        for fitting in &history.fittings {
             let (side, index, count) = (fitting.side, fitting.segment, segments.len());
-            let Some(cell) = on[side.index()].get_mut(index) else {
+            let Some(cell) = fittings[side.index()].get_mut(index) else {
                 return Err(PlanError::NotThere { what: "segment", index, side, count });
             };
             let segment = &segments[index];
@@ -69,45 +73,66 @@ impl Places {
         for segment in segments {
             in_range(segment, "segments", "diameter_mm", segment.diameter_mm, 20.0, "more than 0, at most 20")?;
         }
-        let feet = feet(set);
-        let choices = on.map(|side| {
-            let places = segments.iter().zip(&feet).zip(side);
-            places.map(|((segment, foot), fitting)| choices(spec, &steps(spec, segment, *foot, fitting))).collect()
-        });
-        Ok(Self { choices, levels: levels(set) })
+        let links = Side::BOTH.map(|side| (0..segments.len()).map(|at| link_lying(history, side, at)).collect());
+        Ok(Self { spec, set, fittings, links })
     }
 
-    pub(super) fn choices(&self, side: Side, segment: usize) -> &[Choice] {
-        self.choices[side.index()].get(segment).map_or(&[], Vec::as_slice)
+    /// Steps of a given size at a place on a side, without those that the call rules out.
+    pub(super) fn steps(&self, map: &PlaceMap, side: Side, at: usize) -> Vec<Step> {
+        let place = map.get(at);
+        let spec = self.spec;
+        let first = place.segments.first().copied().unwrap_or_default();
+        let link = self.links[side.index()].get(first).copied().flatten();
+        let mut steps = match place.kind {
+            PlaceKind::Segment if self.set.has_cascade() => {
+                let fitting = self.fittings[side.index()].get(at).copied().flatten();
+                let segment = self.set.segments().get(at);
+                segment.map(|segment| steps(spec, segment, place.foot, fitting, link)).unwrap_or_default()
+            }
+            PlaceKind::Main => {
+                let main = Segment {
+                    name: place.name.clone(),
+                    parent: None,
+                    material: String::new(),
+                    length_mm: 0.0,
+                    diameter_mm: None,
+                    can_loop: None,
+                };
+                steps(spec, &main, place.foot, None, link)
+            }
+            PlaceKind::Riser(row) => {
+                let offers = spec.offered.iter().flatten().filter(|one| one.kind == ActionKind::Riser);
+                let here = offers.filter(|one| one.row.is_none_or(|only| only == row));
+                here.filter_map(|one| Some(one.priced(Step::of(one.kind, one.change_mm?)))).collect()
+            }
+            // nothing is known of a line's own pieces; the handle is set to what is needed
+            PlaceKind::Segment | PlaceKind::Handle => Vec::new(),
+        };
+        steps.retain(|step| spec.allows(step.kind) && spec.only.is_none_or(|only| only.allows(step.change_mm)));
+        steps
     }
 
-    /// How many segments lie between a segment and the riser.
-    pub(super) fn level(&self, segment: usize) -> u32 {
-        self.levels.get(segment).copied().unwrap_or(0)
+    /// What may be done at a place on a side, several steps at once included; the first is to do nothing.
+    pub(super) fn choices(&self, map: &PlaceMap, side: Side, at: usize) -> Vec<Choice> {
+        choices(self.spec, &self.steps(map, side, at))
     }
 }
 
-/// How many segments lie between each segment and the riser. Parents may stand after their children.
-pub(super) fn levels(set: &LineSet) -> Vec<u32> {
-    let segments = set.segments();
-    let mut known: Vec<Option<u32>> = vec![None; segments.len()];
-    let mut way = Vec::new();
-    for start in 0..segments.len() {
-        let mut at = start;
-        while known[at].is_none() {
-            way.push(at);
-            match segments[at].parent {
-                Some(below) => at = below,
-                None => break,
+/// The link that was put in at a segment and not taken out since.
+fn link_lying(history: &History, side: Side, segment: usize) -> Option<Step> {
+    let here = history.actions.iter().filter(|action| action.side == side && action.segment == Some(segment));
+    let mut lying: Option<Step> = None;
+    for action in here {
+        match action.kind {
+            ActionKind::SmallLink | ActionKind::LargerLink => {
+                let change_mm = action.change_mm + lying.map_or(0.0, |lying| lying.change_mm);
+                lying = (change_mm > 0.05).then(|| Step::of(action.kind, change_mm));
             }
-        }
-        let mut level = known[at].map_or(0, |level| level + 1);
-        while let Some(segment) = way.pop() {
-            known[segment] = Some(level);
-            level += 1;
+            ActionKind::Replace => lying = None,
+            _ => {}
         }
     }
-    known.into_iter().map(|level| level.unwrap_or(0)).collect()
+    lying
 }
 
 /// What a segment hangs on at its lower end.
@@ -153,7 +178,13 @@ pub(super) fn link_at(spec: &PlanSpec, segment: &Segment, fitting: Option<&Fitti
 /// A loop may be laid where the fitting says so, else where the segment says so, else only at the riser: there a link is
 /// reached from the ground and made to be opened, while an unknown junction higher up may be sewn or looped line to line,
 /// and a brake main is tied to its handle.
-pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Option<&Fitting>) -> Vec<Step> {
+pub(super) fn steps(
+    spec: &PlanSpec,
+    segment: &Segment,
+    foot: Foot,
+    fitting: Option<&Fitting>,
+    carried: Option<Step>,
+) -> Vec<Step> {
     let at_riser = foot == Foot::Riser;
     let link = link_at(spec, segment, fitting);
     let measured_mm = fitting.and_then(|fitting| fitting.step_mm);
@@ -163,9 +194,13 @@ pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Opt
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 1000")]
     let lying = fitting.and_then(|fitting| fitting.turns).unwrap_or(0.0).floor() as u32;
     if let Some(offered) = &spec.offered {
-        let here = Here { spec, link, measured: measured_mm.is_some(), at_riser, can_loop, lying };
+        let bare = at_riser && carried.is_none();
+        let here = Here { spec, link, measured: measured_mm.is_some(), bare, can_loop, lying };
         let mut steps: Vec<Step> = offered.iter().flat_map(|one| here.offers(one)).collect();
         steps.retain(|step| -step.change_mm <= spare_mm || step.kind == ActionKind::Splice);
+        if let Some(carried) = carried {
+            steps.push(Step::of(carried.kind, -carried.change_mm));
+        }
         return steps;
     }
     let mut steps = Vec::new();
@@ -179,10 +214,16 @@ pub(super) fn steps(spec: &PlanSpec, segment: &Segment, foot: Foot, fitting: Opt
         steps.retain(|step| -step.change_mm <= spare_mm);
     }
     steps.extend((1..=lying).map(|count| link.remove(count)));
-    if at_riser {
-        steps.extend(spec.small_links_mm.iter().map(|length_mm| small_link(*length_mm)));
+    match carried {
+        // never a link on a link
+        Some(carried) => steps.push(Step::of(carried.kind, -carried.change_mm)),
+        None if at_riser => {
+            steps.extend(spec.small_links_mm.iter().map(|length| Step::of(ActionKind::SmallLink, *length)));
+            steps.extend(spec.larger_links_mm.iter().map(|length| Step::of(ActionKind::LargerLink, *length)));
+        }
+        None => {}
     }
-    steps.extend(spec.splices_mm.iter().map(|change_mm| splice(*change_mm)));
+    steps.extend(spec.splices_mm.iter().map(|change| Step::of(ActionKind::Splice, *change)));
     steps
 }
 
@@ -192,7 +233,8 @@ struct Here<'a> {
     link: LinkStep,
     /// Whether the link's step is this wing's own measured one, which goes before what the workshop gives.
     measured: bool,
-    at_riser: bool,
+    /// Whether it is at the riser and no link was put in.
+    bare: bool,
     can_loop: bool,
     lying: u32,
 }
@@ -216,27 +258,31 @@ impl Here<'_> {
                 let most = one.most.map_or(self.lying, |most| most.min(self.lying));
                 (1..=most).map(|count| turn().remove(count)).collect()
             }
-            ActionKind::SmallLink if self.at_riser => one.change_mm.map(small_link).into_iter().collect(),
-            ActionKind::Splice => one.change_mm.map(splice).into_iter().collect(),
+            ActionKind::SmallLink | ActionKind::LargerLink if self.bare => sized(one).into_iter().collect(),
+            ActionKind::Splice => sized(one).into_iter().collect(),
             _ => Vec::new(),
         };
         for step in &mut steps {
             step.price = one.price;
-            if matches!(step.kind, ActionKind::SmallLink | ActionKind::Splice) {
-                step.standard_mm = one.standard_mm.unwrap_or(step.standard_mm);
-            }
         }
         steps
     }
 }
 
+/// An offered step of a size of its own.
+fn sized(one: &OfferedStep) -> Option<Step> {
+    one.change_mm.map(|change_mm| one.priced(Step::of(one.kind, change_mm)))
+}
+
 /// Whether two steps may be done at one place: not two of one kind, not one against the other, and not a lark's head on
 /// top of turns.
 fn go_together(one: &Step, other: &Step) -> bool {
-    let both_on_link = |kind| matches!(kind, ActionKind::Turn | ActionKind::LarksHead);
+    let loops = |kind| matches!(kind, ActionKind::Turn | ActionKind::LarksHead);
+    let links = |kind| matches!(kind, ActionKind::SmallLink | ActionKind::LargerLink);
     one.kind != other.kind
         && (one.change_mm > 0.0) == (other.change_mm > 0.0)
-        && !(both_on_link(one.kind) && both_on_link(other.kind))
+        && !(loops(one.kind) && loops(other.kind))
+        && !(links(one.kind) && links(other.kind))
 }
 
 fn choices(spec: &PlanSpec, steps: &[Step]) -> Vec<Choice> {

@@ -1,60 +1,98 @@
 //! Making plans.
 
-use super::case::Case;
+use super::case::{Case, half_width};
+use super::coupled::{Coupling, Solved};
 use super::forest::{Forest, Key};
-use super::places::{Foot, micrometres};
-use super::search::{Best, States, best};
-use super::settle::{Found, Placed, alternative, settle};
+use super::map::{PlaceKind, PlaceMap};
+use super::need::Needed;
+use super::places::{Places, micrometres};
+use super::search::{Best, Search};
+use super::settle::{Found, Placed, curve_point, settle};
 use super::step::standard_of;
-use super::tradeoff::Curves;
-use super::{Alternative, Finding, Plan, PlanError, PlanSpec, Step, Target};
+use super::{Aim, CurvePoint, Finding, Plan, PlanError, PlanSpec, Step, Target};
 use crate::check::{Action, ActionKind, Check, History};
 use crate::wing::LineSet;
 
+/// What may be left of incidence, and between the sides, without more work being worth it, degrees.
+const LEFT_DEG: f64 = 0.15;
+
 /// The search made ready, and its result.
 struct Searched {
-    forest: Forest,
-    states: States,
+    search: Search,
+    coupling: Coupling,
     best: Best,
     target_mm: f64,
     exhausted: bool,
 }
 
-fn search_at(case: &Case<'_>, target_mm: f64) -> Searched {
-    let mut forest = Forest::of(case, target_mm);
+impl Searched {
+    fn objective(&self) -> Key {
+        self.best.key.dearer_by(self.coupling.left_over(self.best.shift))
+    }
+
+    fn steps(&self, best: &Best) -> Vec<Placed> {
+        let nodes = &self.search.forest.nodes;
+        best.picks.iter().flat_map(|pick| nodes[pick.node].choices[pick.choice].steps.iter().copied()).collect()
+    }
+}
+
+fn search_at(case: &Case<'_>, target_mm: f64, needed: &Needed) -> Searched {
+    let mut forest = Forest::of(case, target_mm, needed);
     let mut limit = forest.most_choices().max(1);
     let mut exhausted = true;
-    let states = loop {
+    let search = loop {
         // with one choice everywhere there is one state a node, whatever was asked for
         let most = if limit == 1 { usize::MAX } else { case.spec.most_states };
-        if let Some(states) = States::of(&forest, most) {
-            break states;
+        match Search::of(forest, most) {
+            Ok(search) => break search,
+            Err(back) => forest = back,
         }
         exhausted = false;
         limit = (3 * limit / 4).max(1);
         forest.thin(limit);
     };
-    let best = best(&forest, &states);
-    Searched { forest, states, best, target_mm, exhausted }
+    let coupling = if case.shares.is_empty() || case.target.name() == "rows" {
+        Coupling::none()
+    } else {
+        let free = (half_width(case.trim.incidence_change_deg), half_width(case.trim.asymmetry_deg));
+        Coupling::of(case.weights, free.0, free.1)
+    };
+    let mut solved = coupling.solve(&search);
+    if let Some(most) = case.spec.most_actions.filter(|most| solved.best.key.actions as usize > *most) {
+        solved = coupling.solve_by_actions(&search, most).pop().unwrap_or(solved);
+    }
+    let Solved { best, exact } = solved;
+    Searched { search, coupling, best, target_mm, exhausted: exhausted && exact }
+}
+
+/// The best at a target; where it leaves lines past the reach of its steps, with what is replaced too.
+fn search_with_need(case: &Case<'_>, target_mm: f64) -> Searched {
+    let found = search_at(case, target_mm, &Needed::default());
+    let replaces = case.set.has_cascade() && case.spec.needed(ActionKind::ReplaceLine).is_some();
+    let needed = Needed::after(case, &found.steps(&found.best), target_mm).filter(|_| replaces);
+    match needed {
+        Some(needed) => search_at(case, target_mm, &needed),
+        None => found,
+    }
 }
 
 fn search(case: &Case<'_>) -> Searched {
     let limit_mm = case.spec.common_limit_mm;
-    match case.spec.target {
-        Target::Maker => search_at(case, 0.0),
-        Target::Common | Target::Rows(_) => search_at(case, case.common_mm.clamp(-limit_mm, limit_mm)),
+    match case.target {
+        Target::Maker => search_with_need(case, 0.0),
+        Target::Common | Target::Rows(_) => search_with_need(case, case.common_mm.clamp(-limit_mm, limit_mm)),
         Target::Free => {
             let distance = |target_mm: f64| (target_mm - case.common_mm).abs();
-            let order = |found: &Searched| -> Key { found.best.key };
             let whole = limit_mm.floor();
-            let mut chosen = search_at(case, -whole);
+            let mut chosen = search_with_need(case, -whole);
             let mut exhausted = chosen.exhausted;
             let mut target_mm = -whole + 1.0;
             while target_mm <= whole {
-                let found = search_at(case, target_mm);
+                let found = search_with_need(case, target_mm);
                 exhausted &= found.exhausted;
                 let nearer = distance(found.target_mm) < distance(chosen.target_mm);
-                if order(&found) < order(&chosen) || (order(&found) == order(&chosen) && nearer) {
+                let (one, other) = (found.objective(), chosen.objective());
+                if one < other || (one == other && nearer) {
                     chosen = found;
                 }
                 target_mm += 1.0;
@@ -65,20 +103,35 @@ fn search(case: &Case<'_>) -> Searched {
     }
 }
 
-fn placed(case: &Case<'_>, forest: &Forest, best: &Best) -> Vec<Placed> {
-    let mut steps = Vec::new();
-    for pick in &best.picks {
-        let node = &forest.nodes[pick.node];
-        for (&side, &at) in node.sides.iter().zip(&node.choices[pick.choice].at) {
-            let Some(choice) = case.places.choices(side, node.segment).get(at) else { continue };
-            steps.extend(choice.steps.iter().map(|&step| Placed { side, segment: Some(node.segment), step }));
-        }
+/// The best plan for a case's aim.
+fn plan_for(case: &Case<'_>) -> Result<Plan, PlanError> {
+    let found = search(case);
+    let how = Found { target_mm: found.target_mm, optimal: found.exhausted, states: found.search.states.count };
+    let mut plan = settle(case, &found.steps(&found.best), how)?;
+    if !found.exhausted {
+        plan.notes.push(super::PlanNote {
+            code: "not_exhausted".to_owned(),
+            message: "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places."
+                .to_owned(),
+        });
     }
-    steps
+    Ok(plan)
+}
+
+/// How a plan ranks: fewest lines outside, then no more than [`LEFT_DEG`] left, else as little as can be, then work.
+fn rank(plan: &Plan) -> (usize, f64, f64) {
+    let left = |value: Option<f64>| value.map_or(0.0, f64::abs);
+    let state = &plan.after;
+    let most = left(state.incidence_change_deg.value).max(left(state.asymmetry_deg.value));
+    let past = if most <= LEFT_DEG { 0.0 } else { (most * 20.0).floor() };
+    let price = plan.objective.price / plan.aim.weights().price;
+    (state.outside, past, price)
 }
 
 impl PlanSpec {
-    /// Finds the best plan for a check of a wing.
+    /// Finds the best plan for a check of a wing: for the aim that was set, else for each aim, of which it gives the
+    /// recommended one and the others in short. Recommended is the plan that leaves the fewest lines outside; of those one
+    /// that leaves no more than 0.15° of incidence and between the sides, else the least; of those the least work.
     ///
     /// `findings` are the lines with an open finding: they are left out of everything, listed under `remeasure`, and no
     /// action rests on them. The wing's fittings are taken from its history.
@@ -93,8 +146,8 @@ impl PlanSpec {
     /// ```
     ///
     /// # Errors
-    /// [`PlanError`] on a setting, fitting or diameter out of its range, a check that cannot be judged or has no usable
-    /// reading, or a finding on a line that is not there.
+    /// [`PlanError`] on a setting, fitting or diameter out of its range, a constraint that names no place or contradicts
+    /// another, a check that cannot be judged or has no usable reading, or a finding on a line that is not there.
     pub fn run(
         &self,
         set: &LineSet,
@@ -103,41 +156,56 @@ impl PlanSpec {
         findings: &[Finding],
     ) -> Result<Plan, PlanError> {
         let case = Case::new(self, set, history, check, findings)?;
-        let found = search(&case);
-        let steps = placed(&case, &found.forest, &found.best);
-        let how = Found { target_mm: found.target_mm, optimal: found.exhausted, states: found.states.count };
-        let mut plan = settle(&case, &steps, how)?;
-        if !found.exhausted {
-            plan.notes.push(super::PlanNote {
-                code: "not_exhausted".to_owned(),
-                message: format!(
-                    "More than {} states: some steps were left out of the search, so a better plan may exist. Offer fewer \
-                     steps.",
-                    self.most_states
-                ),
-            });
+        let mut plans = Vec::new();
+        for aim in self.aims() {
+            plans.push(plan_for(&case.aimed(aim))?);
         }
+        let wanted = match self.aim {
+            Some(aim) => plans.iter().position(|plan| plan.aim == aim),
+            // the first of equals: the aims stand in rising order of work
+            None => (0..plans.len()).min_by(|one, other| {
+                let (one, other) = (rank(&plans[*one]), rank(&plans[*other]));
+                one.0.cmp(&other.0).then(one.1.total_cmp(&other.1)).then(one.2.total_cmp(&other.2))
+            }),
+        };
+        let others = plans.iter().enumerate().filter(|(at, _)| Some(*at) != wanted);
+        let alternatives = others.map(|(_, plan)| plan.in_short()).collect();
+        let mut plan = plans.swap_remove(wanted.unwrap_or(0));
+        plan.alternatives = alternatives;
         Ok(plan)
     }
 
-    /// The best plans with at most 0, 1, 2, … actions, up to as many as the best plan of all has; each is exact. With a
-    /// free target all aim at the best plan's.
+    /// The aims that are compared. A row trim that is asked for is an aim of its own.
+    fn aims(&self) -> Vec<Aim> {
+        if matches!(self.target, Target::Rows(_)) { vec![Aim::Work] } else { Aim::ALL.to_vec() }
+    }
+
+    /// The best plans with at most 0, 1, 2, … actions, up to as many as the best plan of all has, for the same aim as that
+    /// plan (the recommended, or the one set). With a free target all aim at the best plan's.
     ///
     /// # Errors
     /// As [`PlanSpec::run`].
-    pub fn alternatives(
+    pub fn curve(
         &self,
         set: &LineSet,
         history: &History,
         check: &Check,
         findings: &[Finding],
-    ) -> Result<Vec<Alternative>, PlanError> {
-        let case = Case::new(self, set, history, check, findings)?;
+    ) -> Result<Vec<CurvePoint>, PlanError> {
+        let aim = match self.aim {
+            Some(aim) => aim,
+            None => self.run(set, history, check, findings)?.aim,
+        };
+        let case = Case::new(self, set, history, check, findings)?.aimed(aim);
         let found = search(&case);
         let most = found.best.key.actions as usize;
-        let curves = Curves::of(&found.forest, &found.states, most);
-        let with = |k| alternative(&case, &placed(&case, &found.forest, &curves.best(k)), found.target_mm, k);
-        Ok((0..=most).map(with).collect())
+        let mut points: Vec<Best> =
+            found.coupling.solve_by_actions(&found.search, most).into_iter().map(|s| s.best).collect();
+        if let Some(last) = points.last_mut() {
+            *last = found.best.clone();
+        }
+        let point = |(k, best): (usize, &Best)| curve_point(&case, &found.steps(best), found.target_mm, k);
+        Ok(points.iter().enumerate().map(point).collect())
     }
 
     /// What given actions would leave, feasible or not; `optimal` is false. Nothing is searched for. With a free target
@@ -145,7 +213,7 @@ impl PlanSpec {
     ///
     /// # Errors
     /// As [`PlanSpec::run`], and when an action names a segment that is not there, has a change of the wrong sign for its
-    /// kind, or is undone by another at the same place.
+    /// kind, is undone by another at the same place, or is at a place that must be left alone.
     pub fn what_if(
         &self,
         set: &LineSet,
@@ -154,36 +222,44 @@ impl PlanSpec {
         findings: &[Finding],
         actions: &[Action],
     ) -> Result<Plan, PlanError> {
-        let case = Case::new(self, set, history, check, findings)?;
+        let case = Case::new(self, set, history, check, findings)?.aimed(self.aim.unwrap_or(Aim::Work));
         for action in actions {
             refuse_impossible(set, action, actions)?;
+            if let Some(segment) = action.segment.filter(|at| case.is_forbidden(action.side, *at)) {
+                let (segment, side) = (case.map.get(segment).name.clone(), action.side);
+                return Err(PlanError::Forbidden { segment, side });
+            }
         }
-        let step = |action: &Action| {
-            let known = action.segment.and_then(|segment| {
-                let possible = case.places.choices(action.side, segment).iter().flat_map(|choice| &choice.steps);
-                possible.copied().find(|step| {
-                    step.kind == action.kind && micrometres(step.change_mm) == micrometres(action.change_mm)
-                })
-            });
-            known.unwrap_or_else(|| Step {
+        let placed = |action: &Action| Placed {
+            side: action.side,
+            place: action.segment,
+            step: Step {
                 kind: action.kind,
                 turns: whole_turns(action),
                 change_mm: action.change_mm,
                 standard_mm: standard_of(action.kind, action.change_mm, self.formula_uncertainty_pct),
                 price: None,
-            })
+            },
         };
-        let steps: Vec<Placed> = actions
-            .iter()
-            .filter(|action| action.change_mm != 0.0)
-            .map(|action| Placed { side: action.side, segment: action.segment, step: step(action) })
-            .collect();
+        let given = actions.iter().filter(|action| action.change_mm != 0.0).map(placed).collect();
+        let mut steps = gathered(&case.map, given);
+        for one in &mut steps {
+            // the place's own step where it is one, with its uncertainty and price
+            let possible = one.place.map(|place| case.places.steps(&case.map, one.side, place)).unwrap_or_default();
+            let same = |step: &Step| {
+                step.kind == one.step.kind && micrometres(step.change_mm) == micrometres(one.step.change_mm)
+            };
+            if let Some(step) = possible.into_iter().find(same) {
+                one.step = step;
+            }
+        }
         let limit_mm = self.common_limit_mm;
-        let target_mm = if self.target == Target::Maker { 0.0 } else { case.common_mm.clamp(-limit_mm, limit_mm) };
+        let target_mm = if case.target == Target::Maker { 0.0 } else { case.common_mm.clamp(-limit_mm, limit_mm) };
         settle(&case, &steps, Found { target_mm, optimal: false, states: 0 })
     }
 
-    /// The steps possible at a segment of a wing, one side, by its fittings: what the search chooses from.
+    /// The steps possible at a segment of a wing, one side, by its fittings: what the search chooses from, but for those
+    /// whose size is what the lines need (the brake handle, a new line).
     ///
     /// # Errors
     /// [`PlanError`] on a setting, fitting or diameter out of its range, or a segment that is not there.
@@ -195,18 +271,32 @@ impl PlanSpec {
         segment: usize,
     ) -> Result<Vec<Step>, PlanError> {
         self.validate()?;
-        super::places::Places::of(self, set, &history.fittings)?;
+        let places = Places::of(self, set, history)?;
         let count = set.segments().len();
-        let here = set.segments().get(segment).ok_or(PlanError::NotThere {
-            what: "segment",
-            index: segment,
-            side,
-            count,
-        })?;
-        let fitting = history.fittings.iter().find(|fitting| fitting.side == side && fitting.segment == segment);
-        let foot = super::places::feet(set).get(segment).copied().unwrap_or(Foot::Junction);
-        Ok(super::places::steps(self, here, foot, fitting))
+        if segment >= count {
+            return Err(PlanError::NotThere { what: "segment", index: segment, side, count });
+        }
+        Ok(places.steps(&PlaceMap::of(self, set), side, segment))
     }
+}
+
+/// Actions recorded segment by segment at one place that moves them together are one.
+fn gathered(map: &PlaceMap, mut steps: Vec<Placed>) -> Vec<Placed> {
+    for place in (0..map.len()).filter(|at| map.get(*at).kind != PlaceKind::Segment) {
+        let segments = &map.get(place).segments;
+        let firsts: Vec<Placed> =
+            steps.iter().filter(|one| one.place == segments.first().copied()).copied().collect();
+        for first in firsts.into_iter().filter(|_| segments.len() > 1) {
+            let same = |one: &Placed, segment: usize| {
+                one.side == first.side && one.place == Some(segment) && one.step == first.step
+            };
+            if segments.iter().all(|segment| steps.iter().any(|one| same(one, *segment))) {
+                steps.retain(|one| !segments.iter().any(|segment| same(one, *segment)));
+                steps.push(Placed { place: Some(place), ..first });
+            }
+        }
+    }
+    steps
 }
 
 /// Whole turns of a given action, laid on positive, taken off negative.
@@ -228,7 +318,7 @@ fn refuse_impossible(set: &LineSet, action: &Action, all: &[Action]) -> Result<(
     let value = action.change_mm;
     let expected = match action.kind {
         ActionKind::Turn | ActionKind::LarksHead if !(value <= 0.0) => "a shortening",
-        ActionKind::RemoveLoop | ActionKind::SmallLink if !(value >= 0.0) => "a lengthening",
+        ActionKind::RemoveLoop | ActionKind::Stretch if !(value >= 0.0) => "a lengthening",
         _ if !(value.abs() <= 10_000.0) => "at most 10000 either way",
         _ => "",
     };

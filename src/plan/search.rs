@@ -6,7 +6,7 @@
 //! in the order of [`Key`]. All reachable `a` are listed from the riser outwards, then V is filled in from the canopy
 //! down; every state is visited, so the result is the optimum over the choices given.
 
-use super::forest::{Correction, Forest, Key};
+use super::forest::{Correction, Forest, Key, Shift};
 
 /// No way from here: the measurement does not tell the need.
 const CLOSED: u32 = u32::MAX;
@@ -81,48 +81,123 @@ impl States {
     }
 }
 
-/// The best plan.
-#[derive(Debug, Clone)]
+/// The best plan of the trees, each for itself.
+#[derive(Debug, Clone, Default)]
 pub(super) struct Best {
     pub(super) key: Key,
+    pub(super) shift: Shift,
     pub(super) picks: Vec<Pick>,
 }
 
-/// Finds the best plan.
-pub(super) fn best(forest: &Forest, states: &States) -> Best {
-    let nodes = &forest.nodes;
-    let mut after: Vec<Vec<Key>> = nodes
-        .iter()
-        .zip(&states.after)
-        .map(|(node, corrections)| corrections.iter().map(|a| node.lines_key(*a)).collect())
-        .collect();
-    let mut chosen: Vec<Vec<Way>> = vec![Vec::new(); nodes.len()];
-    let mut total = Key::default();
-    for at in (0..nodes.len()).rev() {
-        let node = &nodes[at];
-        let choices = node.choices.len();
-        for before in 0..states.before(at, choices) {
-            let value = |way: &Way| node.choices[way.choice].key.plus(after[at][way.leads_to]);
-            // the first of equals, in the order of the choices
-            let Some(way) = states.ways(at, before, choices).min_by_key(value) else { continue };
-            let value = value(&way);
+impl Best {
+    pub(super) fn of(forest: &Forest, picks: Vec<Pick>, key: Key) -> Self {
+        let choices = picks.iter().map(|pick| forest.nodes[pick.node].choices[pick.choice].shift);
+        let shift = choices.fold(forest.shift, Shift::plus);
+        Self { key, shift, picks }
+    }
+}
+
+/// What a millionth of a degree costs on top, in millionths.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Tilt {
+    pub(super) incidence: f64,
+    pub(super) asymmetry: f64,
+}
+
+impl Tilt {
+    /// Cost of a shift, rounded to whole millionths.
+    #[allow(clippy::cast_possible_truncation, reason = "a cast from a float saturates")]
+    pub(super) fn cost(self, shift: Shift) -> i64 {
+        (self.incidence * shift.incidence as f64 + self.asymmetry * shift.asymmetry as f64).round() as i64
+    }
+}
+
+/// The search made ready: what does not depend on a tilt.
+#[derive(Debug, Clone)]
+pub(super) struct Search {
+    pub(super) forest: Forest,
+    pub(super) states: States,
+    /// Cost of each node's own lines for each correction after it.
+    pub(super) lines: Vec<Vec<Key>>,
+    pub(super) children: Vec<Vec<usize>>,
+    pub(super) roots: Vec<usize>,
+}
+
+/// Best values of all states at one tilt.
+#[derive(Debug, Clone)]
+pub(super) struct Values {
+    /// Of each node for each correction before it.
+    pub(super) before: Vec<Vec<Key>>,
+    /// Of each node's lines and children for each correction after it.
+    pub(super) after: Vec<Vec<Key>>,
+    chosen: Vec<Vec<Way>>,
+    pub(super) total: Key,
+}
+
+impl Search {
+    /// Makes a forest ready, or gives it back past `most` states.
+    pub(super) fn of(forest: Forest, most: usize) -> Result<Self, Forest> {
+        let Some(states) = States::of(&forest, most) else { return Err(forest) };
+        let lines = forest.nodes.iter().zip(&states.after);
+        let lines = lines.map(|(node, after)| after.iter().map(|a| node.lines_key(*a)).collect()).collect();
+        let mut children = vec![Vec::new(); forest.nodes.len()];
+        let mut roots = Vec::new();
+        for (at, node) in forest.nodes.iter().enumerate() {
             match node.parent {
-                Some(parent) => after[parent][before] = after[parent][before].plus(value),
-                None => total = total.plus(value),
+                Some(parent) => children[parent].push(at),
+                None => roots.push(at),
             }
-            chosen[at].push(way);
         }
+        Ok(Self { forest, states, lines, children, roots })
     }
-    // parents stand before their children, so where each node is reached is known when it is its turn
-    let mut reached = vec![0usize; nodes.len()];
-    let mut picks = Vec::new();
-    for (at, node) in nodes.iter().enumerate() {
-        let before = node.parent.map_or(0, |parent| reached[parent]);
-        let way = chosen[at][before];
-        reached[at] = way.leads_to;
-        if way.choice != 0 {
-            picks.push(Pick { node: at, choice: way.choice });
+
+    /// Key of a choice at a node, tilted.
+    pub(super) fn choice_key(&self, node: usize, choice: usize, tilt: Tilt) -> Key {
+        let choice = &self.forest.nodes[node].choices[choice];
+        choice.key.dearer_by(tilt.cost(choice.shift))
+    }
+
+    /// Fills in the values from the canopy down.
+    pub(super) fn values(&self, tilt: Tilt) -> Values {
+        let nodes = &self.forest.nodes;
+        let mut after = self.lines.clone();
+        let mut before: Vec<Vec<Key>> = vec![Vec::new(); nodes.len()];
+        let mut chosen: Vec<Vec<Way>> = vec![Vec::new(); nodes.len()];
+        let mut total = Key::default();
+        for at in (0..nodes.len()).rev() {
+            let count = nodes[at].choices.len();
+            let keys: Vec<Key> = (0..count).map(|choice| self.choice_key(at, choice, tilt)).collect();
+            for from in 0..self.states.before(at, count) {
+                let value = |way: &Way| keys[way.choice].plus(after[at][way.leads_to]);
+                // the first of equals, in the order of the choices
+                let Some(way) = self.states.ways(at, from, count).min_by_key(value) else { continue };
+                let value = value(&way);
+                match nodes[at].parent {
+                    Some(parent) => after[parent][from] = after[parent][from].plus(value),
+                    None => total = total.plus(value),
+                }
+                before[at].push(value);
+                chosen[at].push(way);
+            }
         }
+        Values { before, after, chosen, total }
     }
-    Best { key: total, picks }
+
+    /// The plan that has the best values, with its key untilted.
+    pub(super) fn best(&self, values: &Values, tilt: Tilt) -> Best {
+        // parents stand before their children, so where each node is reached is known when it is its turn
+        let mut reached = vec![0usize; self.forest.nodes.len()];
+        let mut picks = Vec::new();
+        let mut tilted = 0_i64;
+        for (at, node) in self.forest.nodes.iter().enumerate() {
+            let before = node.parent.map_or(0, |parent| reached[parent]);
+            let way = values.chosen[at][before];
+            reached[at] = way.leads_to;
+            if way.choice != 0 {
+                picks.push(Pick { node: at, choice: way.choice });
+                tilted += tilt.cost(node.choices[way.choice].shift);
+            }
+        }
+        Best::of(&self.forest, picks, values.total.dearer_by(-tilted))
+    }
 }

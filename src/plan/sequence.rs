@@ -65,9 +65,17 @@ pub(super) fn words(action: &PlannedAction) -> String {
         ActionKind::Turn => format!("lay {turns} extra turn{plural}"),
         ActionKind::RemoveLoop => format!("take out {turns} turn{plural}"),
         ActionKind::LarksHead => "lay a lark's head".to_owned(),
+        ActionKind::SmallLink if action.change_mm < 0.0 => "take out the small link".to_owned(),
         ActionKind::SmallLink => "put in a small link".to_owned(),
+        ActionKind::LargerLink if action.change_mm < 0.0 => "put the usual link back".to_owned(),
+        ActionKind::LargerLink => "put in a larger link".to_owned(),
         ActionKind::Splice => "splice anew".to_owned(),
         ActionKind::Replace => "replace".to_owned(),
+        ActionKind::ReplaceLine => "replace, or splice anew".to_owned(),
+        ActionKind::BrakeHandle if action.change_mm < 0.0 => "take up at the handle".to_owned(),
+        ActionKind::BrakeHandle => "let out at the handle".to_owned(),
+        ActionKind::Riser => "set the riser".to_owned(),
+        ActionKind::Stretch => "stretch under load".to_owned(),
     }
 }
 

@@ -3,18 +3,22 @@
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::case::{Case, KnownLine};
+use super::forest::UNITS;
 use super::notes::notes;
 use super::outcome::STEP_COVERAGE;
-use super::{Alternative, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Step};
+use super::{
+    CurvePoint, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Remeasure, RemeasureReason,
+    Step,
+};
 use crate::check::{Check, DecisionRule};
 use crate::trim::{Interval, Trim};
 use crate::wing::{Row, Side};
 
-/// A step at a place (`segment` none: everything on the side).
+/// A step at a place (`place` none: everything on the side).
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Placed {
     pub(super) side: Side,
-    pub(super) segment: Option<usize>,
+    pub(super) place: Option<usize>,
     pub(super) step: Step,
 }
 
@@ -28,7 +32,7 @@ pub(super) struct Found {
 
 /// Whether a step moves a line.
 fn moves(case: &Case<'_>, placed: &Placed, side: Side, line: usize) -> bool {
-    placed.side == side && placed.segment.is_none_or(|segment| case.set.path_indices(line).any(|at| at == segment))
+    placed.side == side && placed.place.is_none_or(|place| case.moves(place, line))
 }
 
 /// Sum of the changes that move a line, mm.
@@ -47,10 +51,10 @@ fn in_order(case: &Case<'_>, steps: &[Placed]) -> Vec<Placed> {
             .min()
             .unwrap_or((Row::Brake, u32::MAX))
     };
-    let level = |placed: &Placed| placed.segment.map_or(0, |segment| case.places.level(segment));
+    let level = |placed: &Placed| placed.place.map_or(0, |place| case.map.get(place).level);
     let mut ordered = steps.to_vec();
     ordered.sort_by_cached_key(|placed| {
-        (placed.side, level(placed), first_line(placed), placed.segment, placed.step.kind)
+        (placed.side, level(placed), first_line(placed), placed.place, placed.step.kind)
     });
     ordered
 }
@@ -60,12 +64,13 @@ fn planned_action(case: &Case<'_>, placed: &Placed) -> PlannedAction {
         .filter(|&line| case.set.has(line, placed.side) && moves(case, placed, placed.side, line))
         .filter_map(|line| Some(case.set.lines().get(line)?.name.clone()))
         .collect();
-    let segment = placed.segment.and_then(|at| case.set.segments().get(at));
+    let place = placed.place.map(|at| case.map.get(at));
+    let segments = place.map_or(&[][..], |place| &place.segments);
     PlannedAction {
         side: placed.side,
-        segment: segment.map(|segment| segment.name.clone()),
-        segment_index: placed.segment,
-        level: placed.segment.map_or(0, |at| case.places.level(at)),
+        segment: place.map(|place| place.name.clone()),
+        segments: segments.to_vec(),
+        level: place.map_or(0, |place| place.level),
         kind: placed.step.kind,
         turns: placed.step.turns,
         change_mm: placed.step.change_mm,
@@ -119,8 +124,18 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         misfit += line.weight * (off_mm / line.tolerance_mm).powi(2);
     }
     // a sum with zero turns the minus zero of an empty sum into zero
-    let price = steps.iter().map(|placed| case.price(placed.segment, &placed.step)).sum::<f64>() + 0.0;
-    Objective { outside, misfit, price }
+    let price =
+        steps.iter().map(|placed| case.weights.price * case.price(placed.place, &placed.step)).sum::<f64>() + 0.0;
+    let (mut incidence, mut asymmetry) = (0, 0);
+    for placed in steps {
+        let shift = case.shift_of(placed);
+        incidence += shift.incidence;
+        asymmetry += shift.asymmetry;
+    }
+    let after = |before: Interval, moved: i64| before.value.unwrap_or(0.0) + moved as f64 / UNITS;
+    let left_over =
+        case.left_over(after(case.trim.incidence_change_deg, incidence), after(case.trim.asymmetry_deg, asymmetry));
+    Objective { outside, misfit, price, left_over }
 }
 
 fn worst(offs: impl Iterator<Item = f64>) -> f64 {
@@ -180,18 +195,17 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
         .enumerate()
         .map(|(at, line)| planned_line(case, line, at, &steps, found.target_mm))
         .collect();
-    let outside =
-        |off: fn(&PlannedLine) -> f64| lines.iter().filter(|line| off(line).abs() > line.tolerance_mm).count();
     let before = PlannedState {
-        outside: outside(|line| line.before_mm),
+        outside: case.trim.counts().outside + case.far_outside,
         worst_mm: worst(lines.iter().map(|line| line.before_mm)),
         incidence_change_deg: case.trim.incidence_change_deg,
         asymmetry_deg: case.trim.asymmetry_deg,
         trim: case.trim.clone(),
     };
     let result = after(case, &steps)?;
+    let objective = objective(case, &steps, lines.iter().map(|line| line.after_mm));
     let after = PlannedState {
-        outside: outside(|line| line.after_mm),
+        outside: objective.outside + case.far_outside,
         worst_mm: worst(lines.iter().map(|line| line.after_mm)),
         incidence_change_deg: result.incidence,
         asymmetry_deg: result.asymmetry,
@@ -203,16 +217,19 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
             again.moved_mm = correction_mm(case, &steps, again.side, line);
         }
     }
+    remeasure.extend(near(case, &steps, &lines));
     let mut plan = Plan {
         check: case.check.id.clone(),
         wing: case.history.wing.id.clone(),
-        target: case.spec.target.name().to_owned(),
+        aim: case.aim,
+        alternatives: Vec::new(),
+        target: case.target.name().to_owned(),
         target_mm: found.target_mm,
         remeasure,
         actions: steps.iter().map(|placed| planned_action(case, placed)).collect(),
         before,
         after,
-        objective: objective(case, &steps, lines.iter().map(|line| line.after_mm)),
+        objective,
         lines,
         optimal: found.optimal,
         states: found.states,
@@ -222,15 +239,50 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
     Ok(plan)
 }
 
+/// Lines too close to their tolerance to tell on which an action hangs: of the one or two lines that it moves, or that its
+/// like moves on the other side, those that are outside are all so, and so is their mean.
+fn near(case: &Case<'_>, steps: &[Placed], lines: &[PlannedLine]) -> Vec<Remeasure> {
+    let mut found: Vec<Remeasure> = Vec::new();
+    for placed in steps {
+        let alike = steps.iter().filter(|other| other.place == placed.place && other.step.kind == placed.step.kind);
+        let moved: Vec<usize> = alike
+            .flat_map(|other| {
+                let moved = |at: &usize| moves(case, other, case.lines[*at].side, case.lines[*at].line);
+                (0..case.lines.len()).filter(moved).collect::<Vec<_>>()
+            })
+            .collect();
+        if moved.len() > 2 {
+            continue;
+        }
+        let of = |at: &usize| lines.get(*at);
+        let outside: Vec<&PlannedLine> =
+            moved.iter().filter_map(of).filter(|line| line.before_mm.abs() > line.tolerance_mm).collect();
+        let is_near = |line: &&PlannedLine| (0.05..0.95).contains(&line.chance_before);
+        let mean = moved.iter().filter_map(of).map(|line| line.before_mm).sum::<f64>() / moved.len().max(1) as f64;
+        let least = mean.abs() - case.mean_uncertainty(&moved).expanded();
+        let tolerance = outside.iter().map(|line| line.tolerance_mm).fold(f64::INFINITY, f64::min);
+        if outside.is_empty() || !outside.iter().all(is_near) || least > tolerance {
+            continue;
+        }
+        for line in outside {
+            let known = found.iter().any(|known| known.side == line.side && known.line == line.line);
+            if !known {
+                found.push(Remeasure::new(line.side, &line.line, RemeasureReason::Near));
+            }
+        }
+    }
+    found
+}
+
 /// The same, only as far as a choice between plans needs it.
-pub(super) fn alternative(case: &Case<'_>, steps: &[Placed], target_mm: f64, most_actions: usize) -> Alternative {
+pub(super) fn curve_point(case: &Case<'_>, steps: &[Placed], target_mm: f64, most_actions: usize) -> CurvePoint {
     let steps = in_order(case, steps);
     let offs: Vec<f64> = case
         .lines
         .iter()
         .map(|line| case.off_mm(line, target_mm) + correction_mm(case, &steps, line.side, line.line))
         .collect();
-    Alternative {
+    CurvePoint {
         most_actions,
         actions: steps.iter().map(|placed| planned_action(case, placed)).collect(),
         objective: objective(case, &steps, offs.iter().copied()),

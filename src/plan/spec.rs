@@ -3,16 +3,23 @@
 use serde::{Deserialize, Serialize};
 
 use super::step::FORMULA_UNCERTAINTY_PCT;
-use super::{OfferedStep, PlanError, Target};
+use super::{Aim, Direction, Forbidden, OfferedStep, PlanError, Target};
 use crate::check::{ActionKind, Budget};
 use crate::trim::TrimSpec;
 
 /// Whether both sides get the same work.
+///
+/// Alike, unless they differ by more than can be told: a tree (a main and all above it) is worked side by side where some
+/// part of it differs by more than the uncertainty of that difference and by more than half a tolerance. The uncertainty is
+/// that of the measurement or, where mirrored lines of this wing scatter more, theirs; its level is 95 % for all places of
+/// the wing together. Where the asymmetry as a whole is certain and past 0.1°, so are the trees of the rows that carry it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Sides {
-    /// Each side what it needs.
+    /// Alike, unless they measurably differ.
     #[default]
+    Auto,
+    /// Each side what it needs.
     Separate,
     /// The same steps on both sides.
     Same,
@@ -23,7 +30,8 @@ pub enum Sides {
 /// | setting | default | why |
 /// |---|---|---|
 /// | `target` | the common offset | a set uniformly long or short is not out of trim |
-/// | `sides` | separate | asymmetry is what most wings come in with |
+/// | `aim` | the recommended | fewest lines outside, then no more than 0.15° of incidence or between the sides, then work |
+/// | `sides` | alike unless they measurably differ | what is done to one side alone turns the wing |
 /// | `trim` | [`TrimSpec::default`] | tolerances and planform; `budget` and `common_limit_mm` below replace its own |
 /// | `budget` | [`Budget::default`] | u = 1.5 mm for one deviation |
 /// | `common_limit_mm` | 50 mm | practice; past it the target is the limit |
@@ -32,7 +40,12 @@ pub enum Sides {
 /// | `most_turns` | 3 | practice: turns that may lie on one link, those there already included |
 /// | `most_at_place` | 1 | actions at one place |
 /// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
+/// | `larger_links_mm` | 5, 10, 15 mm | practice; as small links, and never both |
 /// | `splices_mm` | none | changes of length that the workshop would splice |
+/// | `replace_price` | 6 | replacing or splicing anew costs as much as three actions |
+/// | `stretch_mm` | none | stretching rear rows does not last |
+/// | `without` | nothing | kinds that are never proposed |
+/// | `forbidden`, `only`, `most_actions` | nothing | what the call rules out |
 /// | `offered` | the steps above | a workshop's own list in their place, with sizes, spreads and prices |
 /// | `formula_uncertainty_pct` | 15 % | how a loop lies on its link (practice) |
 /// | `measured_uncertainty_pct` | 5 % | of the wing's own measured step |
@@ -57,6 +70,8 @@ pub enum Sides {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PlanSpec {
     pub(super) target: Target,
+    #[serde(default)]
+    pub(super) aim: Option<Aim>,
     pub(super) sides: Sides,
     pub(super) trim: TrimSpec,
     pub(super) budget: Budget,
@@ -66,7 +81,21 @@ pub struct PlanSpec {
     pub(super) most_turns: u32,
     pub(super) most_at_place: u32,
     pub(super) small_links_mm: Vec<f64>,
+    #[serde(default)]
+    pub(super) larger_links_mm: Vec<f64>,
     pub(super) splices_mm: Vec<f64>,
+    #[serde(default = "usual_replace_price")]
+    pub(super) replace_price: f64,
+    #[serde(default)]
+    pub(super) stretch_mm: f64,
+    #[serde(default)]
+    pub(super) without: Vec<ActionKind>,
+    #[serde(default)]
+    pub(super) forbidden: Vec<Forbidden>,
+    #[serde(default)]
+    pub(super) only: Option<Direction>,
+    #[serde(default)]
+    pub(super) most_actions: Option<usize>,
     #[serde(default)]
     pub(super) offered: Option<Vec<OfferedStep>>,
     pub(super) formula_uncertainty_pct: f64,
@@ -76,10 +105,16 @@ pub struct PlanSpec {
     pub(super) most_states: usize,
 }
 
+/// Three actions at the riser.
+fn usual_replace_price() -> f64 {
+    6.0
+}
+
 impl Default for PlanSpec {
     fn default() -> Self {
         Self {
             target: Target::default(),
+            aim: None,
             sides: Sides::default(),
             trim: TrimSpec::default(),
             budget: Budget::default(),
@@ -89,7 +124,14 @@ impl Default for PlanSpec {
             most_turns: 3,
             most_at_place: 1,
             small_links_mm: vec![8.0],
+            larger_links_mm: vec![5.0, 10.0, 15.0],
             splices_mm: Vec::new(),
+            replace_price: usual_replace_price(),
+            stretch_mm: 0.0,
+            without: Vec::new(),
+            forbidden: Vec::new(),
+            only: None,
+            most_actions: None,
             offered: None,
             formula_uncertainty_pct: FORMULA_UNCERTAINTY_PCT,
             measured_uncertainty_pct: 5.0,
@@ -105,6 +147,13 @@ impl PlanSpec {
     #[must_use]
     pub fn target(mut self, target: Target) -> Self {
         self.target = target;
+        self
+    }
+
+    /// What the plan is to reach, in place of the recommended of the three. [`Aim::Table`] takes the maker's lengths as target.
+    #[must_use]
+    pub fn aim(mut self, aim: Aim) -> Self {
+        self.aim = Some(aim);
         self
     }
 
@@ -172,6 +221,55 @@ impl PlanSpec {
         self
     }
 
+    /// How much longer than the usual link the larger ones at hand are, mm, each more than 0 and at most 200.
+    #[must_use]
+    pub fn larger_links_mm(mut self, longer_mm: &[f64]) -> Self {
+        self.larger_links_mm = longer_mm.to_vec();
+        self
+    }
+
+    /// Price of replacing a segment or splicing it anew, at the riser, in lines off by their tolerance.
+    #[must_use]
+    pub fn replace_price(mut self, price: f64) -> Self {
+        self.replace_price = price;
+        self
+    }
+
+    /// The most by which mains of the rear rows may be stretched under load, mm (0: not at all, at most 50). It does not last.
+    #[must_use]
+    pub fn stretch_mm(mut self, most_mm: f64) -> Self {
+        self.stretch_mm = most_mm;
+        self
+    }
+
+    /// Kinds of action that are never proposed.
+    #[must_use]
+    pub fn without(mut self, kinds: &[ActionKind]) -> Self {
+        self.without = kinds.to_vec();
+        self
+    }
+
+    /// Places that must be left alone.
+    #[must_use]
+    pub fn forbidden(mut self, places: &[Forbidden]) -> Self {
+        self.forbidden = places.to_vec();
+        self
+    }
+
+    /// The only way in which lengths may be changed.
+    #[must_use]
+    pub fn only(mut self, direction: Direction) -> Self {
+        self.only = Some(direction);
+        self
+    }
+
+    /// The most actions that the plan may have.
+    #[must_use]
+    pub fn most_actions(mut self, actions: usize) -> Self {
+        self.most_actions = Some(actions);
+        self
+    }
+
     /// Changes of length that may be spliced, mm, not 0 and at most ±500.
     #[must_use]
     pub fn splices_mm(mut self, changes_mm: &[f64]) -> Self {
@@ -222,6 +320,26 @@ impl PlanSpec {
         self
     }
 
+    /// Whether a kind of action may be proposed.
+    pub(super) fn allows(&self, kind: ActionKind) -> bool {
+        !self.without.contains(&kind)
+    }
+
+    /// A step whose size is what the lines need, as the workshop offers it.
+    pub(super) fn needed(&self, kind: ActionKind) -> Option<OfferedStep> {
+        let offered = match &self.offered {
+            Some(offered) => offered.iter().find(|one| one.kind == kind).copied(),
+            None => Some(OfferedStep::new(kind)),
+        };
+        offered.filter(|_| self.allows(kind))
+    }
+
+    /// The most to stretch, mm.
+    pub(super) fn most_stretch(&self) -> f64 {
+        let offered = self.offered.iter().flatten().find(|one| one.kind == ActionKind::Stretch);
+        offered.and_then(|one| one.change_mm).unwrap_or(self.stretch_mm)
+    }
+
     pub(super) fn judge(&self) -> TrimSpec {
         self.trim.clone().budget(self.budget.clone()).common_limit_mm(self.common_limit_mm)
     }
@@ -237,6 +355,8 @@ impl PlanSpec {
             ("most_at_place", f64::from(self.most_at_place), 0.0, 3.0, "0 to 3"),
             ("formula_uncertainty_pct", self.formula_uncertainty_pct, 0.0, 100.0, "0 to 100"),
             ("measured_uncertainty_pct", self.measured_uncertainty_pct, 0.0, 100.0, "0 to 100"),
+            ("replace_price", self.replace_price, 0.0, 1000.0, "0 to 1000"),
+            ("stretch_mm", self.stretch_mm, 0.0, 50.0, "0 to 50"),
             ("doubtful_mm", self.doubtful_mm, 0.0, 10_000.0, "0 to 10000"),
             ("known_share_pct", self.known_share_pct, 0.0, 100.0, "0 to 100"),
         ];
@@ -248,6 +368,11 @@ impl PlanSpec {
         for &length_mm in &self.small_links_mm {
             if !(length_mm > 0.0 && length_mm <= 200.0) {
                 return refuse("small_links_mm", length_mm, "more than 0, at most 200");
+            }
+        }
+        for &longer_mm in &self.larger_links_mm {
+            if !(longer_mm > 0.0 && longer_mm <= 200.0) {
+                return refuse("larger_links_mm", longer_mm, "more than 0, at most 200");
             }
         }
         for &change_mm in &self.splices_mm {
@@ -265,9 +390,16 @@ impl PlanSpec {
                 let expected = "this action once";
                 return Err(PlanError::Offered { kind: step.kind, field: "action", value: None, expected });
             }
-            if !matches!(step.kind, ActionKind::SmallLink | ActionKind::Splice) {
+            if !step.comes_in_sizes() {
                 once.push(step.kind);
             }
+        }
+        let ruled_out = match (self.aim, &self.target) {
+            (Some(Aim::Trim | Aim::Table), Target::Rows(_)) | (Some(Aim::Table), Target::Free) => self.aim,
+            _ => None,
+        };
+        if let Some(aim) = ruled_out {
+            return Err(PlanError::AimAndTarget { aim, target: self.target.name() });
         }
         if let Target::Rows(rows) = &self.target {
             for wanted in rows {

@@ -11,10 +11,16 @@ use crate::check::{Action, ActionKind};
 pub const LINK_DIAMETER_MM: f64 = 5.17;
 /// Diameter of a line where none is given, mm (practice).
 pub const LINE_DIAMETER_MM: f64 = 1.2;
-/// Standard uncertainty of a small link's length, mm: it can be measured before it goes in (practice).
-const SMALL_LINK_STANDARD_MM: f64 = 0.5;
-/// Standard uncertainty of a splice done anew, mm (practice).
+/// Standard uncertainty of a link's length, mm: it can be measured before it goes in (practice).
+const LINK_STANDARD_MM: f64 = 0.5;
+/// Standard uncertainty of a splice done anew or of a new line, mm (practice).
 const SPLICE_STANDARD_MM: f64 = 2.0;
+/// Standard uncertainty of a brake line set at its handle, mm (practice).
+const HANDLE_STANDARD_MM: f64 = 2.0;
+/// Standard uncertainty of a riser's adjuster, mm (practice).
+const RISER_STANDARD_MM: f64 = 1.0;
+/// Standard uncertainty of what is left of a stretch, part of the stretch (practice).
+const STRETCH_STANDARD: f64 = 0.5;
 
 /// Length that one extra turn on a link takes up, mm: `π(D + d)/2` with the rod's diameter D and the line's d, both mm.
 /// The loop at the line's end goes once more round the rod, and each of its two strands gives half (derived).
@@ -122,18 +128,23 @@ impl LinkStep {
     }
 }
 
-pub(super) fn small_link(length_mm: f64) -> Step {
-    Step {
-        kind: ActionKind::SmallLink,
-        turns: 0,
-        change_mm: length_mm,
-        standard_mm: SMALL_LINK_STANDARD_MM,
-        price: None,
+impl Step {
+    /// A step of a kind whose change is chosen, with its usual uncertainty.
+    pub(super) fn of(kind: ActionKind, change_mm: f64) -> Self {
+        let standard_mm = standard_of(kind, change_mm, FORMULA_UNCERTAINTY_PCT);
+        Self { kind, turns: 0, change_mm, standard_mm, price: None }
     }
 }
 
-pub(super) fn splice(change_mm: f64) -> Step {
-    Step { kind: ActionKind::Splice, turns: 0, change_mm, standard_mm: SPLICE_STANDARD_MM, price: None }
+/// What the change of a step of chosen length should have been, where it cannot be so. A link taken out again shortens.
+pub(super) fn step_change_fault(kind: ActionKind, change_mm: f64) -> Option<&'static str> {
+    match kind {
+        _ if !(change_mm != 0.0 && change_mm.abs() <= 500.0) => {
+            Some("a change that is not 0, at most 500 mm either way")
+        }
+        ActionKind::Stretch if change_mm < 0.0 => Some("a lengthening, above 0 and at most 500 mm"),
+        _ => None,
+    }
 }
 
 /// Usual standard uncertainty of a loop's change of length, per cent: how it lies on its link (practice).
@@ -148,7 +159,10 @@ pub(crate) fn usual_uncertainty_mm(action: &Action) -> f64 {
 pub(super) fn standard_of(kind: ActionKind, change_mm: f64, formula_pct: f64) -> f64 {
     match kind {
         ActionKind::Turn | ActionKind::LarksHead | ActionKind::RemoveLoop => change_mm.abs() * formula_pct / 100.0,
-        ActionKind::SmallLink => SMALL_LINK_STANDARD_MM,
-        ActionKind::Splice | ActionKind::Replace => SPLICE_STANDARD_MM,
+        ActionKind::SmallLink | ActionKind::LargerLink => LINK_STANDARD_MM,
+        ActionKind::Splice | ActionKind::Replace | ActionKind::ReplaceLine => SPLICE_STANDARD_MM,
+        ActionKind::BrakeHandle => HANDLE_STANDARD_MM,
+        ActionKind::Riser => RISER_STANDARD_MM,
+        ActionKind::Stretch => STRETCH_STANDARD * change_mm.abs(),
     }
 }

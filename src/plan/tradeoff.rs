@@ -1,7 +1,7 @@
 //! The best plan with at most so many actions: the same programme with the actions counted.
 
-use super::forest::{Forest, Key};
-use super::search::{Best, Pick, States, Way};
+use super::forest::Key;
+use super::search::{Best, Pick, Search, Tilt, Way};
 
 /// Best keys with at most 0, 1, 2, … actions; past the end the last holds.
 type Curve = Vec<Key>;
@@ -24,33 +24,22 @@ fn join(one: &[Key], other: &[Key], most: usize) -> Curve {
 /// All curves of a forest.
 #[derive(Debug)]
 pub(super) struct Curves<'a> {
-    forest: &'a Forest,
-    states: &'a States,
+    search: &'a Search,
+    tilt: Tilt,
     most: usize,
-    children: Vec<Vec<usize>>,
-    roots: Vec<usize>,
     /// Curve of each node for each correction before it.
     value: Vec<Vec<Curve>>,
     total: Curve,
 }
 
 impl<'a> Curves<'a> {
-    pub(super) fn of(forest: &'a Forest, states: &'a States, most: usize) -> Self {
-        let nodes = &forest.nodes;
-        let mut children = vec![Vec::new(); nodes.len()];
-        let mut roots = Vec::new();
-        for (at, node) in nodes.iter().enumerate() {
-            match node.parent {
-                Some(parent) => children[parent].push(at),
-                None => roots.push(at),
-            }
-        }
-        let value = vec![Vec::new(); nodes.len()];
-        let mut curves = Self { forest, states, most, children, roots, value, total: Vec::new() };
-        for node in (0..nodes.len()).rev() {
+    pub(super) fn of(search: &'a Search, tilt: Tilt, most: usize) -> Self {
+        let nodes = search.forest.nodes.len();
+        let mut curves = Self { search, tilt, most, value: vec![Vec::new(); nodes], total: Vec::new() };
+        for node in (0..nodes).rev() {
             curves.fill(node);
         }
-        curves.total = curves.prefixes(&curves.roots, vec![Key::default()], 0).pop().unwrap_or_default();
+        curves.total = curves.prefixes(&search.roots, vec![Key::default()], 0).pop().unwrap_or_default();
         curves
     }
 
@@ -66,23 +55,23 @@ impl<'a> Curves<'a> {
     }
 
     fn above(&self, node: usize, leads_to: usize) -> Vec<Curve> {
-        let own = self.forest.nodes[node].lines_key(self.states.after[node][leads_to]);
-        self.prefixes(&self.children[node], vec![own], leads_to)
+        let own = self.search.lines[node][leads_to];
+        self.prefixes(&self.search.children[node], vec![own], leads_to)
     }
 
     fn fill(&mut self, at_node: usize) {
-        let node = &self.forest.nodes[at_node];
+        let node = &self.search.forest.nodes[at_node];
         let choices = node.choices.len();
-        let above: Vec<Curve> = (0..self.states.after[at_node].len())
+        let above: Vec<Curve> = (0..self.search.states.after[at_node].len())
             .map(|leads_to| self.above(at_node, leads_to).pop().unwrap_or_default())
             .collect();
         let dearest = node.choices.iter().map(|choice| choice.key.actions as usize).max().unwrap_or(0);
         let longest = above.iter().map(Vec::len).max().unwrap_or(1);
         let length = (longest + dearest).min(self.most + 1);
-        let mut value = Vec::with_capacity(self.states.before(at_node, choices));
-        for before in 0..self.states.before(at_node, choices) {
+        let mut value = Vec::with_capacity(self.search.states.before(at_node, choices));
+        for before in 0..self.search.states.before(at_node, choices) {
             let curve = (0..length).map(|k| {
-                let ways = self.states.ways(at_node, before, choices);
+                let ways = self.search.states.ways(at_node, before, choices);
                 ways.filter_map(|way| self.with(at_node, way, k, &above[way.leads_to])).min().unwrap_or_default()
             });
             value.push(curve.collect());
@@ -92,7 +81,7 @@ impl<'a> Curves<'a> {
 
     /// Key of one way with at most k actions.
     fn with(&self, node: usize, way: Way, k: usize, above: &[Key]) -> Option<Key> {
-        let key = self.forest.nodes[node].choices[way.choice].key;
+        let key = self.search.choice_key(node, way.choice, self.tilt);
         Some(key.plus(at(above, k.checked_sub(key.actions as usize)?)))
     }
 
@@ -101,26 +90,30 @@ impl<'a> Curves<'a> {
         let key = at(&self.total, most);
         let mut picks = Vec::new();
         let mut open = Vec::new();
-        self.split(&self.roots, vec![Key::default()], 0, most, &mut open);
+        self.split(&self.search.roots, vec![Key::default()], 0, most, &mut open);
         while let Some(Open { node, before, most }) = open.pop() {
-            let choices = self.forest.nodes[node].choices.len();
+            let choices = self.search.forest.nodes[node].choices.len();
             let wanted = at(&self.value[node][before], most);
-            for way in self.states.ways(node, before, choices) {
+            for way in self.search.states.ways(node, before, choices) {
                 let mut above = self.above(node, way.leads_to);
                 let full = above.pop().unwrap_or_default();
                 if self.with(node, way, most, &full) == Some(wanted) {
                     if way.choice != 0 {
                         picks.push(Pick { node, choice: way.choice });
                     }
-                    let left = most - self.forest.nodes[node].choices[way.choice].key.actions as usize;
-                    let own = self.forest.nodes[node].lines_key(self.states.after[node][way.leads_to]);
-                    self.split(&self.children[node], vec![own], way.leads_to, left, &mut open);
+                    let left = most - self.search.forest.nodes[node].choices[way.choice].key.actions as usize;
+                    let own = self.search.lines[node][way.leads_to];
+                    self.split(&self.search.children[node], vec![own], way.leads_to, left, &mut open);
                     break;
                 }
             }
         }
         picks.sort_by_key(|pick| pick.node);
-        Best { key, picks }
+        let mut best = Best::of(&self.search.forest, picks, key);
+        let choices = best.picks.iter().map(|pick| self.search.forest.nodes[pick.node].choices[pick.choice].shift);
+        let tilted: i64 = choices.map(|shift| self.tilt.cost(shift)).sum();
+        best.key = best.key.dearer_by(-tilted);
+        best
     }
 
     /// Shares `most` actions out among nodes so that their curves add up to the joint optimum.

@@ -129,7 +129,11 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("hours", "h", "hours flown since new"),
             text("side", "`left`, `right`", "side of the wing, as the pilot sees it"),
             text("segment", "", "segment worked on; empty: the whole set of that side"),
-            text("action", "`turn`, `larks_head`, `remove_loop`, `small_link`, `splice`, `replace`", "what was done"),
+            text(
+                "action",
+                "`turn`, `larks_head`, `remove_loop`, `small_link`, `larger_link`, `splice`, `replace`, `replace_line`, `brake_handle`, `riser`, `stretch`",
+                "what was done",
+            ),
             number("change_mm", "mm", "intended change of length; negative shortens"),
             number("turns", "", "number of turns"),
             text("check", "", "the `as_left` check that followed"),

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::Fleet;
 use crate::forecast::{Backtest, DueDetail, DueRow, DueTable, ForecastFan};
-use crate::plan::{Alternative, Plan};
+use crate::plan::{CurvePoint, Plan};
 use crate::trim::Trim;
 use crate::wear::{Diagnostic, DriftSeries, Shape, SpreadRow, TermRow, WearFit};
 
@@ -61,7 +61,7 @@ pub struct WingPlan {
     /// The plan.
     pub plan: Plan,
     /// The best plans with at most 0, 1, 2, … actions; empty to leave the trade-off out.
-    pub curve: Vec<Alternative>,
+    pub curve: Vec<CurvePoint>,
 }
 
 /// Everything that goes into a report. Wings without a judged check or a forecast are named and left blank. A fleet of one wing

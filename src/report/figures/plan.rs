@@ -2,7 +2,7 @@
 
 use super::figure::{Figure, Role};
 use super::plot::{Anchor, Frame, Plot, Tick, round_ticks, whole_ticks};
-use crate::plan::{Alternative, Plan, PlannedLine};
+use crate::plan::{CurvePoint, Plan, PlannedLine};
 use crate::report::ReportError;
 use crate::report::words::{between, count, signed};
 use crate::wing::{Row, Side};
@@ -121,14 +121,14 @@ fn words(plan: &Plan, lines: &[&PlannedLine]) -> String {
 /// let history = fleet.history("W05").ok_or("no such wing")?;
 /// let check = history.checks.last().ok_or("no check")?;
 /// let set = fleet.line_set(history);
-/// let curve = PlanSpec::default().alternatives(set, history, check, &[])?;
+/// let curve = PlanSpec::default().curve(set, history, check, &[])?;
 /// let svg = curve_figure(&curve)?.ok_or("no alternative")?.standalone();
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
 /// # Errors
 /// [`ReportError::Drawing`] when the charting library refuses.
-pub fn curve_figure(curve: &[Alternative]) -> Result<Option<Figure>, ReportError> {
+pub fn curve_figure(curve: &[CurvePoint]) -> Result<Option<Figure>, ReportError> {
     let (Some(first), Some(last)) = (curve.first(), curve.last()) else { return Ok(None) };
     let most = curve.iter().map(|one| one.objective.outside).max().unwrap_or(0).max(1) as f64;
     let actions = last.most_actions as f64;

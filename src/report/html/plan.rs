@@ -2,7 +2,7 @@
 
 use super::draft::Draft;
 use super::table::Cell;
-use crate::plan::{PlannedState, WorkStep};
+use crate::plan::{AimResult, PlannedState, WorkStep};
 use crate::report::ReportError;
 use crate::report::build::WingPlan;
 use crate::report::figures::{curve_figure, plan_figure};
@@ -14,9 +14,8 @@ const LINES_A_STEP: usize = 6;
 pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured: bool) -> Result<(), ReportError> {
     let plan = &planned.plan;
     draft.heading(&format!("plan-{place}"), "Plan");
-    if plan.actions.is_empty() {
-        draft.text("Nothing is planned: no step at hand makes the trim better than it is.");
-    } else {
+    draft.text(&plan.answer());
+    if !plan.actions.is_empty() {
         let rows: Vec<Vec<Cell>> = plan.sequence().iter().map(step).collect();
         draft.table(
             "What to do, in the order of work",
@@ -35,6 +34,21 @@ pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured
         ],
         &[state("as measured", &plan.before), state("to expect after", &plan.after)],
     );
+    if !plan.alternatives.is_empty() {
+        let own = std::iter::once(plan.in_short());
+        let rows: Vec<Vec<Cell>> = own.chain(plan.alternatives.iter().copied()).map(aim).collect();
+        draft.table(
+            "The best plan for each aim, the recommended one first",
+            &[
+                "Aim",
+                "Actions",
+                "Lines outside after",
+                "Incidence change after, \u{b0}",
+                "Left less right after, \u{b0}",
+            ],
+            &rows,
+        );
+    }
     for note in &plan.notes {
         draft.note(&note.message);
     }
@@ -51,6 +65,17 @@ pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured
         draft.panels("Fewer adjustments or a better trim", key, &format!("plan-curve-{place}"), vec![figure]);
     }
     Ok(())
+}
+
+fn aim(of: AimResult) -> Vec<Cell> {
+    let degrees = |value: Option<f64>| value.map_or_else(|| "\u{2013}".to_owned(), |deg| signed(deg, 2));
+    vec![
+        Cell::words(of.aim.words()),
+        Cell::figure(of.actions.to_string()),
+        Cell::figure(of.outside.to_string()),
+        Cell::figure(degrees(of.incidence_change_deg)),
+        Cell::figure(degrees(of.asymmetry_deg)),
+    ]
 }
 
 fn step(step: &WorkStep) -> Vec<Cell> {

@@ -52,7 +52,7 @@ impl Restarts {
                     out.restart(key, check, action.change_mm, sd_mm, action.segment);
                 }
             }
-            if action.kind == ActionKind::Replace {
+            if matches!(action.kind, ActionKind::Replace | ActionKind::ReplaceLine) {
                 let segments = action.segment.map_or(0..set.segments().len(), |segment| segment..segment + 1);
                 out.renewals.extend(segments.map(|segment| Renewal {
                     side: action.side,
