@@ -66,7 +66,7 @@ pub(super) fn words(action: &PlannedAction) -> String {
         ActionKind::RemoveLoop => format!("take out {turns} turn{plural}"),
         ActionKind::LarksHead => "lay a lark's head".to_owned(),
         ActionKind::SmallLink => "put in a small link".to_owned(),
-        ActionKind::Splice => "splice anew".to_owned(),
+        ActionKind::Splice => "splice again".to_owned(),
         ActionKind::Replace => "replace".to_owned(),
     }
 }
