@@ -4,6 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
+use linedrift::report::{CAUTIONS, text};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -291,12 +292,19 @@ fn text_answers_carry_the_cautions() {
     for command in ["trim", "wear", "due", "report", "vet"] {
         let output = linedrift(folder.path(), &[command, "loft"]);
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
-        let words = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(words.contains("whether a wing is fit to fly is for the maker"), "{command}");
+        assert!(stdout(&output).starts_with(&text::cautions()), "{command}");
         assert!(!stdout(&output).contains("Invented data"), "{command}");
     }
-    let help = linedrift(folder.path(), &["--help"]);
-    assert!(stdout(&help).contains("Cautions:") && stdout(&help).contains("Exit codes:"));
+    // the one line says where they are whole, and there nothing of them is lost
+    assert_eq!(text::cautions().lines().count(), 1);
+    assert!(text::cautions().contains("linedrift help"));
+    for help in [&["help"][..], &["--help"], &["help", "plan"], &["trim", "--help"]] {
+        let said = stdout(&linedrift(folder.path(), help)).split_whitespace().collect::<Vec<_>>().join(" ");
+        for caution in CAUTIONS {
+            assert!(said.contains(caution), "{help:?}: {caution}");
+        }
+        assert!(said.contains("Exit codes:"));
+    }
 }
 
 #[test]

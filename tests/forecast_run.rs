@@ -279,7 +279,7 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
         let after = spec.run_after(&long, &fit, &history.wing.id, &actions).unwrap().row.risk_now.unwrap();
         let told =
             format!("{}: {risk:.3} in trim, {before:.3} with a long main, {after:.3} once done", history.wing.id);
-        // a plan brings lines within their tolerances, not to nought, and what a step does is known with an uncertainty
+        // a plan brings lines within their tolerances, not to zero, and what a step does is known with an uncertainty
         assert!(before > 0.95 && after < 0.6 && after > risk, "{told}");
         eprintln!("{told}");
         tried += 1;

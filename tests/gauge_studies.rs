@@ -212,7 +212,7 @@ fn readings_needed_and_limits() {
     assert_eq!(gauge.readings_needed(50.0).unwrap(), ReadingsNeeded::Readings(1));
     assert!(matches!(gauge.readings_needed(0.5 * fixed.sqrt()).unwrap(), ReadingsNeeded::OutOfReach(_)));
     assert!(gauge.readings_needed(-1.0).is_err());
-    // 1.96·√2, ISO 5725 (memory)
+    // 1.96·√2, ISO 5725 (from memory)
     approx::assert_relative_eq!(
         gauge.repeatability_limit_mm() / sd(GaugeSource::Repeatability),
         2.77,

@@ -163,7 +163,7 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     assert_eq!(text.matches("f-model").count(), 8);
     assert_eq!(text.matches("f-point").count(), 40);
     assert_eq!(text.matches("s-muted").count(), 48, "an interval each");
-    assert_eq!(text.matches("s-zero").count(), 8 + 1, "a line from before to after, and the level of nought");
+    assert_eq!(text.matches("s-zero").count(), 8 + 1, "a line from before to after, and the level of zero");
     assert!(!text.contains("s-outside") && figure.description().contains("8 before, 0 after; each distance \u{b1} "));
     let text = curve_figure(&curve).unwrap().unwrap().inline_svg("x");
     assert_eq!(text.matches("f-left").count(), curve.len());

@@ -93,7 +93,7 @@ fn marks(text: &str, mirrored: bool) -> Vec<String> {
             .map(|point| {
                 let (x, y) = point.split_once(',').unwrap();
                 let (x, y): (f64, f64) = (x.parse().unwrap(), y.parse().unwrap());
-                let x = if mirrored { 1360.0 - x } else { x };
+                let x = if mirrored { 1180.0 - x } else { x };
                 (tenths(x), tenths(y))
             })
             .collect();
@@ -219,7 +219,7 @@ fn times(matrix: [[f64; 3]; 3], by: [f64; 3]) -> [f64; 3] {
     matrix.map(|row| row.iter().zip(by).map(|(a, b)| a * b).sum())
 }
 
-/// `OKLab` of linear RGB (Ottosson 2020, memory).
+/// `OKLab` of linear RGB (Ottosson 2020, from memory).
 fn oklab(rgb: [f64; 3]) -> [f64; 3] {
     let cones = times(
         [
@@ -245,7 +245,7 @@ fn apart(one: [f64; 3], other: [f64; 3]) -> f64 {
 }
 
 // Equal steps of the scale look equal, the two ends are as light as each other, and they stay apart for eyes without the
-// long or the middle cone (full dichromacy by the matrices of Machado, Oliveira and Fernandes 2009, memory).
+// long or the middle cone (full dichromacy by the matrices of Machado, Oliveira and Fernandes 2009, from memory).
 #[test]
 fn the_scale_has_equal_steps_and_ends_that_everybody_tells_apart() {
     let protan =

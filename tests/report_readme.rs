@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use linedrift::forecast::DueSpec;
+use linedrift::report::wing_plan_figure;
 use linedrift::simulate::FleetSpec;
 use linedrift::trim::{TrimSpec, Verdict};
 use linedrift::wear::WearSpec;
@@ -37,4 +38,25 @@ fn the_output_in_the_readme_is_the_output_of_its_example() {
     for line in ["cargo run --release", "cargo test"] {
         assert!(readme.lines().any(|of_readme| of_readme == line), "{line}");
     }
+}
+
+/// The demo's answer in one picture: the wing with the most lines outside, from above. `LINEDRIFT_WRITE_PAGES=1 cargo test picture` draws it
+/// again after a change of the demo or of the figure.
+#[test]
+fn the_picture_in_the_readme_is_what_the_program_draws() {
+    let fleet = FleetSpec::demo().run().unwrap().fleet;
+    let judged = fleet.histories().iter().filter_map(|history| {
+        let trim = TrimSpec::default().run(fleet.line_set(history), &history.wing, history.checks.last()?).unwrap();
+        let outside = trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count();
+        Some((outside, history, trim))
+    });
+    let (_, history, trim) = judged.max_by_key(|(outside, ..)| *outside).unwrap();
+    let figure = wing_plan_figure(&trim, fleet.line_set(history), None).unwrap();
+    let drawn = figure.marked_demo().standalone();
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/answer.svg");
+    if std::env::var_os("LINEDRIFT_WRITE_PAGES").is_some() {
+        std::fs::write(&path, &drawn).unwrap();
+    }
+    assert!(std::fs::read_to_string(&path).unwrap() == drawn, "docs/answer.svg is not what the program draws");
+    assert!(include_str!("../README.md").contains("](docs/answer.svg)"));
 }

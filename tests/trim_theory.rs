@@ -330,7 +330,7 @@ fn a17_circle() {
     assert_abs_diff_eq!(flown.rate_deg_s, 4.4923, epsilon = 1e-3);
 }
 
-// Derived from the published mean line. The figures given, −1.09° and −0.0127, are Anderson's as remembered (memory). The
+// Derived from the published mean line. The figures given, −1.09° and −0.0127, are Anderson's as remembered (from memory). The
 // moment there follows from A₁ rounded to 0.0954; unrounded, A₁ is 0.0955 and the moment −0.012836 (worked out by a
 // quadrature outside this project's code). That is 1.07 % from the printed figure, so its 1 % is not met, and is not meant.
 #[test]

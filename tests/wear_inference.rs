@@ -179,7 +179,7 @@ fn residuals_name_the_reading_the_line_and_the_check_that_are_off() {
     let readings: Vec<f64> =
         all.iter().filter(|row| row.level == ResidualLevel::Reading).map(|row| row.value).collect();
     assert_eq!(readings.len(), fit.readings(), "one row per reading where none is repeated");
-    // the sum of the readings' residuals belongs to the fixed offset: nought at the estimate
+    // the sum of the readings' residuals belongs to the fixed offset: zero at the estimate
     assert!(readings.iter().sum::<f64>().abs() < 1e-6 * readings.len() as f64);
 }
 

@@ -132,7 +132,7 @@ fn parts_made_by_hand_that_contradict_themselves_are_refused() {
         ("the line set of another model", "the line set of another model", |_, wings| wings[0].record.line_set ^= 1),
         ("wings out of order", "wings out of order", |_, wings| wings.swap(0, 1)),
         ("a wing twice", "wings out of order", |_, wings| wings[1].record.wing.id = wings[0].record.wing.id.clone()),
-        ("a check twice", "a check that stands twice", |_, wings| {
+        ("a check twice", "a check that appears twice", |_, wings| {
             wings[1].record.checks[0].id = wings[0].record.checks[0].id.clone();
         }),
         ("checks out of order", "checks or actions out of order", |_, wings| wings[0].record.checks.reverse()),

@@ -75,7 +75,7 @@ pub enum FleetError {
         check: String,
     },
     /// Two wings or two checks of one id.
-    #[error("{what} `{id}` stands twice")]
+    #[error("{what} `{id}` appears twice")]
     Duplicate {
         /// `wing` or `check`.
         what: &'static str,
@@ -146,7 +146,7 @@ impl Fleet {
     /// Puts line sets and histories together; checks, actions and wings are put in their order.
     ///
     /// # Errors
-    /// [`FleetError`] on a wing or check id that stands twice, an index past its table, or a number that is not finite.
+    /// [`FleetError`] on a wing or check id that appears twice, an index past its table, or a number that is not finite.
     pub fn new(line_sets: Vec<LineSet>, mut histories: Vec<History>) -> Result<Self, FleetError> {
         let mut wings: HashSet<String> = HashSet::new();
         let mut checks: HashSet<String> = HashSet::new();

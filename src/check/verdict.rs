@@ -96,7 +96,7 @@ pub fn is_near(chance_outside: f64) -> bool {
 mod tests {
     use super::*;
 
-    /// Φ(−2) and its like from tables of the normal distribution (memory), to the digits printed.
+    /// Φ(−2) and its like from tables of the normal distribution (from memory), to the digits printed.
     #[test]
     fn the_chance_is_that_of_the_normal_tail() {
         let chance = |d: f64, u: f64| chance_outside(d, u, 10.0);

@@ -172,8 +172,8 @@ pub(super) fn millimetres(text: &str) -> Result<f64, String> {
     finite(&text.replace(',', "."))
 }
 
-/// A number above nought.
-pub(super) fn above_nought(text: &str) -> Result<f64, String> {
+/// A number above 0.
+pub(super) fn above_zero(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
         _ => Err(format!("`{text}` is not a number above 0")),

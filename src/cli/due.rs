@@ -10,7 +10,7 @@ use linedrift::report::text;
 use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearFit, WearSpec};
 use serde::Serialize;
 
-use super::args::{Common, LimitsFile, Service, Tables, above_nought, day, read_text};
+use super::args::{Common, LimitsFile, Service, Tables, above_zero, day, read_text};
 use super::input::Input;
 use super::output::{self, Output};
 use super::parts::{InParts, Told};
@@ -34,7 +34,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "FILE", value_parser = calendar_file, conflicts_with = "parts")]
     calendar: Option<PathBuf>,
     /// Also say how much a check at these hours would narrow the forecast 100 h later
-    #[arg(long, value_name = "H", requires = "wing", value_parser = above_nought)]
+    #[arg(long, value_name = "H", requires = "wing", value_parser = above_zero)]
     value_of_check: Option<f64>,
     /// Accepted chance that a limit is passed before the next check
     #[arg(long, value_name = "SHARE", default_value_t = 0.1, value_parser = share)]

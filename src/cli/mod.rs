@@ -20,6 +20,7 @@ mod plan_after;
 mod plan_all;
 mod power;
 mod progress;
+mod protocol;
 mod record;
 mod reduce;
 mod report;
@@ -52,7 +53,7 @@ use output::Output;
     version,
     args_conflicts_with_subcommands = true,
     term_width = 80,
-    after_help = CAUTIONS
+    after_help = cautions()
 )]
 struct Cli {
     #[command(subcommand)]
@@ -67,55 +68,55 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Everything in one HTML page with figures, and the result tables as CSV and Parquet.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Report(report::Args),
     /// One spreadsheet in, the whole answer out: doubts, trim, plan and the next date.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Check(Box<check::Args>),
     /// Keeps a model's lines, rows, cascade and tolerances from a spreadsheet, for all later checks.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Model(model::Args),
     /// A blank measuring sheet for one wing, as CSV or to print.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Sheet(sheet::Args),
     /// Adds a check to a fleet folder: a filled sheet, a wide file, or readings line by line; vetted first.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Record(record::Args),
     /// Looks for doubtful readings in each wing's latest check, and says what each probably is.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Vet(vet::Args),
     /// Repeatability and reproducibility of the readings, from repeats and operators.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Gauge(gauge::Args),
     /// Judges each wing's latest check: verdict per line, row trim, incidence.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Trim(trim::Args),
     /// What to adjust after one check, and the trim that should leave.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Plan(plan::Args),
     /// Fits the wear model to the fleet.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Wear(wear::Args),
     /// How many wings, checks and repeats a question needs.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Power(power::Args),
     /// The next check per wing.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Due(due::Args),
     /// How well earlier checks would have foreseen the later ones.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Backtest(backtest::Args),
     /// Counts what a fleet folder holds.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Summary(summary::Args),
     /// The result tables of a fleet, as CSV and Parquet, and what their columns mean.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Tables(tables::Args),
     /// Reduces a fleet, or some files of its readings, to a part that `wear --from` puts together with others.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Reduce(reduce::Args),
     /// Writes an invented fleet folder with its truth.
-    #[command(after_help = CAUTIONS)]
+    #[command(after_help = cautions())]
     Simulate(simulate::Args),
     /// Prints the completions for a shell.
     Completions(pages::Completions),
@@ -123,16 +124,14 @@ enum Command {
     Man(pages::Manual),
 }
 
-const CAUTIONS: &str = "\
-Cautions: a change of trim alters how a wing flies and can make it dangerous.
-The maker's manual and the local rules come first. Have adjustments done or
-checked by a qualified workshop, and fly the wing first with plenty of margin.
-Length says nothing of the strength of lines or the state of the cloth: no
-result says that a wing is fit to fly. Nothing is said of an absolute angle of
-attack, of a stall or collapse margin, or of which way a wing may turn.
-
-Exit codes: 0 done, 1 the data is at fault, a result could not be made or some
-wings failed (the others' results are given), 2 the call is wrong.";
+/// What stands under every help: the cautions whole, and the exit codes.
+fn cautions() -> String {
+    format!(
+        "Cautions\n{}\nExit codes: 0 done, 1 the data is at fault, a result could not be made or some\nwings failed (the others\u{2019} \
+         results are given), 2 the call is wrong.",
+        linedrift::report::text::all_cautions()
+    )
+}
 
 /// Runs the command line.
 pub(crate) fn run() -> ExitCode {

@@ -10,7 +10,7 @@ use linedrift::wing::{LineSet, Row, RowData};
 use serde::Serialize;
 
 use super::Failure;
-use super::args::{Common, above_nought};
+use super::args::{Common, above_zero};
 use super::input::Input;
 use super::output::Output;
 use super::sheet_file::SheetFile;
@@ -41,25 +41,25 @@ pub(super) struct ModelData {
     #[arg(long, value_name = "ROW=SHARE", value_delimiter = ',', value_parser = chord)]
     chord: Vec<RowData>,
     /// Chord at the centre, m
-    #[arg(long, value_name = "M", value_parser = above_nought)]
+    #[arg(long, value_name = "M", value_parser = above_zero)]
     root_chord_m: Option<f64>,
     /// Flat span, m
-    #[arg(long, value_name = "M", value_parser = above_nought)]
+    #[arg(long, value_name = "M", value_parser = above_zero)]
     span_m: Option<f64>,
     /// Flat area, m²
-    #[arg(long, value_name = "M2", value_parser = above_nought)]
+    #[arg(long, value_name = "M2", value_parser = above_zero)]
     area_m2: Option<f64>,
     /// Trim speed, km/h
-    #[arg(long, value_name = "KMH", value_parser = above_nought)]
+    #[arg(long, value_name = "KMH", value_parser = above_zero)]
     trim_speed_kmh: Option<f64>,
     /// Glide ratio at trim
-    #[arg(long, value_name = "RATIO", value_parser = above_nought)]
+    #[arg(long, value_name = "RATIO", value_parser = above_zero)]
     glide: Option<f64>,
     /// The maker's interval between checks, hours flown
-    #[arg(long, value_name = "H", value_parser = above_nought)]
+    #[arg(long, value_name = "H", value_parser = above_zero)]
     interval_h: Option<f64>,
     /// The maker's interval between checks, months
-    #[arg(long, value_name = "MONTHS", value_parser = above_nought)]
+    #[arg(long, value_name = "MONTHS", value_parser = above_zero)]
     interval_months: Option<f64>,
 }
 

@@ -19,7 +19,7 @@ pub(super) struct InParts {
     /// tables; the same call goes on where an interrupted run stopped
     #[arg(long, value_name = "WINGS", requires = "out", value_parser = clap::value_parser!(u32).range(1..))]
     parts: Option<u32>,
-    /// With --parts: remove the parts of an earlier run and start anew
+    /// With --parts: remove the parts of an earlier run and start again
     #[arg(long, requires = "parts")]
     restart: bool,
 }

@@ -25,6 +25,7 @@ use super::judging::{Judged, chosen, failed_due, judge};
 use super::output::{self, Document, Output};
 use super::plan::findings;
 use super::progress::Progress;
+use super::protocol::ProtocolOptions;
 
 /// Checks of a fleet past which calibration is looked at only when asked for: it fits the wear model several times.
 const CALIBRATED_CHECKS: usize = 2_000;
@@ -43,6 +44,8 @@ pub(super) struct Args {
     fleet: Option<PathBuf>,
     #[command(flatten)]
     choice: Choice,
+    #[command(flatten)]
+    protocol: ProtocolOptions,
     #[command(flatten)]
     options: Options,
 }
@@ -111,7 +114,7 @@ struct Results {
 impl Args {
     /// The report of the demo.
     pub(super) fn bare(options: Options) -> Self {
-        Self { fleet: None, choice: Choice::default(), options }
+        Self { fleet: None, choice: Choice::default(), protocol: ProtocolOptions::default(), options }
     }
 
     pub(super) fn json(&self) -> bool {
@@ -124,6 +127,9 @@ impl Args {
         let progress = Progress::new();
         progress.step("reading the tables");
         let input = Input::read_or_demo(self.fleet.as_ref(), &self.options.common)?;
+        if self.protocol.wanted() {
+            return self.protocol.run(&input.fleet, &self.choice, &options.out, options.common.json);
+        }
         let today = options.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
         let limits = options.limits.read(&input.fleet)?;
         progress.step("judging checks");
@@ -312,7 +318,7 @@ pub(super) fn wing_page(
         common: common.clone(),
     };
     let choice = Choice { wing: Some(wing.to_owned()), check: None };
-    let args = Args { fleet: None, choice, options };
+    let args = Args { fleet: None, choice, protocol: ProtocolOptions::default(), options };
     let today = input.fleet.last_date().unwrap_or(Date::ZERO);
     let judged = judge(&input.fleet, &args.choice, &TrimSpec::default(), limits, progress)?;
     let spec = DueSpec::default().today(today).limits(limits.clone());

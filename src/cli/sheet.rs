@@ -12,7 +12,7 @@ use linedrift::report::{SheetPageSpec, text};
 use linedrift::wear::WearSpec;
 use serde::Serialize;
 
-use super::args::{Common, above_nought};
+use super::args::{Common, above_zero};
 use super::input::Input;
 use super::output::{self, Document, Output};
 use super::{Failure, judging};
@@ -28,10 +28,10 @@ pub(super) struct Args {
     #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true, value_parser = millimetres)]
     datum: f64,
     /// Only the lines that decide the row trim to this standard deviation, mm, given the fleet's wear and earlier checks
-    #[arg(long, value_name = "MM", value_parser = above_nought)]
+    #[arg(long, value_name = "MM", value_parser = above_zero)]
     short: Option<f64>,
     /// Hours flown at the short check [default: 100 h after the last check]
-    #[arg(long, value_name = "H", requires = "short", value_parser = above_nought)]
+    #[arg(long, value_name = "H", requires = "short", value_parser = above_zero)]
     hours: Option<f64>,
     /// Write the sheet into this file instead of stdout; a name that ends in .html makes it the printable one, .xlsx one to fill
     /// in with the deviation worked out

@@ -59,7 +59,7 @@ pub(super) enum Added {
 }
 
 impl<'a> CheckSums<'a> {
-    /// Sums without a reading, in memory that holds noughts: one number for each place.
+    /// Sums without a reading, in memory that holds zeros: one number for each place.
     pub(super) fn new(places: &'a mut [i32]) -> Self {
         Self::Single(places)
     }

@@ -241,7 +241,7 @@ impl Selection {
         for (place, name) in header.iter().enumerate() {
             if !seen.insert(name) {
                 if !name.is_empty() {
-                    faults.add(table, 1, name, name, format_args!("each column once (this one stands twice)"));
+                    faults.add(table, 1, name, name, format_args!("each column once (this one appears twice)"));
                 }
             } else if schema.required.iter().chain(schema.optional).any(|known| known == name) || extra.contains(name)
             {

@@ -72,7 +72,7 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) ->
         let mut known: HashMap<[String; 3], usize> = HashMap::new();
         for (at, found) in table.grid.iter().flat_map(Grid::records).enumerate() {
             let cell = |name| found.text(name).map(std::borrow::Cow::into_owned).unwrap_or_default();
-            // where a place stands twice, the first counts
+            // where a place appears twice, the first counts
             known.entry(["wing", "side", "segment"].map(cell)).or_insert(at);
         }
         for (work, fitting) in changed {

@@ -59,7 +59,7 @@ pub enum PlanError {
         expected: &'static str,
     },
     /// Two fittings for one place.
-    #[error("fittings: segment `{segment}` on the {side} stands twice: keep the one that holds now")]
+    #[error("fittings: segment `{segment}` on the {side} appears twice: keep the one that holds now")]
     FittingTwice {
         /// The segment.
         segment: String,

@@ -69,7 +69,7 @@ impl fmt::Display for Achieved {
             "side", "segment", "action", "turns", "planned mm", "achieved mm"
         )?;
         for action in &self.actions {
-            let achieved = action.achieved_mm.map_or_else(|| "not told".to_owned(), |mm| format!("{mm:+.1}"));
+            let achieved = action.achieved_mm.map_or_else(|| "not known".to_owned(), |mm| format!("{mm:+.1}"));
             writeln!(
                 f,
                 "  {:<6}{:<10}{:<13}{:>6}{:>+12.1}{achieved:>13}",

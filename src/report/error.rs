@@ -24,4 +24,12 @@ pub enum ReportError {
         /// How many wings the fleet has.
         wings: usize,
     },
+    /// A wing has no such check, or none with readings.
+    #[error("wing `{wing}` has no {}", match check { Some(id) => format!("check `{id}` with readings"), None => "check with readings".to_owned() })]
+    NoCheck {
+        /// The wing.
+        wing: String,
+        /// The check that was asked for.
+        check: Option<String>,
+    },
 }

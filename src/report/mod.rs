@@ -1,8 +1,8 @@
 //! Results as people read them: figures as SVG, one HTML page, tables for the terminal.
 //!
 //! A report is made of result rows of the other rooms, gathered in [`ReportData`]. [`PageSpec`] turns them into one
-//! self-contained HTML page without scripts, [`text`] into tables within 80 columns. [`SheetPageSpec`] makes a measuring
-//! sheet to print. The same input gives the same bytes.
+//! self-contained HTML page, [`text`] into tables within 80 columns. [`SheetPageSpec`] makes a measuring sheet to print,
+//! [`ProtocolSpec`] the record of a wing's lengths to sign. The same input gives the same bytes.
 //!
 //! Every figure is one call, and gives SVG with its words ([`Figure::standalone`] for a file, [`Figure::inline_svg`] for a
 //! page; with the feature `png`, `Figure::png` for pixels):
@@ -32,7 +32,9 @@ mod month;
 pub mod text;
 mod words;
 
-pub use build::{ReportData, WearSummary, WingPlan};
+pub use build::{
+    Conditions, PROTOCOL_STATEMENT, Protocol, ProtocolLine, ProtocolSpec, ReportData, WearSummary, WingPlan,
+};
 pub use error::ReportError;
 pub use escape::escape;
 pub use figures::{

@@ -4,10 +4,11 @@ use jiff::civil::Date;
 
 use crate::check::Stage;
 use crate::forecast::{DueRow, Reason};
-use crate::trim::{Interval, RowTrim, Trim, Verdict};
+use crate::trim::{Interval, RowTrim, Trim, TrimState, Verdict};
 use crate::wear::TermRow;
+use crate::wing::Row;
 
-/// A finite number with a true minus sign; what rounds to nought has no sign.
+/// A finite number with a true minus sign; what rounds to zero has no sign.
 pub(super) fn number(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
@@ -17,11 +18,11 @@ pub(super) fn number(value: f64, decimals: usize) -> String {
     }
 }
 
-/// A number that always shows its sign, except nought.
+/// A number that always shows its sign, except zero.
 pub(super) fn signed(value: f64, decimals: usize) -> String {
     let text = number(value, decimals);
-    let nought = text.chars().all(|c| matches!(c, '0' | '.'));
-    if nought || text.starts_with('\u{2212}') { text } else { format!("+{text}") }
+    let zero = text.chars().all(|c| matches!(c, '0' | '.'));
+    if zero || text.starts_with('\u{2212}') { text } else { format!("+{text}") }
 }
 
 /// A value that may be missing.
@@ -106,6 +107,21 @@ pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
     both.map(|one| format!("{} less {} {}", one.front, one.rear, interval(&one.interval_mm(), 1))).collect()
 }
 
+/// The text with its first letter as a capital.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// A row by its name, such as `Row A` or `Brake`.
+pub(super) fn row(row: Row) -> String {
+    match row {
+        Row::Stabilo => "Stabilo".to_owned(),
+        Row::Brake => "Brake".to_owned(),
+        row => format!("Row {row}"),
+    }
+}
+
 /// Stage of a check in words.
 pub(super) const fn stage(stage: Stage) -> &'static str {
     match stage {
@@ -114,7 +130,7 @@ pub(super) const fn stage(stage: Stage) -> &'static str {
     }
 }
 
-/// A chance in per cent, without a false nought or certainty: draws that all agree still leave some doubt.
+/// A chance in per cent, without a false zero or certainty: draws that all agree still leave some doubt.
 pub(super) fn chance(share: f64) -> String {
     match 100.0 * share {
         small if small < 1.0 => "under 1 %".to_owned(),
@@ -134,27 +150,29 @@ pub(super) fn due(row: &DueRow, today: Date) -> String {
     }
 }
 
-/// State of a wing in one or two sentences: what was measured, what it did to the incidence.
-pub(super) fn state(trim: &Trim) -> String {
-    let change = &trim.incidence_change_deg;
-    let incidence = match (change.value, change.lower, change.upper) {
-        (Some(value), Some(lower), Some(upper)) if lower <= 0.0 && upper >= 0.0 => format!(
-            " No clear change of incidence ({}\u{b0}, 95 % {} to {}\u{b0}).",
-            signed(value, 2),
-            signed(lower, 2),
-            signed(upper, 2)
-        ),
-        (Some(value), Some(lower), Some(upper)) => format!(
-            " Incidence turned nose-{} by {}\u{b0} (95 % {} to {}\u{b0}).",
-            if value > 0.0 { "up" } else { "down" },
-            number(value.abs(), 2),
-            signed(lower, 2),
-            signed(upper, 2)
-        ),
-        (Some(value), _, _) => format!(" Incidence changed by {}\u{b0}.", signed(value, 2)),
-        (None, _, _) => " Incidence cannot be told from this check.".to_owned(),
-    };
-    format!("{}{incidence}", trim.summary)
+/// State of a check in words, such as `measure again`.
+pub(super) const fn state(state: TrimState) -> &'static str {
+    match state {
+        TrimState::InTrim => "in trim",
+        TrimState::Adjust => "adjust",
+        TrimState::MeasureAgain => "measure again",
+        TrimState::NotJudged => "not judged",
+    }
+}
+
+/// How many lines are what, in a sentence.
+pub(super) fn counts(trim: &Trim) -> String {
+    let counts = trim.counts();
+    let part = |n: usize, what: &str| if n == 0 { String::new() } else { format!(", {n} {what}") };
+    format!(
+        "{} read: {} within tolerance, {} outside{}{}{}.",
+        count(counts.read, "line", "lines"),
+        counts.within,
+        counts.outside,
+        part(counts.undecided, "undecided"),
+        part(counts.doubted, "doubtful"),
+        part(counts.near, "so close to the tolerance that the measurement cannot settle it"),
+    )
 }
 
 /// A rate of the wear model in words a workshop reads, or `None` for a term that is not a rate.
@@ -177,22 +195,25 @@ pub(super) fn rate(term: &TermRow) -> Option<&'static str> {
 pub const CAUTIONS: [&str; 6] = [
     "A change of trim alters how a wing flies and can make it dangerous. The maker's manual and the local rules come first.",
     "Have adjustments done or checked by a qualified workshop, and fly the wing first with plenty of margin.",
-    "Length says nothing of the strength of lines or the state of the cloth. These are statements about measured lengths; \
-     whether a wing is fit to fly is for the maker, the inspector and the pilot.",
+    "Length says nothing about the strength of lines or the state of the cloth. These are statements about measured lengths; \
+     whether a wing is fit to fly is for the maker, the inspector and the pilot to judge.",
     "Changes of incidence, angle of attack and speed are changes against the maker's table, given as ranges. Nothing is \
-     said of an absolute angle of attack, of stall or collapse, or of a turn.",
-    "A result is as good as the readings behind it. What lies too close to a tolerance to tell is called undecided: \
-     measure it again before adjusting.",
-    "The next check is a forecast from a model of this fleet's past. A strong load, sand, salt, heat, water or a repair is \
-     a reason to measure earlier.",
+     said about an absolute angle of attack, about stall or collapse, or about which way a wing may turn.",
+    "A result is only as good as the readings behind it. Measure doubtful readings again, and lines close to their tolerance, \
+     before you adjust anything.",
+    "The next check is a forecast from this fleet's past. Measure earlier after a strong load, sand, salt, heat, water or a \
+     repair.",
 ];
+
+/// The cautions in one line, with where to read them whole.
+pub(super) const CAUTION_LINE: &str = "! A change of trim can make a wing dangerous. Cautions: linedrift help";
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn numbers_have_true_signs_and_no_minus_nought() {
+    fn numbers_have_true_signs_and_no_minus_zero() {
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(number(-1.26, 1), "\u{2212}1.3");
         assert_eq!(signed(0.0, 1), "0.0");

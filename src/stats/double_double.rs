@@ -2,7 +2,7 @@
 
 /// A number as the unevaluated sum of two, some 32 digits.
 ///
-/// Source: Dekker, Numer. Math. 18, 1971; Knuth, The Art of Computer Programming 2, section 4.2.2 (both memory).
+/// Source: Dekker, Numer. Math. 18, 1971; Knuth, The Art of Computer Programming 2, section 4.2.2 (both from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct DoubleDouble {
     pub(crate) high: f64,

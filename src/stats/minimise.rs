@@ -43,8 +43,8 @@ const DONE: f64 = 1e-9;
 /// Minimises a smooth function by BFGS with a line search that satisfies the weak Wolfe conditions; decreases are judged
 /// with a slack of a few units of rounding, so that the last digits of the minimiser are settled by the gradient.
 ///
-/// Source: Nocedal and Wright, Numerical Optimization, 2nd ed., algorithm 6.1 and section 3.1 (memory); the slack follows
-/// the approximate Wolfe idea of Hager and Zhang 2005 (memory). Where the objective's own rounding is larger than the slack, its
+/// Source: Nocedal and Wright, Numerical Optimization, 2nd ed., algorithm 6.1 and section 3.1 (from memory); the slack follows
+/// the approximate Wolfe idea of Hager and Zhang 2005 (from memory). Where the objective's own rounding is larger than the slack, its
 /// values end by telling nothing: a search gives up once the decrease it looks for is below the slack, and [`STALLED`] steps in
 /// a row without a decrease end the minimisation.
 pub(crate) fn minimise(start: &[f64], cap: usize, objective: impl FnMut(&[f64]) -> Evaluation) -> Option<Minimum> {

@@ -11,7 +11,7 @@ const LN_SQRT_2PI: f64 = 0.918_938_533_204_672_8;
 const HAND_OVER: f64 = 2.0;
 
 /// Error function by its series `2/√π · e^(−x²) · Σ 2ⁿx^(2n+1)/(2n+1)!!`, all of one sign (Abramowitz and Stegun 1964,
-/// 7.1.6, memory). The `erfc` of statrs 0.19 is good to 2e-11 only, less than the tails here are checked to.
+/// 7.1.6, from memory). The `erfc` of statrs 0.19 is good to 2e-11 only, less than the tails here are checked to.
 fn erf_series(x: f64) -> f64 {
     let mut term = x;
     let mut sum = x;
@@ -25,7 +25,7 @@ fn erf_series(x: f64) -> f64 {
 }
 
 /// Scaled complementary error function `e^(x²)·erfc(x)` for `x ≥ 0`: from 2 on by its continued fraction
-/// `1/√π · 1/(x + ½/(x + 1/(x + 3⁄2/(x + …))))` (Abramowitz and Stegun 1964, 7.1.14, memory).
+/// `1/√π · 1/(x + ½/(x + 1/(x + 3⁄2/(x + …))))` (Abramowitz and Stegun 1964, 7.1.14, from memory).
 pub(crate) fn erfcx(x: f64) -> f64 {
     if x < HAND_OVER {
         return (x * x).exp() * (1.0 - erf_series(x));
@@ -96,7 +96,7 @@ mod tests {
         let series = 4.0_f64.exp() * (1.0 - erf_series(2.0));
         assert!((erfcx(2.0) / series - 1.0).abs() < 1e-13, "{} {series}", erfcx(2.0));
         assert_eq!(erfcx(0.0), 1.0);
-        // erfc(5) = 1.5374597944280348502e-12 (Abramowitz and Stegun 1964, table 7.2, memory)
+        // erfc(5) = 1.5374597944280348502e-12 (Abramowitz and Stegun 1964, table 7.2, from memory)
         assert!((erfc(5.0) / 1.537_459_794_428_035e-12 - 1.0).abs() < 1e-13);
         assert!((erfc(-0.5) - 1.520_499_877_813_046_5).abs() < 1e-15);
         // asymptotically 1/(x√π)

@@ -164,7 +164,7 @@ fn gamma_ratio(a: f64) -> f64 {
 }
 
 /// The continued fraction of the incomplete beta function, `I_x(a, b) = x^a (1 − x)^b / (a B(a, b)) · fraction`, by Lentz's
-/// algorithm (Abramowitz and Stegun 1964, 26.5.8; Lentz, Appl. Opt. 15, 1976; memory).
+/// algorithm (Abramowitz and Stegun 1964, 26.5.8; Lentz, Appl. Opt. 15, 1976; from memory).
 fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
     let away = |value: f64| if value.abs() < 1e-300 { 1e-300 } else { value };
     let mut c = 1.0;
@@ -187,7 +187,7 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
     fraction
 }
 
-/// Student's quantile from the normal's (Abramowitz and Stegun 1964, 26.7.5, memory).
+/// Student's quantile from the normal's (Abramowitz and Stegun 1964, 26.7.5, from memory).
 fn student_of(z: f64, freedom: f64) -> f64 {
     let s = z * z;
     let first = (s + 1.0) / 4.0;

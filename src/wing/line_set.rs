@@ -92,7 +92,7 @@ pub struct ModelData {
 #[non_exhaustive]
 pub enum LineSetError {
     /// Two lines of one name on one side.
-    #[error("line `{line}` stands twice")]
+    #[error("line `{line}` appears twice")]
     DuplicateLine {
         /// The line.
         line: String,
@@ -164,7 +164,7 @@ impl LineSet {
     /// Puts lines and segments together.
     ///
     /// # Errors
-    /// [`LineSetError`] when a line stands twice on a side, names a segment that is not there, or a segment's parents do
+    /// [`LineSetError`] when a line appears twice on a side, names a segment that is not there, or a segment's parents do
     /// not lead to the riser.
     pub fn new(
         model: &str,

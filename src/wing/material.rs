@@ -76,7 +76,7 @@ pub enum MaterialError {
         /// What would have been right.
         expected: &'static str,
     },
-    /// A material without a name, or one that stands twice.
+    /// A material without a name, or one that appears twice.
     #[error("material `{material}`: expected a name, once")]
     Name {
         /// The name given.
@@ -264,7 +264,7 @@ struct OwnFibre {
 /// ```
 ///
 /// # Errors
-/// [`MaterialError`] with line and column when the text is no such list; for a name that is empty or stands twice; for a
+/// [`MaterialError`] with line and column when the text is no such list; for a name that is empty or appears twice; for a
 /// figure out of its range.
 pub fn read_fibres(text: &str) -> Result<Vec<Fibre>, MaterialError> {
     let own: Vec<OwnFibre> = serde_json::from_str(text).map_err(|fault| MaterialError::Text {

@@ -90,7 +90,7 @@ impl GaugeSpec {
     /// `MS_po` and `MS_e` are one. With one reading each the interaction cannot be told from repeatability and is pooled.
     ///
     /// Source: Automotive Industry Action Group, Measurement Systems Analysis, 4th ed., 2010, and Burdick, Borror and
-    /// Montgomery 2003 (memory).
+    /// Montgomery 2003 (from memory).
     ///
     /// # Errors
     /// [`GaugeError`]: fewer than two lines or operators, cells of unequal numbers, a value that is not finite, a setting

@@ -24,7 +24,7 @@ pub use unbalanced::{UnbalancedComponent, UnbalancedGauge};
 use thiserror::Error;
 
 /// Factor from a standard deviation to the repeatability limit: `1.96·√2`. Two readings of one line differ by more in one
-/// case of twenty. Source: ISO 5725-6:1994 (memory).
+/// case of twenty. Source: ISO 5725-6:1994 (from memory).
 pub const LIMIT_FACTOR: f64 = 2.771_807_648_699_368;
 
 /// Why a study cannot be analysed.

@@ -69,7 +69,7 @@ impl FilledSheet {
     /// of them throughout; quotes; a byte-order mark is no harm.
     ///
     /// # Errors
-    /// [`SheetFaults`]: every missing column, unknown side or line, line that stands twice (without `repeat`), number that is
+    /// [`SheetFaults`]: every missing column, unknown side or line, line that appears twice (without `repeat`), number that is
     /// none, is not positive or may be meant with a mark between the thousands; and every `expected_mm` that is not the
     /// line's length and one datum for all, as on a sheet of another model.
     pub fn read(set: &LineSet, text: &str) -> Result<Self, SheetFaults> {
@@ -146,7 +146,7 @@ impl FilledSheet {
                     "line",
                     name,
                     format!(
-                        "one reading of this line on the {side}, or a `repeat` number: it stands in row {before} too"
+                        "one reading of this line on the {side}, or a `repeat` number: it is in row {before} too"
                     ),
                 );
             }

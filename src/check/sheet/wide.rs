@@ -64,7 +64,7 @@ impl WideFile {
     /// ```
     ///
     /// # Errors
-    /// [`SheetFaults`]: every missing column, unknown row, line without a name or that stands twice, missing nominal length,
+    /// [`SheetFaults`]: every missing column, unknown row, line without a name or that appears twice, missing nominal length,
     /// number that is none, is not positive or may be meant with a mark between the thousands.
     pub fn read(text: &str, unit: LengthUnit) -> Result<Self, SheetFaults> {
         let mut found = Found::default();
@@ -90,7 +90,7 @@ impl WideFile {
             if name.is_empty() {
                 found.add(record.row, "line", "", "a line name");
             } else if let Some(before) = seen.insert(name, record.row) {
-                found.add(record.row, "line", name, format!("each line once: it stands in row {before} too"));
+                found.add(record.row, "line", name, format!("each line once: it is in row {before} too"));
             }
             let row_text = record.cell(&row_column);
             let row: Option<Row> = row_text.parse().ok();
@@ -182,7 +182,7 @@ impl WideFile {
     /// assumed from them, each line one piece of unknown material.
     ///
     /// # Errors
-    /// [`LineSetError`] when a line stands twice.
+    /// [`LineSetError`] when a line appears twice.
     pub fn line_set(&self, model: &str) -> Result<LineSet, LineSetError> {
         let in_row = |row: Row| self.lines.iter().filter(|line| line.row == row).count();
         let mut ranks = [0u32; 6];

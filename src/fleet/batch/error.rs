@@ -25,7 +25,7 @@ pub enum BatchError {
         got: usize,
     },
     /// The folder holds parts of another run.
-    #[error("`{}` holds parts of another run: {what} differs. Start anew (the old parts are then removed), or name another folder", folder.display())]
+    #[error("`{}` holds parts of another run: {what} differs. Start again (the old parts are then removed), or name another folder", folder.display())]
     OtherRun {
         /// The folder.
         folder: PathBuf,
@@ -33,7 +33,7 @@ pub enum BatchError {
         what: String,
     },
     /// The manifest cannot be understood.
-    #[error("`{}` is no manifest of parts: {why}. Start anew (the old parts are then removed), or name another folder", path.display())]
+    #[error("`{}` is no manifest of parts: {why}. Start again (the old parts are then removed), or name another folder", path.display())]
     Manifest {
         /// The file.
         path: PathBuf,

@@ -15,7 +15,7 @@ pub enum EarlierParts {
     /// Go on where they end, provided that fleet, settings, part size and version are the same; otherwise refuse.
     #[default]
     Resume,
-    /// Remove them and start anew.
+    /// Remove them and start again.
     Discard,
 }
 

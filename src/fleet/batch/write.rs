@@ -98,7 +98,7 @@ impl BatchSpec {
             }
             for table in &origin.tables {
                 if let Some(name) = part::standing(folder, table)?.first() {
-                    let what = format!("`{table}/{name}` stands there without a manifest; the run");
+                    let what = format!("`{table}/{name}` is there without a manifest; the run");
                     return Err(BatchError::OtherRun { folder: folder.to_owned(), what });
                 }
             }

@@ -386,7 +386,7 @@ fn twice(file: &str, line: &str, side: Side, before: &Of, value: &Of, sheets: &[
             [format!("--sheet \"{}\"", name(one.sheet)), format!("--sheet \"{}\"", name(other.sheet))],
         );
     }
-    let what = if one.table == other.table { "stands twice" } else { "stands in two tables" };
+    let what = if one.table == other.table { "appears twice" } else { "stands in two tables" };
     SpreadsheetError::question(
         file,
         format!(

@@ -254,7 +254,7 @@ mod tests {
                     assert_eq!(folded(word), **word, "{term:?}");
                 }
                 assert!(word.split(' ').count() <= LONGEST_PHRASE, "{word}");
-                assert!(seen.insert(*word) || *term == Term::Filler, "`{word}` stands twice");
+                assert!(seen.insert(*word) || *term == Term::Filler, "`{word}` appears twice");
             }
         }
         assert_eq!(folded("  Länge (Ø) – SOLL\u{a0}[mm] "), "lange ø soll mm");

@@ -197,7 +197,7 @@ impl PastErrors {
 
     /// CRPS of the three baselines as normal forecasts about their points, each with the root mean square of its own past
     /// errors in the row (of all rows, with fewer than five); `None` with fewer than five in all. `linedrift` is left at
-    /// nought.
+    /// zero.
     pub(super) fn crps(&self, one: &BaselineForecast) -> Option<CrpsByMethod> {
         let all = || {
             self.rows.iter().fold(Squares::default(), |sum, row| Squares {
@@ -223,7 +223,7 @@ impl PastErrors {
 }
 
 /// CRPS of a normal forecast: `s [z (2Φ(z) − 1) + 2φ(z) − 1/√π]` with `z = error/s` (Gneiting and Raftery 2007, section 4.2;
-/// memory).
+/// from memory).
 fn normal_crps(error: f64, sd: f64) -> f64 {
     if !(sd > 0.0) {
         return error.abs();

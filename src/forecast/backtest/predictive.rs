@@ -119,7 +119,7 @@ pub(super) fn row_draws(
 
 /// Continuous ranked probability score of a forecast given as draws (which it sorts), in the unit of the draws:
 /// `mean|x − y| − Σ_{i<j}|x_i − x_j| / (n(n−1))`, which is unbiased for any number of draws (the fair score: Ferro 2014,
-/// memory). With one draw it is the distance; with none, 0.
+/// from memory). With one draw it is the distance; with none, 0.
 #[must_use]
 pub fn crps_of_draws(draws: &mut [f64], measured: f64) -> f64 {
     draws.sort_by(f64::total_cmp);

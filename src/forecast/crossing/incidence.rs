@@ -21,7 +21,7 @@ pub fn mean_chord_mm(data: &ModelData) -> Option<f64> {
 ///
 /// With `x_r` the mean chord position of row r in mm (fraction times `c`), `x̄` their mean over rows and `n_r` the lines of
 /// the row among `lines`, a line of row r has `−(180/π)·(x_r − x̄)/(n_r·Σ(x − x̄)²)`; lines outside A–D have 0. The weights
-/// sum to nought, so that a common offset has no effect. Nose-up is positive.
+/// sum to zero, so that a common offset has no effect. Nose-up is positive.
 ///
 /// `None` when a row among `lines` has no chord position, fewer than two positions differ, or the mean chord is unknown.
 #[must_use]

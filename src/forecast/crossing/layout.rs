@@ -17,7 +17,7 @@ pub(super) struct Draw<'d> {
     pub(super) slope: &'d [f64],
     /// `g` now.
     pub(super) now: f64,
-    /// Mean over the lines of each row; nought for a row without lines.
+    /// Mean over the lines of each row; zero for a row without lines.
     pub(super) means: [Linear; 6],
 }
 

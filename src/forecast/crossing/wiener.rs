@@ -12,7 +12,7 @@ use crate::stats::normal_tail::{erfcx, ln_add, ln_upper, upper};
 /// With `v = σ²t + τ²t²`, `z = (mt − D)/√v` and `w = (2τ²Dt/σ² + mt + D)/√v` the chance to have reached `D` by `t` is
 /// `F(t) = Φ(z) + exp(2mD/σ² + 2τ²D²/σ⁴)·Φ(−w)`, and since `w² − z² = 4mD/σ² + 4τ²D²/σ⁴` the second term is
 /// `½e^(−z²/2)·erfcx(w/√2)`, which neither overflows nor underflows early. Density `D/√(2πt²v)·exp(−(D − mt)²/(2v))`.
-/// Source: Peng and Tseng 2009, IEEE Trans. Reliability 58 (memory); both forms re-derived here and checked by quadrature.
+/// Source: Peng and Tseng 2009, IEEE Trans. Reliability 58 (from memory); both forms re-derived here and checked by quadrature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WienerPassage {
     level: f64,

@@ -9,7 +9,7 @@ use crate::check::DEMO_NOTE;
 use crate::forecast::DueTable;
 use crate::wing::{is_formula, is_hidden};
 
-/// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, memory).
+/// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, from memory).
 const LINE_OCTETS: usize = 75;
 
 /// What every event says besides its explanation.
@@ -107,7 +107,7 @@ impl DueTable {
     }
 }
 
-/// A text cell of a CSV table (RFC 4180, memory).
+/// A text cell of a CSV table (RFC 4180, from memory).
 fn cell(text: &str) -> String {
     let guard = if is_formula(text) { "'" } else { "" };
     if text.contains([',', '"', '\n', '\r']) {
@@ -121,7 +121,7 @@ fn compact(date: Date) -> String {
     format!("{:04}{:02}{:02}", date.year(), date.month(), date.day())
 }
 
-/// Text with its special letters escaped (RFC 5545, section 3.3.11, memory).
+/// Text with its special letters escaped (RFC 5545, section 3.3.11, from memory).
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for letter in text.chars() {

@@ -168,7 +168,7 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
                 _ => String::new(),
             };
             format!(
-                "Due now: the chance that a limit is already crossed is {}, accepted are {}{goes_first}.",
+                "Due now: the chance that a limit is already crossed is {}, accepted is {}{goes_first}.",
                 percent(row.risk_now.unwrap_or(0.0)),
                 percent(context.risk),
             )

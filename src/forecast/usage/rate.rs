@@ -98,7 +98,7 @@ impl UsageRate {
 /// the first flight is not known) and its last check: `H` hours in `Y` years. With `r` the fleet's rate (all hours over all
 /// years) its expected rate is `(H + k·r)/(Y + k)`: the record of a wing counts by its length, and the fleet counts like `k`
 /// more years. `k = σ²/τ²`, with `σ = year_to_year·r` and `τ²` how much wings differ, estimated as
-/// `[Σ Y(H/Y − r)² − (n−1)σ²] / [ΣY − ΣY²/ΣY]` (the credibility estimator of Bühlmann and Straub 1970, memory), kept in
+/// `[Σ Y(H/Y − r)² − (n−1)σ²] / [ΣY − ΣY²/ΣY]` (the credibility estimator of Bühlmann and Straub 1970, from memory), kept in
 /// 0.1 … 10 years; with fewer than five records `k` is one year. The standard deviation of the rate is `σ/√(Y + k)`.
 ///
 /// ```

@@ -21,7 +21,7 @@ pub struct WearSummary {
     pub checks: usize,
     /// Lines in the fit.
     pub lines: usize,
-    /// Line offsets that began anew after an adjustment.
+    /// Line offsets that started again after an adjustment.
     pub restarted_lines: usize,
     /// Time shape.
     pub shape: Shape,

@@ -1,6 +1,10 @@
 //! What a report is made of.
 
 mod data;
+mod protocol;
+#[cfg(feature = "frames")]
+mod protocol_table;
 
 pub(super) use data::Entry;
 pub use data::{ReportData, WearSummary, WingPlan};
+pub use protocol::{Conditions, PROTOCOL_STATEMENT, Protocol, ProtocolLine, ProtocolSpec};

@@ -41,7 +41,7 @@ pub fn incidence_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
         .fold(LEAST_REACH_DEG, f64::max)
         * 1.15;
     let frame = Frame {
-        width: 1360,
+        width: 1100,
         height: 340,
         left: 78,
         right: 30,

@@ -11,6 +11,8 @@ use crate::wing::{Row, Side};
 const END_WIDTH: f64 = 0.004;
 /// More alternatives than this are not labelled one by one.
 const LABELLED: usize = 14;
+/// More than this, and their worst lines would cover each other.
+const WORST_LABELLED: usize = 9;
 
 /// Distance from the plan's target (mm) of every line of A–D and stabilo against its place along the span, the left tip at
 /// the left: a ring as read, a dot as it should be after with its 95 % interval (measurement and steps) as a stroke with ends, a
@@ -42,7 +44,7 @@ pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
         .fold(5.0, f64::max)
         * 1.2;
     let frame = Frame {
-        width: 1360,
+        width: 1100,
         height: 420,
         left: 78,
         right: 30,
@@ -138,22 +140,27 @@ pub fn curve_figure(curve: &[CurvePoint]) -> Result<Option<Figure>, ReportError>
         left: 62,
         right: 40,
         top: 44,
-        bottom: 64,
+        bottom: 84,
         x: [-0.4, actions.max(1.0) + 0.4],
         y: [-0.08 * most, 1.25 * most],
     };
     let description = format!(
-        "With no action {} outside tolerance, worst {} mm; with {} {}, worst {} mm.",
+        "With no adjustment {} outside tolerance, worst {} mm; with {} {}, worst {} mm.",
         count(first.objective.outside, "line is", "lines are"),
         signed(first.worst_mm, 1),
-        count(last.most_actions, "action", "actions"),
+        count(last.most_actions, "adjustment", "adjustments"),
         last.objective.outside,
         signed(last.worst_mm, 1)
     );
-    let figure = Plot::figure("Fewer actions or a better trim", &description, &frame, |plot| {
+    let figure = Plot::figure("Fewer adjustments or a better trim", &description, &frame, |plot| {
         plot.levels(&whole_ticks([0.0, most], 4));
-        plot.text("lines outside, worst in mm", [frame.x[0], frame.y[1]], Anchor::AboveRight, Role::Muted);
-        plot.text("actions", [frame.x[1], frame.y[0]], Anchor::BelowLeft, Role::Muted);
+        plot.text(
+            if curve.len() <= WORST_LABELLED { "lines outside, worst in mm" } else { "lines outside" },
+            [frame.x[0], frame.y[1]],
+            Anchor::AboveRight,
+            Role::Muted,
+        );
+        plot.text("adjustments", [frame.x[1], frame.y[0] - 0.16 * most], Anchor::BelowLeft, Role::Muted);
         let points: Vec<[f64; 2]> =
             curve.iter().map(|one| [one.most_actions as f64, one.objective.outside as f64]).collect();
         if points.len() > 1 {
@@ -162,10 +169,10 @@ pub fn curve_figure(curve: &[CurvePoint]) -> Result<Option<Figure>, ReportError>
         for (one, point) in curve.iter().zip(points) {
             plot.dot(point, 7, Role::Left);
             if curve.len() <= LABELLED {
-                plot.text(&signed(one.worst_mm, 0), point, Anchor::Above, Role::Ink);
-                if one.most_actions != last.most_actions || last.most_actions < 2 {
-                    plot.text(&one.most_actions.to_string(), [point[0], frame.y[0]], Anchor::Below, Role::Muted);
+                if curve.len() <= WORST_LABELLED {
+                    plot.text(&signed(one.worst_mm, 0), point, Anchor::Above, Role::Ink);
                 }
+                plot.text(&one.most_actions.to_string(), [point[0], frame.y[0]], Anchor::Below, Role::Muted);
             }
         }
     })?;

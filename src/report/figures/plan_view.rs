@@ -9,17 +9,17 @@ use crate::trim::{LineVerdict, Trim, Verdict};
 use crate::wing::{LineSet, Planform, Row, Side};
 
 /// Size of the picture; it is shown at about half of it.
-const WIDTH: u32 = 1360;
-const HALF_SPAN: f64 = 610.0;
-const CENTRE: f64 = 680.0;
+const WIDTH: u32 = 1100;
+const HALF_SPAN: f64 = 445.0;
+const CENTRE: f64 = 590.0;
 /// Height of the leading edge at the centre, and of the quarter-chord line.
 const TOP: f64 = 64.0;
 /// Chord over half span in the picture where the wing's own is not known.
 const USUAL_CHORD: f64 = 0.45;
-/// No chord is drawn smaller than this part of the one at the centre, so that lines at the tip stay apart.
-const LEAST_CHORD: f64 = 0.22;
-/// Lines behind the trailing edge (brakes) stand off it by so much.
-const BEHIND: f64 = 22.0;
+/// The rows at the tip lie no closer together than this part of their distance at the centre, so that lines stay apart.
+const LEAST_CHORD: f64 = 0.55;
+/// The wing is drawn deeper than it is by so much, so that the rows stay apart.
+const DEEPER: f64 = 1.35;
 /// Deviations smaller than this are drawn as level, mm.
 const LEVEL_MM: f64 = 1.0;
 /// Classes of the scale on each side of level.
@@ -40,9 +40,9 @@ struct Mark<'a> {
 }
 
 /// Plan view of the wing for one judged check, its nose upwards and the pilot's left at the left: the outline, and each line
-/// that was read at its place with its deviation less the common offset. A mark that points up is a longer line, one that
-/// points down a shorter one, a dot level; size and colour grow with the deviation. A thick edge is a line outside its
-/// tolerance, a broken one undecided. The colours are a scale of equal steps in `OKLab` (Ottosson, "A perceptual color
+/// that was read at its place along the span, in its row, with its deviation less the common offset. The rows are drawn one behind
+/// the other at even distances, each with its name. A mark that points up is a longer line, one that points down a shorter one, a
+/// dot level; size and colour grow with the deviation. A thick edge is a line outside its tolerance, a broken one a doubtful reading. The colours are a scale of equal steps in `OKLab` (Ottosson, "A perceptual color
 /// space for image processing", 2020; from memory), blue for short and orange for long at the same lightness.
 ///
 /// `planform` is what the check was judged with; without it the one that the model's figures allow, else an ellipse of
@@ -68,19 +68,24 @@ pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>)
         return None;
     }
     let scale_mm = scale(&lines);
-    let mut marks: Vec<Mark<'_>> = lines.iter().map(|line| mark(line, set, &outline, scale_mm)).collect();
+    let rows: Vec<Row> = Row::ALL.into_iter().filter(|row| lines.iter().any(|line| line.row == *row)).collect();
+    let mut marks: Vec<Mark<'_>> = lines.iter().map(|line| mark(line, &rows, &outline, scale_mm)).collect();
     keep_apart(&mut marks);
     let mut body = String::new();
     outline.draw(&mut body);
+    for row in &rows {
+        outline.draw_row(&mut body, *row, &rows);
+    }
     for mark in &marks {
-        draw(&mut body, mark, scale_mm);
+        draw(&mut body, mark, scale_mm, &trim.wing);
     }
     names(&mut body, &marks);
-    let bottom = TOP + outline.root + 2.0 * BEHIND + 30.0;
-    legend(&mut body, bottom, scale_mm);
+    let bottom = TOP + outline.root + 40.0;
+    let open = lines.iter().any(|line| line.verdict.is_none_or(|verdict| verdict == Verdict::Undecided));
+    legend(&mut body, bottom, scale_mm, open);
     let title = format!("Wing {}, check {}: deviation of each line, seen from above", trim.wing, trim.check);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
-    let height = (bottom + 96.0) as u32;
+    let height = (bottom + 134.0) as u32;
     Some(Figure::drawn(title, description(trim, &marks), WIDTH, height, &body).wide())
 }
 
@@ -94,7 +99,7 @@ struct Outline<'a> {
 impl<'a> Outline<'a> {
     fn of(planform: Option<&'a Planform>) -> Self {
         let own = planform.and_then(|known| Some(2.0 * known.root_chord_m() / known.span_m()?));
-        let root = own.filter(|ratio| ratio.is_finite()).unwrap_or(USUAL_CHORD).clamp(0.3, 0.6) * HALF_SPAN;
+        let root = own.filter(|ratio| ratio.is_finite()).unwrap_or(USUAL_CHORD).clamp(0.3, 0.6) * DEEPER * HALF_SPAN;
         Self { planform, root }
     }
 
@@ -125,12 +130,36 @@ impl<'a> Outline<'a> {
         let _ = writeln!(body, "<polygon class=\"f-wing\" points=\"{}\"/>", points.trim_end());
         let (from, to) = (self.y(self.root, 0.0), self.y(self.root, 1.0));
         let _ = writeln!(body, "<polyline class=\"s-grid\" points=\"{CENTRE:.1},{from:.1} {CENTRE:.1},{to:.1}\"/>");
-        for (at, anchor, word) in [(40.0, "start", "left"), (CENTRE, "middle", "front"), (1320.0, "end", "right")] {
+        let [left, right] = [-1.0, 1.0].map(x);
+        for (at, anchor, word) in [(left, "start", "left"), (CENTRE, "middle", "front"), (right, "end", "right")] {
             let _ = writeln!(
                 body,
                 "<text class=\"f-muted\" x=\"{at:.0}\" y=\"40\" text-anchor=\"{anchor}\">{word}</text>"
             );
         }
+    }
+
+    /// Height of a row's lines at a place along the half span.
+    fn row_y(&self, row: Row, rows: &[Row], span: f64) -> f64 {
+        let place = rows.iter().position(|known| *known == row).unwrap_or(0) as f64;
+        let chord = self.chord(span).max(LEAST_CHORD * self.root);
+        self.y(chord, 0.04 + 0.92 * (place + 0.5) / rows.len().max(1) as f64)
+    }
+
+    /// A row's name beside the left tip, and a thin line where its marks stand.
+    fn draw_row(&self, body: &mut String, row: Row, rows: &[Row]) {
+        let mut points = String::new();
+        for step in -20..=20_i32 {
+            let span = f64::from(step) / 20.0;
+            let _ = write!(points, "{:.1},{:.1} ", x(span), self.row_y(row, rows, span.abs()));
+        }
+        let _ = writeln!(body, "<polyline class=\"s-grid\" points=\"{}\"/>", points.trim_end());
+        let _ = writeln!(
+            body,
+            "<text class=\"f-ink\" x=\"{:.0}\" y=\"{:.1}\" text-anchor=\"end\">{row}</text>",
+            x(-1.0) - 34.0,
+            self.row_y(row, rows, 1.0) + 7.0
+        );
     }
 }
 
@@ -150,23 +179,12 @@ fn scale(lines: &[&LineVerdict]) -> f64 {
     (most.clamp(8.0, 60.0) / f64::from(CLASSES)).ceil() * f64::from(CLASSES)
 }
 
-fn mark<'a>(line: &'a LineVerdict, set: &LineSet, outline: &Outline<'_>, scale_mm: f64) -> Mark<'a> {
-    let known = set.find(&line.line, line.side).and_then(|at| set.chord(at)).filter(|chord| chord.is_finite());
-    // where the chord position is not known, the rows stand in their order
-    let along = known.unwrap_or(match line.row {
-        Row::A => 0.1,
-        Row::B => 0.35,
-        Row::C => 0.6,
-        Row::D => 0.8,
-        Row::Stabilo => 0.5,
-        Row::Brake => 1.0,
-    });
-    let span = line.span.clamp(0.0, 1.0) * if line.side == Side::Left { -1.0 } else { 1.0 };
-    let chord = outline.chord(line.span).max(LEAST_CHORD * outline.root);
-    let behind = if line.row == Row::Brake { BEHIND } else { 0.0 };
+fn mark<'a>(line: &'a LineVerdict, rows: &[Row], outline: &Outline<'_>, scale_mm: f64) -> Mark<'a> {
+    let span = line.span.clamp(0.0, 1.0);
+    let side = if line.side == Side::Left { -1.0 } else { 1.0 };
     let part = (line.relative_mm.abs() / scale_mm).min(1.0);
     let size = if level(line) { SMALLEST } else { SMALLEST + 2.0 + part * (LARGEST - SMALLEST - 2.0) };
-    Mark { line, x: x(span), y: outline.y(chord, along.clamp(0.0, 1.05)) + behind, size }
+    Mark { line, x: x(side * span), y: outline.row_y(line.row, rows, span), size }
 }
 
 /// Shrinks marks that would cover their neighbours.
@@ -221,7 +239,7 @@ fn shape(body: &mut String, [x, y]: [f64; 2], size: f64, relative_mm: f64, class
     }
 }
 
-fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
+fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64, wing: &str) {
     let line = mark.line;
     let edge = match line.verdict {
         Some(Verdict::Within) => "",
@@ -232,7 +250,8 @@ fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
     shape(body, [mark.x, mark.y], mark.size, line.relative_mm, &class);
     let _ = writeln!(
         body,
-        "><title>{}</title>{}",
+        " data-line=\"{}\"><title>{}</title>{}",
+        escape(&format!("{wing} {} {}", line.side, line.line)),
         escape(&words(line)),
         if level(line) { "</circle>" } else { "</polygon>" }
     );
@@ -267,44 +286,39 @@ fn names(body: &mut String, marks: &[Mark<'_>]) {
     }
 }
 
-/// The scale with its marks, and what the edges mean.
-fn legend(body: &mut String, top: f64, scale_mm: f64) {
+/// The scale with its marks, and under it what the edges mean.
+fn legend(body: &mut String, top: f64, scale_mm: f64, open: bool) {
     let step_mm = scale_mm / f64::from(CLASSES);
     let middle = top + 14.0;
-    let mut at = 56.0;
     for place in -i32::from(CLASSES)..=i32::from(CLASSES) {
         // the middle of a class stands for it
         let value = if place == 0 { 0.0 } else { (f64::from(place) - 0.5 * f64::from(place.signum())) * step_mm };
         let size =
             if place == 0 { SMALLEST } else { SMALLEST + 2.0 + value.abs() / scale_mm * (LARGEST - SMALLEST - 2.0) };
+        let at = 572.0 + 116.0 * f64::from(place);
         shape(body, [at, middle], size, value, &format!("mark {}", colour(value, scale_mm)));
         body.push_str("/>\n");
-        let _ = writeln!(
-            body,
-            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{}</text>",
-            middle + 42.0,
-            escape(&class_label(place, step_mm))
-        );
-        at += 102.0;
+        word(body, at, middle + 36.0, "middle", &class_label(place, step_mm));
     }
+    word(body, 42.0, middle + 8.0, "middle", "mm");
+    let below = middle + 76.0;
+    let mut at = 72.0;
+    for (edge, meaning) in [(" out", "outside tolerance"), ("", "within tolerance"), (" open", "doubtful")] {
+        if edge != " open" || open {
+            shape(body, [at, below - 7.0], 11.0, 1.0, &format!("mark{edge} l0"));
+            body.push_str("/>\n");
+            word(body, at + 22.0, below, "start", meaning);
+            at += 270.0;
+        }
+    }
+}
+
+fn word(body: &mut String, x: f64, y: f64, anchor: &str, text: &str) {
     let _ = writeln!(
         body,
-        "<text class=\"f-muted\" x=\"{:.0}\" y=\"{:.0}\" text-anchor=\"middle\">mm</text>",
-        at - 30.0,
-        middle + 42.0
+        "<text class=\"f-muted\" x=\"{x:.0}\" y=\"{y:.0}\" text-anchor=\"{anchor}\">{}</text>",
+        escape(text)
     );
-    let mut at = at + 66.0;
-    let edges = [(" out", "outside"), (" open", "doubtful"), ("", "within")];
-    for (edge, word) in edges {
-        shape(body, [at, middle], 11.0, 1.0, &format!("mark{edge} l0"));
-        body.push_str("/>\n");
-        let _ = writeln!(
-            body,
-            "<text class=\"f-muted\" x=\"{at:.0}\" y=\"{:.0}\" text-anchor=\"middle\">{word}</text>",
-            middle + 42.0
-        );
-        at += 118.0;
-    }
 }
 
 /// What the class covers, such as `-6…-4`; the outermost is open.

@@ -1,28 +1,57 @@
 //! The page's part on how good earlier forecasts were.
 
-use super::draft::Draft;
-use super::table::Cell;
+use maud::{Markup, html};
+
+use super::draft::{Draft, Layout};
+use super::table::{Cell, table};
 use crate::forecast::{Backtest, Method};
 use crate::report::ReportError;
 use crate::report::figures::calibration_figures;
 use crate::report::words::{self, number};
 
-pub(super) fn section(draft: &mut Draft, test: &Backtest) -> Result<(), ReportError> {
-    draft.open("calibration", "Were the forecasts true?");
-    draft.text(&format!(
-        "Checks of this fleet were hidden and forecast from what was known before them: {} of row means at {}. If the \
-         intervals are honest, a 95 % interval holds what was measured 95 times in 100.",
-        words::count(test.scores().len(), "forecast", "forecasts"),
-        words::count(test.checks(), "check", "checks")
-    ));
-    let [coverage, histogram] = calibration_figures(test)?;
-    draft.panels(
-        "Forecasts against what came",
-        "Shaded: what chance alone would leave of true forecasts.",
+pub(super) fn part(draft: &mut Draft, test: &Backtest) -> Result<Markup, ReportError> {
+    let figures = draft.figures(
+        Layout::Panels,
+        "Forecasts against what was measured",
+        "Shaded: what chance alone leaves of honest forecasts.",
         "calibration-figure",
-        vec![coverage, histogram],
+        calibration_figures(test)?.into(),
     );
-    let pct = |share: f64| format!("{} %", number(100.0 * share, 0));
+    let held = coverage(test);
+    Ok(html! {
+        details .more {
+            summary { h2 #calibration { "How good the forecasts were" } p { (held) } }
+            p {
+                "Checks of this fleet were hidden and forecast from what was known before them: "
+                (words::count(test.scores().len(), "forecast", "forecasts")) " of row means at "
+                (words::count(test.checks(), "check", "checks")) ". An honest 95 % interval holds what was measured 95 times in 100."
+            }
+            (figures)
+            (levels(test))
+            (scores(test))
+        }
+        "\n"
+    })
+}
+
+fn pct(share: f64) -> String {
+    format!("{} %", number(100.0 * share, 0))
+}
+
+/// The widest level in a sentence.
+fn coverage(test: &Backtest) -> String {
+    test.coverage().last().map_or_else(String::new, |row| {
+        format!(
+            "{} intervals held what was measured in {} of cases; chance leaves {} to {}.",
+            pct(row.level),
+            pct(row.observed),
+            pct(row.band.lower),
+            pct(row.band.upper)
+        )
+    })
+}
+
+fn levels(test: &Backtest) -> Markup {
     let rows: Vec<Vec<Cell>> = test
         .coverage()
         .iter()
@@ -34,25 +63,23 @@ pub(super) fn section(draft: &mut Draft, test: &Backtest) -> Result<(), ReportEr
             ]
         })
         .collect();
-    draft.table("How often intervals held what was measured", &["Level", "Held", "By chance, 95 %, if true"], &rows);
+    table("How often intervals held what was measured", &["Level", "Held", "By chance, 95 %, if honest"], &rows)
+}
+
+fn scores(test: &Backtest) -> Markup {
     let crps = test.crps();
     let rows: Vec<Vec<Cell>> = Method::ALL
         .into_iter()
         .map(|method| {
-            let more = if method == Method::Linedrift {
-                "–".to_owned()
-            } else {
-                words::interval(&test.crps_excess_mm(method), 2)
-            };
-            let name = if method == Method::Linedrift { "this model" } else { method.name() };
+            let own = method == Method::Linedrift;
+            let more = if own { "\u{2013}".to_owned() } else { words::interval(&test.crps_excess_mm(method), 2) };
+            let name = if own { "this model" } else { method.name() };
             vec![Cell::words(name), Cell::figure(number(crps.of(method), 2)), Cell::figure(more)]
         })
         .collect();
-    draft.table(
-        "Score of the forecasts (mean CRPS), mm: the less the better",
+    table(
+        "Score of the forecasts (mean CRPS), mm: lower is better",
         &["Method", "Score", "More than this model (95 %)"],
         &rows,
-    );
-    draft.close();
-    Ok(())
+    )
 }

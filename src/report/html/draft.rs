@@ -1,11 +1,8 @@
-//! A page while it is being written: its HTML, and the figures that stand in it.
+//! What a page gathers while it is written: its figures, and the level of its headings.
 
-use std::fmt::Write as _;
-
+use maud::{Markup, PreEscaped, html};
 use serde::{Deserialize, Serialize};
 
-use super::table::{Cell, table};
-use crate::report::escape;
 use crate::report::figures::Figure;
 
 /// One figure of a page, with a name that serves for a file.
@@ -17,98 +14,75 @@ pub struct PageFigure {
     pub figure: Figure,
 }
 
-/// A page while it is being written.
+/// How the panels of a figure are laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Layout {
+    /// As many side by side as there is room for.
+    Panels,
+    /// One over the whole width; on a narrow screen it scrolls by itself.
+    Whole,
+}
+
+/// What a page gathers while it is written.
+#[derive(Debug, Default)]
 pub(super) struct Draft {
-    pub(super) html: String,
     pub(super) figures: Vec<PageFigure>,
-    /// Level of the headings that come next.
-    pub(super) level: u8,
+    /// Headings stand so many levels deeper than in the page of one wing.
+    pub(super) deeper: u8,
 }
 
 impl Draft {
-    pub(super) fn new() -> Self {
-        Self { html: String::new(), figures: Vec::new(), level: 2 }
-    }
-
-    /// HTML that is ready.
-    pub(super) fn raw(&mut self, html: &str) {
-        self.html.push_str(html);
-    }
-
-    /// A heading of the present level.
-    pub(super) fn heading(&mut self, id: &str, text: &str) {
-        let _ = writeln!(self.html, "<h{0} id=\"{1}\">{2}</h{0}>", self.level, escape(id), escape(text));
-    }
-
-    /// Opens a section with its heading; [`Draft::close`] ends it.
-    pub(super) fn open(&mut self, id: &str, heading: &str) {
-        let _ = writeln!(self.html, "<section aria-labelledby=\"{}\">", escape(id));
-        self.heading(id, heading);
-    }
-
-    pub(super) fn close(&mut self) {
-        self.html.push_str("</section>\n");
-    }
-
-    /// A paragraph of plain text.
-    pub(super) fn text(&mut self, text: &str) {
-        let _ = writeln!(self.html, "<p>{}</p>", escape(text));
-    }
-
-    /// A remark.
-    pub(super) fn note(&mut self, text: &str) {
-        let _ = writeln!(self.html, "<p class=\"note\">{}</p>", escape(text));
-    }
-
-    pub(super) fn table(&mut self, caption: &str, heads: &[&str], rows: &[Vec<Cell>]) {
-        self.html.push_str(&table(caption, heads, rows));
-    }
-
-    /// Figures with their values in pairs.
-    pub(super) fn facts(&mut self, facts: &[(&str, String)]) {
-        self.html.push_str("<dl class=\"facts\">\n");
-        for (name, value) in facts {
-            let _ = writeln!(self.html, "<div><dt>{}</dt><dd>{}</dd></div>", escape(name), escape(value));
+    /// A heading within a section.
+    pub(super) fn heading(&self, id: &str, text: &str) -> Markup {
+        match self.deeper {
+            0 => html! { h2 id=(id) { (text) } },
+            1 => html! { h3 id=(id) { (text) } },
+            _ => html! { h4 id=(id) { (text) } },
         }
-        self.html.push_str("</dl>\n");
     }
 
-    /// Panels of one figure under one caption. `name` keeps ids and files apart.
-    pub(super) fn panels(&mut self, caption: &str, key: &str, name: &str, figures: Vec<Figure>) {
-        if figures.is_empty() {
-            return;
+    /// Figures under one caption. `name` keeps ids and files apart.
+    pub(super) fn figures(
+        &mut self,
+        layout: Layout,
+        caption: &str,
+        key: &str,
+        name: &str,
+        figures: Vec<Figure>,
+    ) -> Markup {
+        let drawn: Vec<Markup> = figures
+            .into_iter()
+            .enumerate()
+            .map(|(place, figure)| {
+                let name = format!("{name}-{place}");
+                let svg = PreEscaped(figure.inline_svg(&name));
+                self.figures.push(PageFigure { name, figure });
+                svg
+            })
+            .collect();
+        html! {
+            @if !drawn.is_empty() {
+                figure {
+                    figcaption { (caption) span .key { (key) } }
+                    @match layout {
+                        Layout::Panels => div .panels { @for one in &drawn { (one) } },
+                        Layout::Whole => div .wide tabindex="0" role="group" aria-label=(format!("Figure: {caption}")) {
+                            @for one in &drawn { (one) }
+                        },
+                    }
+                }
+                "\n"
+            }
         }
-        self.caption(caption, key);
-        self.html.push_str("<div class=\"panels\">");
-        for (place, figure) in figures.into_iter().enumerate() {
-            self.figure(format!("{name}-{place}"), figure);
-        }
-        self.html.push_str("</div></figure>\n");
     }
+}
 
-    /// A figure over the whole width, in a wrapper that scrolls by itself on a narrow screen.
-    pub(super) fn whole(&mut self, caption: &str, key: &str, name: &str, figure: Figure) {
-        self.caption(caption, key);
-        let _ = write!(
-            self.html,
-            "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">",
-            escape(&format!("{}: {caption}", figure.title()))
-        );
-        self.figure(name.to_owned(), figure);
-        self.html.push_str("</div></figure>\n");
-    }
+/// A section with its heading.
+pub(super) fn section(id: &str, heading: &str, inner: &Markup) -> Markup {
+    html! { section aria-labelledby=(id) { h2 id=(id) { (heading) } (inner) } "\n" }
+}
 
-    fn caption(&mut self, caption: &str, key: &str) {
-        let _ = write!(
-            self.html,
-            "<figure><figcaption>{}<span class=\"key\">{}</span></figcaption>",
-            escape(caption),
-            escape(key)
-        );
-    }
-
-    fn figure(&mut self, name: String, figure: Figure) {
-        self.html.push_str(&figure.inline_svg(&name));
-        self.figures.push(PageFigure { name, figure });
-    }
+/// A remark.
+pub(super) fn note(text: &str) -> Markup {
+    html! { p .note { (text) } }
 }

@@ -1,26 +1,24 @@
 //! The report as one self-contained HTML page.
 
-use std::fmt::{self, Write as _};
+use std::fmt;
 
 use jiff::civil::Date;
+use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
 
-use super::draft::{Draft, PageFigure};
+use super::document::{Document, cautions};
+use super::draft::{Draft, PageFigure, note, section};
 use super::{calibration, fleet, wear, wing};
-use crate::check::DEMO_NOTE;
 use crate::report::ReportError;
 use crate::report::build::{Entry, ReportData};
-use crate::report::escape;
-use crate::report::figures::FIGURE_CSS;
-use crate::report::words::{self, CAUTIONS};
+use crate::report::words;
 
-const PAGE_CSS: &str = include_str!("page.css");
-
-/// How the page is made: one self-contained HTML document without scripts, for screen, phone and A4.
+/// How the page is made: one self-contained HTML document for screen, phone and A4. It reads the same without its few lines of
+/// script, which sort tables and show a line's place.
 ///
-/// A fleet's page says who is urgent, when checks fall due, how the lines wear and how good earlier forecasts were, then
-/// goes through the wings. The page of one wing says its state, what to do, the trim with its intervals, the plan and
-/// the next check.
+/// A fleet's page says who is urgent and why, when checks fall due, how the lines wear and how good earlier forecasts were, then
+/// goes through the wings. The page of one wing says its state, what to do and when to check next; then it lists all lines; then
+/// come trim, incidence, plan and forecast.
 ///
 /// | setter | default | why |
 /// |---|---|---|
@@ -58,6 +56,13 @@ impl Default for PageSpec {
     }
 }
 
+/// In a fleet of at most so many wings each gets a part of its own.
+const PARTS: usize = 300;
+/// In a larger one so many do, the most urgent first; those after them have their row in the table of wings.
+const PARTS_OF_MANY: usize = 100;
+/// And so many of these get figures at most.
+const PICTURED_OF_MANY: usize = 24;
+
 impl PageSpec {
     /// The day the report is read: what was due before it is due now.
     #[must_use]
@@ -89,19 +94,12 @@ impl PageSpec {
         data.validate()?;
         let today = self.today.or_else(|| data.fleet.last_date()).unwrap_or(Date::ZERO);
         let entries = data.entries();
-        let mut draft = Draft::new();
-        match entries.as_slice() {
+        let mut draft = Draft::default();
+        let document = match entries.as_slice() {
             [only] => self.one_wing(&mut draft, data, only, today)?,
             _ => self.fleet(&mut draft, data, &entries, today)?,
-        }
-        draft.raw(READING);
-        let _ = writeln!(
-            draft.html,
-            "<footer><p>Made by linedrift {} from the tables named above. The same tables give the same page.</p></footer>\n\
-             </main>\n</body>\n</html>",
-            env!("CARGO_PKG_VERSION")
-        );
-        Ok(Page { html: draft.html, figures: draft.figures })
+        };
+        Ok(Page { html: document.html(), figures: draft.figures })
     }
 
     fn one_wing(
@@ -110,8 +108,7 @@ impl PageSpec {
         data: &ReportData<'_>,
         entry: &Entry<'_>,
         today: Date,
-    ) -> Result<(), ReportError> {
-        let title = format!("Wing {}", entry.wing);
+    ) -> Result<Document<'static>, ReportError> {
         let checked = entry.check.map_or_else(
             || "no usable check".to_owned(),
             |check| {
@@ -124,19 +121,15 @@ impl PageSpec {
                 )
             },
         );
-        let under = format!("Model {} \u{b7} {checked} \u{b7} read on {today}", entry.model);
-        self.head(draft, &title, &under, data.fleet.is_demo(), "state", "the state of the wing");
-        draft.open("state", "State");
-        wing::state(draft, entry);
-        remarks(draft, data.remarks);
-        draft.close();
-        cautions(draft);
-        wing::parts(draft, entry, 0, today, true)?;
-        if data.wear.is_some() || !data.drifts.is_empty() {
-            let models: Vec<&str> = vec![entry.model];
-            wear::section(draft, data, &models)?;
-        }
-        Ok(())
+        let state = html! { (wing::state(entry)) (remarks(data.remarks)) };
+        let parts = wing::parts(draft, entry, 0, today, true)?;
+        Ok(Document {
+            title: format!("Wing {}", entry.wing),
+            under: format!("Model {} \u{b7} {checked} \u{b7} read on {today}{}", entry.model, self.from()),
+            demo: data.fleet.is_demo(),
+            first: ("state", "the state of the wing"),
+            body: html! { (section("state", "State", &state)) (cautions()) (parts) (reading()) },
+        })
     }
 
     fn fleet(
@@ -145,58 +138,64 @@ impl PageSpec {
         data: &ReportData<'_>,
         entries: &[Entry<'_>],
         today: Date,
-    ) -> Result<(), ReportError> {
+    ) -> Result<Document<'static>, ReportError> {
         let checks: usize = data.fleet.histories().iter().map(|history| history.checks.len()).sum();
-        let under = format!(
-            "As of {today} \u{b7} {}, {}",
-            words::count(data.fleet.histories().len(), "wing", "wings"),
-            words::count(checks, "check", "checks")
-        );
-        self.head(draft, "Line report", &under, data.fleet.is_demo(), "fleet", "the table of wings");
-        fleet::glance(draft, entries, today);
-        remarks(draft, data.remarks);
-        contents(draft, data);
-        cautions(draft);
-        fleet::urgent(draft, entries, today);
-        if let Some(due) = data.due {
-            fleet::calendar(draft, due, entries, today)?;
-        }
+        let many = entries.len() > PARTS;
+        let own = entries.len().min(if many { PARTS_OF_MANY } else { PARTS });
+        let pictured = self.pictured_wings.min(if many { PICTURED_OF_MANY } else { PARTS });
         let mut models: Vec<&str> = data.drifts.iter().map(|drift| drift.model.as_str()).collect();
         models.dedup();
-        wear::section(draft, data, &models)?;
-        if let Some(test) = data.backtest {
-            calibration::section(draft, test)?;
+        let calendar = match data.due {
+            Some(due) => fleet::calendar(draft, due, entries, today)?,
+            None => Markup::default(),
+        };
+        let wear = wear::part(draft, data, &models)?;
+        let calibration = match data.backtest {
+            Some(test) => calibration::part(draft, test)?,
+            None => Markup::default(),
+        };
+        let mut wings = Vec::with_capacity(own);
+        for (place, entry) in entries.iter().take(own).enumerate() {
+            wings.push(wing::folded(draft, entry, place, today, place < pictured)?);
         }
-        draft.open("wings", "Wing by wing");
-        draft.raw(
-            "<p class=\"note\">The most urgent first; open a wing for all that is known of it. What is open here is printed in \
-             full, what is closed as one line; <code>report --wing</code> makes a page of one wing.</p>\n",
-        );
-        for (place, entry) in entries.iter().enumerate() {
-            wing::folded(draft, entry, place, today, place < self.pictured_wings)?;
-        }
-        draft.close();
-        Ok(())
+        Ok(Document {
+            title: "Line report".to_owned(),
+            under: format!(
+                "As of {today} \u{b7} {}, {}{}",
+                words::count(entries.len(), "wing", "wings"),
+                words::count(checks, "check", "checks"),
+                self.from()
+            ),
+            demo: data.fleet.is_demo(),
+            first: ("fleet", "the table of wings"),
+            body: html! {
+                (fleet::glance(entries, today))
+                (remarks(data.remarks))
+                (contents(data))
+                (cautions())
+                (fleet::urgent(entries, today, own))
+                (calendar)
+                (wear)
+                (calibration)
+                section .wings aria-labelledby="wings" {
+                    h2 #wings { "Wing by wing" }
+                    p .note {
+                        "The most urgent first. Open a wing to see everything about it. Only what is open is printed; "
+                        code { "report --wing" } " makes a page of one wing."
+                        @if own < entries.len() {
+                            " The first " (own) " of " (entries.len()) " are here; the others have their row in the table above and in \
+                             the result tables beside this page."
+                        }
+                    }
+                    @for wing in &wings { (wing) }
+                }
+                (reading())
+            },
+        })
     }
 
-    fn head(&self, draft: &mut Draft, title: &str, under: &str, demo: bool, skip: &str, skip_to: &str) {
-        let from = if self.source.is_empty() { String::new() } else { format!(" \u{b7} from {}", self.source) };
-        let _ = write!(
-            draft.html,
-            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <meta name=\"generator\" content=\"linedrift\">\n\
-             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{0}{1}</title>\n\
-             <style>\n{PAGE_CSS}{FIGURE_CSS}</style>\n</head>\n<body>\n\
-             <a class=\"skip\" href=\"#{skip}\">To {skip_to}</a>\n<main>\n<header>\n<h1>{0}</h1>\n\
-             <p class=\"under\">{2}</p>\n</header>\n",
-            escape(title),
-            if demo { " (invented demo)" } else { "" },
-            escape(&format!("{under}{from}")),
-        );
-        if demo {
-            let _ = writeln!(draft.html, "<p class=\"demo\"><strong>Demo.</strong> {}</p>", escape(DEMO_NOTE));
-        }
+    fn from(&self) -> String {
+        if self.source.is_empty() { String::new() } else { format!(" \u{b7} from {}", self.source) }
     }
 }
 
@@ -227,50 +226,61 @@ impl fmt::Display for Page {
     }
 }
 
-fn remarks(draft: &mut Draft, remarks: &[String]) {
-    for remark in remarks {
-        draft.note(remark);
-    }
-}
-
-fn cautions(draft: &mut Draft) {
-    draft.raw("<aside class=\"cautions\" aria-labelledby=\"cautions\"><h2 id=\"cautions\">Before you act on this</h2><ul>\n");
-    for caution in CAUTIONS {
-        let _ = writeln!(draft.html, "<li>{}</li>", escape(caution));
-    }
-    draft.raw("</ul></aside>\n");
+fn remarks(remarks: &[String]) -> Markup {
+    html! { @for remark in remarks { (note(remark)) } }
 }
 
 /// Links to the parts of a fleet's page.
-fn contents(draft: &mut Draft, data: &ReportData<'_>) {
-    let mut parts = vec![("fleet", "Who is urgent")];
-    if data.due.is_some() {
-        parts.push(("calendar", "Calendar"));
+fn contents(data: &ReportData<'_>) -> Markup {
+    let parts = [
+        (true, "fleet", "Who is urgent"),
+        (data.due.is_some(), "calendar", "When checks fall due"),
+        (data.wear.is_some() || !data.drifts.is_empty(), "wear", "Wear"),
+        (data.backtest.is_some(), "calibration", "How good the forecasts were"),
+        (true, "wings", "Wing by wing"),
+        (true, "reading", "How to read this page"),
+    ];
+    html! {
+        nav aria-label="Parts of this page" {
+            ul .contents {
+                @for (_, id, name) in parts.iter().filter(|(here, ..)| *here) { li { a href={ "#" (id) } { (name) } } }
+            }
+        }
     }
-    if data.wear.is_some() || !data.drifts.is_empty() {
-        parts.push(("wear", "Wear"));
-    }
-    if data.backtest.is_some() {
-        parts.push(("calibration", "Were the forecasts true?"));
-    }
-    parts.extend([("wings", "Wing by wing"), ("reading", "How to read this page")]);
-    draft.raw("<nav aria-label=\"Parts of this page\"><ul class=\"contents\">\n");
-    for (id, name) in parts {
-        let _ = writeln!(draft.html, "<li><a href=\"#{id}\">{name}</a></li>");
-    }
-    draft.raw("</ul></nav>\n");
 }
 
-const READING: &str = "<section aria-labelledby=\"reading\" class=\"reading\"><h2 id=\"reading\">How to read this page</h2>\n<dl>\n\
-<dt>Deviation</dt><dd>Measured length less the maker\u{2019}s length, in mm. Plus: the line is longer.</dd>\n\
-<dt>Common offset</dt><dd>The median deviation of the rows A to D. The whole set is longer or shorter by it, or the \
-instrument is. It does not change the trim and is not spread over the lines.</dd>\n\
-<dt>Relative deviation</dt><dd>Deviation less the common offset. Tolerances are judged on it.</dd>\n\
-<dt>Within, outside, undecided</dt><dd>The measuring uncertainty counts. Within: the line is inside its tolerance even \
-so. Outside: it is past it even so. Undecided: the uncertainty reaches across the tolerance; measure again.</dd>\n\
-<dt>Incidence change</dt><dd>How far the rows together have turned the wing against the maker\u{2019}s table, in degrees. \
-Plus: nose up.</dd>\n\
-<dt>95 % interval</dt><dd>A range made so that 95 of 100 such ranges hold the true value.</dd>\n\
-<dt>Band</dt><dd>A range over what is not known of the wing. Nothing inside it is likelier than the rest.</dd>\n\
-<dt>Next check</dt><dd>The earlier of two: the interval, and the hours at which the chance that a limit is crossed \
-reaches the accepted risk.</dd>\n</dl></section>\n";
+const TERMS: [(&str, &str); 8] = [
+    ("Deviation", "Measured length minus the maker\u{2019}s length, in mm. Plus: the line is longer."),
+    (
+        "Common offset",
+        "The median deviation of rows A to D. Either the whole set is longer or shorter by that much, or the instrument reads \
+         that much off. It does not change the trim.",
+    ),
+    ("Relative deviation", "Deviation minus the common offset. Tolerances are judged on it."),
+    (
+        "Uncertainty",
+        "How far a measured length may be off: the true value lies within it 95 times in 100. Near its tolerance a line may be \
+         on the other side of it.",
+    ),
+    (
+        "Incidence change",
+        "How far the rows together have turned the wing against the maker\u{2019}s table, in degrees. Plus: nose up.",
+    ),
+    ("95 % interval", "A range made so that 95 of 100 such ranges hold the true value."),
+    ("Band", "A range over what is not known about the wing. No value inside it is more likely than another."),
+    (
+        "Next check",
+        "The earlier of two: the end of the interval, and the hours at which the chance that a limit is crossed reaches the \
+         accepted risk.",
+    ),
+];
+
+fn reading() -> Markup {
+    html! {
+        details .reading {
+            summary { h2 #reading { "How to read this page" } }
+            dl { @for (term, meaning) in TERMS { dt { (term) } dd { (meaning) } } }
+        }
+        "\n"
+    }
+}

@@ -1,7 +1,9 @@
 //! The page's part on the plan of one wing.
 
-use super::draft::Draft;
-use super::table::Cell;
+use maud::{Markup, html};
+
+use super::draft::{Draft, Layout, note};
+use super::table::{Cell, table};
 use crate::plan::{AimResult, PlannedState, WorkStep};
 use crate::report::ReportError;
 use crate::report::build::WingPlan;
@@ -11,60 +13,59 @@ use crate::report::words::{interval, number, signed};
 /// Most lines whose expected reading a step lists; the others follow from the step.
 const LINES_A_STEP: usize = 6;
 
-pub(super) fn part(draft: &mut Draft, planned: &WingPlan, place: usize, pictured: bool) -> Result<(), ReportError> {
+pub(super) fn part(
+    draft: &mut Draft,
+    planned: &WingPlan,
+    place: usize,
+    pictured: bool,
+) -> Result<Markup, ReportError> {
     let plan = &planned.plan;
-    draft.heading(&format!("plan-{place}"), "Plan");
-    draft.text(&plan.answer());
-    if !plan.actions.is_empty() {
-        let rows: Vec<Vec<Cell>> = plan.sequence().iter().map(step).collect();
-        draft.table(
-            "What to do, in the order of work",
-            &["No.", "Side", "Where", "What", "Change, mm (95 %)", "Then expect on the instrument, mm"],
-            &rows,
-        );
-    }
-    draft.table(
-        "Before and after",
-        &[
-            "State",
-            "Lines off by more than tolerance",
-            "Furthest, mm",
-            "Incidence change, \u{b0} (95 %)",
-            "Left less right, \u{b0} (95 %)",
-        ],
-        &[state("as measured", &plan.before), state("to expect after", &plan.after)],
+    let drawn = pictured && !plan.actions.is_empty();
+    let lines = if drawn { plan_figure(plan)? } else { None };
+    let lines = draft.figures(
+        Layout::Whole,
+        "Each line before and after",
+        "Ring: as measured. Filled: expected after the work, with its 95 % interval. Grey: not moved. Shaded: narrowest tolerance. \
+         Cross: still outside its own.",
+        &format!("plan-lines-{place}"),
+        lines.into_iter().collect(),
     );
-    if !plan.alternatives.is_empty() {
-        let own = std::iter::once(plan.in_short());
-        let rows: Vec<Vec<Cell>> = own.chain(plan.alternatives.iter().copied()).map(aim).collect();
-        draft.table(
-            "The best plan for each aim, the recommended one first",
-            &[
-                "Aim",
-                "Actions",
-                "Lines outside after",
-                "Incidence change after, \u{b0}",
-                "Left less right after, \u{b0}",
-            ],
-            &rows,
-        );
-    }
-    for note in &plan.notes {
-        draft.note(&note.message);
-    }
-    if !pictured || plan.actions.is_empty() {
-        return Ok(());
-    }
-    if let Some(figure) = plan_figure(plan)? {
-        let key = "Ring: as measured. Filled: to expect after, with its 95 % interval. Grey: not moved. Shaded: narrowest tolerance. Cross: still \
-                   outside its own.";
-        draft.whole("Each line before and after", key, &format!("plan-lines-{place}"), figure);
-    }
-    if let Some(figure) = curve_figure(&planned.curve)? {
-        let key = "The best plan with so many adjustments. Beside each dot its worst line, mm.";
-        draft.panels("Fewer adjustments or a better trim", key, &format!("plan-curve-{place}"), vec![figure]);
-    }
-    Ok(())
+    let curve = if drawn { curve_figure(&planned.curve)? } else { None };
+    let curve = draft.figures(
+        Layout::Panels,
+        "Fewer adjustments, or a better trim",
+        "The best plan for each number of adjustments. Beside each dot its worst line, mm.",
+        &format!("plan-curve-{place}"),
+        curve.into_iter().collect(),
+    );
+    let own = std::iter::once(plan.in_short());
+    let aims: Vec<Vec<Cell>> = own.chain(plan.alternatives.iter().copied()).map(aim).collect();
+    let steps: Vec<Vec<Cell>> = plan.sequence().iter().map(step).collect();
+    Ok(html! {
+        (draft.heading(&format!("plan-{place}"), "Plan"))
+        p { (plan.answer()) }
+        div .split {
+            @if !plan.actions.is_empty() {
+                (table(
+                    "What to do, in the order of work",
+                    &["No.", "Side", "Where", "What", "Change, mm (95 %)", "Then expect on the instrument, mm"],
+                    &steps,
+                ))
+            }
+            div {
+                (states(&plan.before, &plan.after))
+                @if !plan.alternatives.is_empty() {
+                    (table(
+                        "The best plan for each aim, the recommended one first",
+                        &["Aim", "Actions", "Lines outside after", "Incidence change after, \u{b0}", "Left minus right after, \u{b0}"],
+                        &aims,
+                    ))
+                }
+                @for one in &plan.notes { (note(&one.message)) }
+            }
+        }
+        div .beside.even { (lines) (curve) }
+    })
 }
 
 fn aim(of: AimResult) -> Vec<Cell> {
@@ -86,7 +87,7 @@ fn step(step: &WorkStep) -> Vec<Cell> {
         .take(LINES_A_STEP)
         .map(|line| match line.expected_reading_mm {
             Some(mm) => format!("{} {}", line.line, number(mm, 0)),
-            None => format!("{} –", line.line),
+            None => format!("{} \u{2013}", line.line),
         })
         .collect();
     if step.lines.len() > LINES_A_STEP {
@@ -102,12 +103,19 @@ fn step(step: &WorkStep) -> Vec<Cell> {
     ]
 }
 
-fn state(name: &str, state: &PlannedState) -> Vec<Cell> {
-    vec![
-        Cell::words(name),
-        Cell::figure(state.outside.to_string()),
-        Cell::figure(signed(state.worst_mm, 1)),
-        Cell::figure(interval(&state.incidence_change_deg, 2)),
-        Cell::figure(interval(&state.asymmetry_deg, 2)),
-    ]
+/// The wing as measured and as it should be after the work.
+fn states(before: &PlannedState, after: &PlannedState) -> Markup {
+    let row = |name: &str, of: fn(&PlannedState) -> String| {
+        vec![Cell::words(name), Cell::figure(of(before)), Cell::figure(of(after))]
+    };
+    table(
+        "Before and after",
+        &["", "As measured", "Expected after"],
+        &[
+            row("Lines off by more than tolerance", |state| state.outside.to_string()),
+            row("Furthest line, mm", |state| signed(state.worst_mm, 1)),
+            row("Incidence change, \u{b0} (95 %)", |state| interval(&state.incidence_change_deg, 2)),
+            row("Left minus right, \u{b0} (95 %)", |state| interval(&state.asymmetry_deg, 2)),
+        ],
+    )
 }

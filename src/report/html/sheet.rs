@@ -1,12 +1,12 @@
 //! The measuring sheet to print and write on.
 
-use std::fmt::Write as _;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::document::seen;
 use crate::check::Check;
 use crate::check::DEMO_NOTE;
 use crate::check::sheet::{Sheet, SheetRow};
-use crate::report::escape;
-use crate::report::words::CAUTIONS;
+use crate::report::words::{self, CAUTIONS};
 use crate::wing::{Side, Wing};
 
 const SHEET_CSS: &str = include_str!("sheet.css");
@@ -71,45 +71,49 @@ impl SheetPageSpec {
     /// The page.
     #[must_use]
     pub fn html(&self, sheet: &Sheet) -> String {
-        let wing = escape(&self.wing.id);
-        let mut out = format!(
-            "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
-             <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\n\
-             <meta name=\"generator\" content=\"linedrift\">\n\
-             <title>Measuring sheet: wing {wing}</title>\n<style>\n{SHEET_CSS}</style></head><body><main>\n\
-             <h1>Measuring sheet: wing {wing}</h1>\n<p>Model {}. ",
-            escape(&self.wing.model)
-        );
-        let _ = match &self.last {
-            Some(last) => writeln!(out, "Last values from check {}.</p>", escape(last)),
-            None => writeln!(out, "No earlier check.</p>"),
+        let title = format!("Measuring sheet: wing {}", self.wing.id);
+        let page = html! {
+            (DOCTYPE) "\n"
+            html lang="en" {
+                head {
+                    meta charset="utf-8";
+                    meta name="generator" content="linedrift";
+                    meta name="viewport" content="width=device-width,initial-scale=1";
+                    title { (title) }
+                    style { (PreEscaped(SHEET_CSS)) }
+                }
+                "\n"
+                body { main {
+                    h1 { (title) }
+                    p {
+                        "Model " (self.wing.model) ". "
+                        @match &self.last {
+                            Some(last) => { "Last values from check " (last) "." }
+                            None => { "No earlier check." }
+                        }
+                    }
+                    @if self.demo { p .demo { (DEMO_NOTE) } }
+                    div .cautions { ul { @for caution in CAUTIONS { li { (caution) } } } }
+                    (self.conditions())
+                    p .how {
+                        "All lengths in mm. " b { "expect" } ": the maker\u{2019}s length and the datum. " b { "last" } ": what this \
+                         instrument would have shown for the line at the last check. Read the line first, then look at these. \
+                         Write what the instrument shows. Where it is far from both, read the line again and write that into the \
+                         last column. Leave a line empty if you did not read it."
+                    }
+                    @for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
+                        (lines_of(side, sheet))
+                    }
+                } }
+            }
+            "\n"
         };
-        if self.demo {
-            let _ = writeln!(out, "<p class=\"demo\">{}</p>", escape(DEMO_NOTE));
-        }
-        out.push_str("<div class=\"cautions\"><ul>");
-        for caution in CAUTIONS {
-            let _ = write!(out, "<li>{}</li>", escape(caution));
-        }
-        out.push_str("</ul></div>\n");
-        self.conditions(&mut out);
-        out.push_str(
-            "<p class=\"how\">All lengths in mm. <b>expect</b>: the maker\u{2019}s length and the datum. <b>last</b>: what this \
-             instrument would have shown of the line at the last check. Read the line first, then look at these. Write what \
-             the instrument shows; where it is far from both, read the line again into the last column. A line not read \
-             stays empty.</p>\n",
-        );
-        for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
-            lines_of(side, sheet, &mut out);
-        }
-        out.push_str("</main></body></html>\n");
-        out
+        seen(page.into_string())
     }
 
-    fn conditions(&self, out: &mut String) {
-        out.push_str("<div class=\"conditions\">");
+    fn conditions(&self) -> Markup {
         let datum = format!("for {} mm", self.datum_mm);
-        for (what, hint) in [
+        let asked = [
             ("date", ""),
             ("hours flown", "h"),
             ("operator", ""),
@@ -119,47 +123,42 @@ impl SheetPageSpec {
             ("datum", datum.as_str()),
             ("dry / damp / wet", ""),
             ("brake setting", "mm"),
-        ] {
-            let _ = write!(out, "<div>{}<i>{}</i></div>", escape(what), escape(hint));
-        }
-        out.push_str("</div>\n");
+        ];
+        html! { div .conditions { @for (what, hint) in asked { div { (what) i { (hint) } } } } "\n" }
     }
 }
 
 /// One side: a table for each row, its lines in groups by main.
-fn lines_of(side: Side, sheet: &Sheet, out: &mut String) {
+fn lines_of(side: Side, sheet: &Sheet) -> Markup {
     let rows: Vec<&SheetRow> = sheet.rows().iter().filter(|row| row.side == side).collect();
-    let _ = write!(
-        out,
-        "<section class=\"side\"><h2>{} side</h2>\n<div class=\"lines\">",
-        if side == Side::Left { "Left" } else { "Right" }
-    );
-    for row in rows.chunk_by(|a, b| a.row == b.row) {
-        let Some(first) = row.first() else { continue };
-        let _ = writeln!(
-            out,
-            "<table><caption>Row {}, {side}</caption><thead><tr><th scope=\"col\">no.</th>\
-             <th scope=\"col\">main</th><th scope=\"col\">line</th><th scope=\"col\">expect</th><th scope=\"col\">last</th>\
-             <th scope=\"col\">reading</th><th scope=\"col\">again</th></tr></thead>",
-            first.row
-        );
-        for main in row.chunk_by(|a, b| a.main == b.main) {
-            out.push_str("<tbody>");
-            for line in main {
-                let last = line.last_mm.map_or_else(String::new, |last| format!("{last:.0}"));
-                let _ = writeln!(
-                    out,
-                    "<tr><td class=\"no\">{}</td><td class=\"main\">{}</td><th scope=\"row\">{}</th><td>{:.0}</td><td>{last}</td>\
-                     <td class=\"room\"></td><td class=\"again\"></td></tr>",
-                    line.order,
-                    escape(line.main.as_deref().unwrap_or_default()),
-                    escape(&line.line),
-                    line.expected_mm
-                );
+    html! {
+        section .side {
+            h2 { (if side == Side::Left { "Left" } else { "Right" }) " side" }
+            div .lines {
+                @for row in rows.chunk_by(|a, b| a.row == b.row) {
+                    table {
+                        caption { (words::row(row[0].row)) ", " (side) }
+                        thead { tr {
+                            @for head in ["no.", "main", "line", "expect", "last", "reading", "again"] { th scope="col" { (head) } }
+                        } }
+                        @for main in row.chunk_by(|a, b| a.main == b.main) {
+                            tbody { @for line in main {
+                                tr {
+                                    td .no { (line.order) }
+                                    td .main { (line.main.as_deref().unwrap_or_default()) }
+                                    th scope="row" { (line.line) }
+                                    td { (format!("{:.0}", line.expected_mm)) }
+                                    td { @if let Some(last) = line.last_mm { (format!("{last:.0}")) } }
+                                    td .room {}
+                                    td .again {}
+                                }
+                                "\n"
+                            } }
+                        }
+                    }
+                    "\n"
+                }
             }
-            out.push_str("</tbody>");
         }
-        out.push_str("</table>\n");
     }
-    out.push_str("</div></section>\n");
 }

@@ -1,67 +1,56 @@
 //! The page's part on wear: how the fleet's lines drift.
 
-use std::fmt::Write as _;
+use maud::{Markup, html};
 
-use super::draft::Draft;
-use super::table::Cell;
+use super::draft::{Draft, Layout, note, section};
+use super::table::{Cell, table};
 use crate::report::build::{ReportData, WearSummary};
-use crate::report::escape;
-use crate::report::figures::drift_figures;
-use crate::report::figures::rate_figure;
+use crate::report::figures::{drift_figures, rate_figure};
 use crate::report::{ReportError, words};
 use crate::wear::TermRow;
 
 /// How the lines of the fleet wear, with the drift of some models.
-pub(super) fn section(draft: &mut Draft, data: &ReportData<'_>, models: &[&str]) -> Result<(), ReportError> {
+pub(super) fn part(draft: &mut Draft, data: &ReportData<'_>, models: &[&str]) -> Result<Markup, ReportError> {
     if data.wear.is_none() && data.drifts.is_empty() {
-        return Ok(());
+        return Ok(Markup::default());
     }
-    draft.open("wear", "How the lines of the fleet wear");
-    if let Some(fit) = data.wear {
-        fitted(draft, fit)?;
-    }
+    let fit = match data.wear {
+        Some(fit) => fitted(draft, fit)?,
+        None => Markup::default(),
+    };
+    let mut drifts = Vec::with_capacity(models.len());
     for (place, model) in models.iter().enumerate() {
         let rows: Vec<_> = data.drifts.iter().filter(|drift| drift.model == *model).cloned().collect();
-        let modelled = rows.iter().any(|row| !row.path.is_empty());
-        draft.panels(
+        let key = if rows.iter().any(|row| !row.path.is_empty()) {
+            "Ring: one check of one wing, before any adjustment. Line: what the wear model expects of a wing. Band: its range for \
+             95 of 100 wings."
+        } else {
+            "Ring: one check of one wing, before any adjustment."
+        };
+        drifts.push(draft.figures(
+            Layout::Panels,
             &format!("Model {model}: mean of each row, less the common offset, against hours flown"),
-            if modelled {
-                "Ring: one check of one wing, before any adjustment. \
-                 Line: what the wear model expects of a wing. Band: its range for 95 of 100 wings."
-            } else {
-                "Ring: one check of one wing, before any adjustment."
-            },
+            key,
             &format!("drift-{place}"),
             drift_figures(&rows)?,
-        );
+        ));
     }
-    draft.close();
-    Ok(())
+    Ok(section(
+        "wear",
+        "How the lines wear",
+        &html! {
+            (fit)
+            @if !drifts.is_empty() {
+                details .more {
+                    summary { "Row by row against hours flown: " (words::count(drifts.len(), "model", "models")) }
+                    @for drift in &drifts { (drift) }
+                }
+            }
+        },
+    ))
 }
 
-fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<(), ReportError> {
-    let _ = writeln!(
-        draft.html,
-        "<p>Fitted to {} of {} at {}, {}.{}</p>",
-        words::count(fit.readings, "reading", "readings"),
-        words::count(fit.wings, "wing", "wings"),
-        words::count(fit.checks, "check", "checks"),
-        match fit.shape.scale_h() {
-            Some(scale) => format!("time shape {} with a scale of {} h", fit.shape.name(), words::number(scale, 0)),
-            None => format!("time shape {}", fit.shape.name()),
-        },
-        match fit.restarted_lines {
-            0 => String::new(),
-            lines => {
-                format!(" {} began anew after an adjustment.", words::count(lines, "line", "lines"))
-            }
-        }
-    );
-    if !fit.converged {
-        draft.raw(
-            "<p class=\"demo\"><strong>The fit did not converge.</strong> Read nothing from these figures.</p>\n",
-        );
-    }
+fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<Markup, ReportError> {
     let rows: Vec<Vec<Cell>> = fit
         .terms
         .iter()
@@ -74,39 +63,56 @@ fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<(), ReportError> {
             ])
         })
         .collect();
-    draft.raw("<div class=\"beside\">");
-    if let Some(figure) = rate_figure(&fit.terms)? {
-        let key = "mm per metre of line in the first 100 h; minus: shorter. Dot: estimate. Bar: 95 % interval.";
-        draft.panels("Drift by material and row", key, "rate", vec![figure]);
-    }
-    draft.table(
-        "Drift of the lines, mm per metre of line in the first 100 h (minus: shorter)",
-        &["Where", "In words", "Estimate", "95 % interval"],
-        &rows,
+    let figure = draft.figures(
+        Layout::Panels,
+        "Drift by material and row",
+        "mm per metre of line in the first 100 h. Minus: shorter. Dot: estimate. Bar: 95 % interval.",
+        "rate",
+        rate_figure(&fit.terms)?.into_iter().collect(),
     );
-    draft.raw("</div>\n");
+    let shape = match fit.shape.scale_h() {
+        Some(scale) => format!("time shape {} with a scale of {} h", fit.shape.name(), words::number(scale, 0)),
+        None => format!("time shape {}", fit.shape.name()),
+    };
+    Ok(html! {
+        @if !fit.converged {
+            p .demo { strong { "The fit did not converge." } " Do not use these figures." }
+        }
+        div .beside {
+            (figure)
+            (table(
+                "Drift of the lines, mm per metre of line in the first 100 h (minus: shorter)",
+                &["Where", "In words", "Estimate", "95 % interval"],
+                &rows,
+            ))
+        }
+        p .note {
+            "Fitted to " (words::count(fit.readings, "reading", "readings")) " of "
+            (words::count(fit.wings, "wing", "wings")) " at " (words::count(fit.checks, "check", "checks")) ", " (shape) "."
+            @if fit.restarted_lines > 0 {
+                " " (words::count(fit.restarted_lines, "line", "lines")) " started again after an adjustment."
+            }
+            (apart(fit))
+            @if !fit.dropped_terms.is_empty() {
+                " Left out, because the data cannot tell them apart: " (fit.dropped_terms.join(", ")) "."
+            }
+        }
+        @for diagnostic in &fit.diagnostics { (note(&diagnostic.message)) }
+    })
+}
+
+/// How far wings are apart.
+fn apart(fit: &WearSummary) -> String {
     let spread = |group: &str| fit.spread.iter().find(|row| row.group == group && row.effect == "rate")?.sd;
-    if let Some(sd) = spread("wing") {
-        let by_row = spread("wing:row").map_or_else(String::new, |sd| {
-            format!(", and its rows among themselves by {} mm per metre", words::number(sd, 2))
-        });
-        let _ = writeln!(
-            draft.html,
-            "<p>Wings differ: the rates of one wing lie off the fleet\u{2019}s by {} mm per metre (standard deviation){by_row}.</p>",
+    let by_row = spread("wing:row").map_or_else(String::new, |sd| {
+        format!(", and its rows differ among themselves by {} mm per metre", words::number(sd, 2))
+    });
+    spread("wing").map_or_else(String::new, |sd| {
+        format!(
+            " Wings differ: the rates of one wing lie off the fleet\u{2019}s by {} mm per metre (standard deviation){by_row}.",
             words::number(sd, 2)
-        );
-    }
-    if !fit.dropped_terms.is_empty() {
-        let _ = writeln!(
-            draft.html,
-            "<p>Left out, as the data cannot tell them apart: {}.</p>",
-            escape(&fit.dropped_terms.join(", "))
-        );
-    }
-    for diagnostic in &fit.diagnostics {
-        let _ = writeln!(draft.html, "<p class=\"note\">{}</p>", escape(&diagnostic.message));
-    }
-    Ok(())
+        )
+    })
 }
 
 /// `uhmwpe, row C` for `rate:uhmwpe:C`, `centre to tip, row C` for `span:C`.

@@ -5,11 +5,11 @@ use std::fmt::Write as _;
 use jiff::civil::Date;
 
 use super::build::{ReportData, WearSummary};
-use super::words::{self, CAUTIONS};
+use super::words::{self, CAUTION_LINE, CAUTIONS};
 use crate::check::DEMO_NOTE;
 use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, WingDue};
-use crate::trim::{Interval, LineChange, Trim, TrimChange, Verdict};
+use crate::trim::{Interval, LineChange, LineCounts, Trim, TrimChange, Verdict};
 use crate::wing::{Side, shown};
 
 /// Widest line of any text here.
@@ -50,10 +50,16 @@ fn range(interval: &Interval, decimals: usize) -> String {
     words::interval(interval, decimals).replace(['\u{2212}', '–'], "-")
 }
 
-/// The cautions, wrapped.
+/// The cautions in one line, with where to read them whole.
 #[must_use]
 pub fn cautions() -> String {
-    CAUTIONS.iter().fold(String::new(), |out, caution| out + &wrap(caution, "! "))
+    format!("{CAUTION_LINE}\n")
+}
+
+/// The cautions whole, wrapped.
+#[must_use]
+pub fn all_cautions() -> String {
+    CAUTIONS.iter().fold(String::new(), |out, caution| out + &wrap(caution, "- "))
 }
 
 /// One line that says that the data is the invented demo.
@@ -62,7 +68,7 @@ pub fn demo_note() -> String {
     wrap(DEMO_NOTE, "")
 }
 
-/// Judged checks: state, rows, and the lines that are outside or undecided.
+/// Judged checks: state, diagnosis, rows, and the lines that are outside, doubtful or undecided.
 #[must_use]
 pub fn trims(trims: &[Trim]) -> String {
     let mut out = String::new();
@@ -75,14 +81,17 @@ pub fn trims(trims: &[Trim]) -> String {
             trim.hours,
             trim.stage
         );
-        out.push_str(&wrap(&words::state(trim).replace('\u{2212}', "-"), "  "));
+        out.push_str(&wrap(&trim.summary, "  "));
         for one in &trim.diagnosis {
             out.push_str(&wrap(&one.text.replace('\u{2212}', "-"), "  - "));
         }
+        out.push_str(&wrap(&words::counts(trim), "  "));
         out.push_str(&wrap(
             &format!(
-                "common offset {} mm; change of angle of attack {} deg, of trim speed {} %; left less right {} deg",
+                "common offset {} mm; incidence change {} deg (95 %); change of angle of attack {} deg, of trim speed {} %; left \
+                 minus right {} deg",
                 plain(trim.common_mm, 1),
+                range(&trim.incidence_change_deg, 2),
                 short_range(&trim.aoa_change_deg),
                 short_range(&trim.speed_change_pct),
                 plain(trim.asymmetry_deg.value, 2)
@@ -232,7 +241,7 @@ pub fn doubts(doubts: &[Doubts]) -> String {
         words::count(doubts.len(), "check", "checks")
     );
     if found > 0 {
-        out.push_str("Measure again what stands here; nothing was changed. Lengths in mm.\n");
+        out.push_str("Measure these again; nothing was changed. Lengths in mm.\n");
         let _ = writeln!(
             out,
             "{:<13}{:<6}{:<10}{:>9}{:>10}{:>6}  {:<15}{:>9}",
@@ -333,7 +342,7 @@ pub fn wear(fit: &WearSummary) -> String {
         fit.restarted_lines,
         fit.shape.name(),
         fit.shape.scale_h().map_or_else(String::new, |scale| format!(", scale {scale:.0} h")),
-        if fit.converged { "" } else { "  NOT CONVERGED: read nothing from the figures below" }
+        if fit.converged { "" } else { "  NOT CONVERGED: do not use the figures below" }
     );
     let _ = writeln!(out, "{:<34}{:>9}{:>8}{:>19}", "term", "estimate", "se", "95 %");
     for term in &fit.terms {
@@ -355,7 +364,7 @@ pub fn wear(fit: &WearSummary) -> String {
     out.push_str("\nrates: mm per metre of line in the first 100 h, negative is shrinking\n");
     if !fit.dropped_terms.is_empty() {
         out.push_str(&wrap(
-            &format!("left out, as the data cannot tell them apart: {}", fit.dropped_terms.join(", ")),
+            &format!("left out, because the data cannot tell them apart: {}", fit.dropped_terms.join(", ")),
             "",
         ));
     }
@@ -369,16 +378,16 @@ pub fn wear(fit: &WearSummary) -> String {
 #[must_use]
 pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
     let entries = data.entries();
-    let with = |verdict| {
-        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
+    let with = |of: fn(LineCounts) -> usize| {
+        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| of(trim.counts()) > 0)).count()
     };
     let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| row.is_due(today)));
     let mut out = wrap(
         &format!(
-            "{}: {} with lines outside tolerance, {} with undecided lines, {} due for a check by {today}",
+            "{}: {} with lines outside tolerance, {} with doubtful readings, {} due for a check by {today}",
             words::count(entries.len(), "wing", "wings"),
-            with(Verdict::Outside),
-            with(Verdict::Undecided),
+            with(|counts| counts.outside),
+            with(|counts| counts.doubted),
             now.count()
         ),
         "",
@@ -386,12 +395,13 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
     out.push('\n');
     let _ = writeln!(
         out,
-        "{:<12}{:>6}{:>8}{:>8}{:>7}  {:<10}  incidence deg",
-        "wing", "hours", "common", "outside", "undec.", "next check"
+        "{:<12}{:<14}{:>8}{:>8}  {:<10}  incidence change deg",
+        "wing", "state", "outside", "doubt.", "next check"
     );
     for entry in entries.iter().take(10) {
-        let of =
-            |verdict| entry.trim.map_or_else(|| "-".to_owned(), |trim| words::verdicts(trim, verdict).to_string());
+        let of = |of: fn(LineCounts) -> usize| {
+            entry.trim.map_or_else(|| "-".to_owned(), |trim| of(trim.counts()).to_string())
+        };
         let next = match entry.due {
             Some(row) if row.is_due(today) => "now".to_owned(),
             Some(row) => row.due_date.map_or_else(|| format!("{:.0} h", row.due_hours), |date| date.to_string()),
@@ -399,12 +409,11 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
         };
         let _ = writeln!(
             out,
-            "{:<12}{:>6}{:>8}{:>8}{:>7}  {:<10}  {}",
+            "{:<12}{:<14}{:>8}{:>8}  {:<10}  {}",
             cut(entry.wing, 11),
-            entry.trim.map_or_else(|| "-".to_owned(), |trim| format!("{:.0}", trim.hours)),
-            entry.trim.map_or_else(|| "-".to_owned(), |trim| plain(trim.common_mm, 1)),
-            of(Verdict::Outside),
-            of(Verdict::Undecided),
+            entry.trim.map_or("-", |trim| words::state(trim.state)),
+            of(|counts| counts.outside),
+            of(|counts| counts.doubted),
             next,
             entry.trim.map_or_else(|| "-".to_owned(), |trim| range(&trim.incidence_change_deg, 2))
         );

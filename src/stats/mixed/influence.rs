@@ -9,7 +9,7 @@ use crate::stats::dense::{eliminate, solve_lower_transposed};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BlockInfluence {
     /// Cook's distance `(β − β₋)ᵀ XᵀV⁻¹X (β − β₋) / (p σ²)`, `β₋` the fixed effects without the block; `None` when the
-    /// fixed effects cannot be told without it. Source: Cook, Technometrics 19, 1977 (memory).
+    /// fixed effects cannot be told without it. Source: Cook, Technometrics 19, 1977 (from memory).
     pub distance: Option<f64>,
     /// Fixed effects without the block, less those with it, in standard errors of the fit; in the order of
     /// [`MixedFit::fixed`]. Empty when the fixed effects cannot be told without it.

@@ -113,7 +113,7 @@ impl Profiler<'_> {
     /// is at most `rise` above its minimum (3.841 for 95 %). Fixed effects go by ML, a standard deviation or correlation
     /// by the fit's own criterion.
     ///
-    /// Source: the likelihood-ratio test inverted; Bates and others, J. Stat. Softw. 67(1), 2015, section 5.1 (memory).
+    /// Source: the likelihood-ratio test inverted; Bates and others, J. Stat. Softw. 67(1), 2015, section 5.1 (from memory).
     ///
     /// # Errors
     /// [`MixedError::Parameter`] when the parameter is not in the model.

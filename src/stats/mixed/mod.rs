@@ -18,7 +18,7 @@
 //!
 //! The criterion, with `R_w` the factor of block w, `R_X` of the fixed part and `r²` the residual sum:
 //! `D(θ) = Σ_w [Σ_l ln(1 + n_l θ²) + 2 ln|R_w|] + 2 ln|R_X| + (N−p)(1 + ln(2π r²/(N−p)))` (REML; `N` counts unpenalised levels out).
-//! Source of the criterion: Bates, Mächler, Bolker, Walker, J. Stat. Softw. 67(1), 2015 (memory); the block reduction is
+//! Source of the criterion: Bates, Mächler, Bolker, Walker, J. Stat. Softw. 67(1), 2015 (from memory); the block reduction is
 //! derived in `docs/method.md`.
 
 mod block;

@@ -11,7 +11,7 @@ const MOST: f64 = 1e6;
 ///
 /// The variance `v = wᵀ Cov(β) w` depends on θ and σ². With σ² profiled out, θ has covariance `2 H⁻¹` (H the Hessian of the
 /// deviance), and `ln σ²` given θ has variance `2/ν`. So `Var(v) ≈ gᵀ (2 H⁻¹) g + 2 v²/ν` with `g` the derivative of `v` along the
-/// profile, and the degrees of freedom are `2 v² / Var(v)`. Source: Satterthwaite, Biometrics Bulletin 2, 1946 (memory).
+/// profile, and the degrees of freedom are `2 v² / Var(v)`. Source: Satterthwaite, Biometrics Bulletin 2, 1946 (from memory).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Satterthwaite {
     /// `2 H⁻¹` over the parameters that are not at a boundary, row-major.

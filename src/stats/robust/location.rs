@@ -25,7 +25,7 @@ pub struct Huber {
 /// Huber's location with the scale fixed at the MAD: the root μ of `Σ ψ((x − μ)/s) = 0`, `ψ(u) = max(−k, min(k, u))`.
 /// Where the MAD is zero the median is returned. `None` of nothing or of a `k` that is not positive.
 ///
-/// Source: Huber, Robust Statistics, 1981, chapter 3 (memory).
+/// Source: Huber, Robust Statistics, 1981, chapter 3 (from memory).
 #[must_use]
 pub fn huber(values: &[f64], k: f64) -> Option<Huber> {
     if !(k > 0.0) {
@@ -54,7 +54,7 @@ pub fn huber(values: &[f64], k: f64) -> Option<Huber> {
 /// `β = 2[Φ(k) − ½ − k φ(k) + k²(1 − Φ(k))]`. `None` of fewer than two values, of a `k` that is not positive, and where
 /// more than half of the values are equal (no scale).
 ///
-/// Source: Huber 1981, chapter 6 (memory).
+/// Source: Huber 1981, chapter 6 (from memory).
 #[must_use]
 pub fn huber_proposal2(values: &[f64], k: f64) -> Option<Huber> {
     let start = huber(values, k)?;

@@ -48,7 +48,7 @@ pub fn grubbs_statistic(values: &[f64]) -> Option<f64> {
 /// `(n − 1)/√n · √(t²/(n − 2 + t²))`, `t` the upper quantile of Student's t with n − 2 degrees of freedom at `level/n` (one
 /// end) or `level/2n` (both).
 ///
-/// Source: Grubbs, Technometrics 11, 1969 (memory).
+/// Source: Grubbs, Technometrics 11, 1969 (from memory).
 ///
 /// # Errors
 /// [`OutlierError`] for fewer than three values or a level outside 0 … 1.
@@ -95,7 +95,7 @@ pub struct GeneralisedEsd {
 /// the mean are taken out one by one, and the number of outliers is the last step whose statistic exceeds its critical value
 /// (so outliers cannot hide each other).
 ///
-/// Source: Rosner, Technometrics 25, 1983 (memory).
+/// Source: Rosner, Technometrics 25, 1983 (from memory).
 ///
 /// # Errors
 /// [`OutlierError`] when fewer than `most + 2` values are finite, the level lies outside 0 … 1 or nothing varies.

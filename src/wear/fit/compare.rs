@@ -10,7 +10,7 @@ use crate::wear::{Reduction, WearError, WearFit, WearSpec};
 ///
 /// `statistic = D(smaller) − D(larger)`, against χ² with as many degrees of freedom as the larger has more parameters; where
 /// a single variance is in question, which cannot be negative, against the even mixture of χ² with one degree fewer and χ²
-/// with all (Self and Liang, J. Am. Stat. Assoc. 82, 1987, memory).
+/// with all (Self and Liang, J. Am. Stat. Assoc. 82, 1987, from memory).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LikelihoodRatio {
     /// What the larger model has more.

@@ -21,7 +21,7 @@ const SETTLED: f64 = 1e-4;
 /// |---|---|---|
 /// | `tuning` | 3 | under the model only one reading in 400 counts less, so little is lost on clean data |
 ///
-/// Source: Huber, Ann. Math. Stat. 35, 1964 (memory).
+/// Source: Huber, Ann. Math. Stat. 35, 1964 (from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct HuberRule {
     tuning: f64,

@@ -74,7 +74,7 @@ impl fmt::Display for WearFit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "Wear of {} wings: {} readings of {} lines at {} checks\n{} line offsets started anew",
+            "Wear of {} wings: {} readings of {} lines at {} checks\n{} line offsets started again",
             self.wings(),
             self.readings(),
             self.lines(),

@@ -391,7 +391,7 @@ impl ReductionPart {
         let line_sets = checked_sets(&head.line_sets).map_err(|what| unsound(what, ""))?;
         let mut names = HashSet::new();
         if !head.covariates.iter().all(|name| names.insert(name.as_str())) {
-            return Err(unsound("a covariate that stands twice", ""));
+            return Err(unsound("a covariate that appears twice", ""));
         }
         let mut wings: Vec<WingReduction> = Vec::new();
         let mut checks: HashSet<String> = HashSet::new();
@@ -403,7 +403,7 @@ impl ReductionPart {
                 return Err(unsound("wings out of order", &id));
             }
             if !wing.record.checks.iter().all(|check| checks.insert(check.id.clone())) {
-                return Err(unsound("a check that stands twice", &id));
+                return Err(unsound("a check that appears twice", &id));
             }
             wings.push(wing.checked(&line_sets, head.covariates.len()).map_err(|what| unsound(what, &id))?);
         }

@@ -35,7 +35,7 @@ impl TryFrom<ReductionRead> for Reduction {
         for wing in wings.iter().chain(&unread) {
             let unsound = |what| Unsound { wing: wing.wing().to_owned(), what };
             if !seen.insert(wing.wing()) {
-                return Err(unsound("entries (it stands twice)"));
+                return Err(unsound("entries (it appears twice)"));
             }
             let set = line_sets.get(wing.line_set()).ok_or_else(|| unsound("line sets"))?;
             if let Some(what) = wing.fault(set, covariates.len()) {

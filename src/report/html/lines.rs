@@ -1,0 +1,145 @@
+//! The page's table of all lines of a wing.
+
+use maud::{Markup, html};
+
+use super::draft::Draft;
+use crate::report::build::Entry;
+use crate::report::words;
+use crate::trim::{LineVerdict, Trim, Verdict};
+use crate::wing::{LineSet, Row, Side};
+
+/// Every line of the wing's model with what was measured on both sides, row by row.
+pub(super) fn part(draft: &Draft, trim: &Trim, entry: &Entry<'_>, place: usize) -> Markup {
+    let common = trim.common_mm.map_or_else(
+        || "There is no common offset: no line of A to D was read.".to_owned(),
+        |mm| {
+            format!(
+                "Off: deviation minus the common offset of {} mm. Tolerances are judged on it.",
+                words::signed(mm, 1)
+            )
+        },
+    );
+    let riser = if trim.lines.iter().any(|line| line.riser_mm != 0.0) {
+        " The deviation holds that of the riser where it was measured."
+    } else {
+        ""
+    };
+    html! {
+        (draft.heading(&format!("lines-{place}"), &format!("All {} lines", trim.lines.len())))
+        p .note {
+            "All in mm. Measured: less the datum, at the maker\u{2019}s load and temperature. Dev. (deviation): measured minus the \
+             maker\u{2019}s length, plus is longer. " (common) (riser) " Bold: outside tolerance. Dotted: so close to it that the measurement cannot settle it. Question mark: a doubtful \
+             reading, which nothing rests on."
+        }
+        div .lines { @for row in Row::ALL { (of_row(row, trim, entry.set, &trim.wing)) } }
+    }
+}
+
+/// A line's name with what was measured left and right.
+struct Named<'a> {
+    name: &'a str,
+    sides: [Option<&'a LineVerdict>; 2],
+}
+
+fn named(row: Row, trim: &Trim) -> Vec<Named<'_>> {
+    let mut lines: Vec<Named<'_>> = Vec::new();
+    for line in trim.lines.iter().filter(|line| line.row == row) {
+        let at = lines.iter().position(|known| known.name == line.line).unwrap_or_else(|| {
+            lines.push(Named { name: &line.line, sides: [None, None] });
+            lines.len() - 1
+        });
+        lines[at].sides[line.side.index()] = Some(line);
+    }
+    lines
+}
+
+fn of_row(row: Row, trim: &Trim, set: &LineSet, wing: &str) -> Markup {
+    let lines = named(row, trim);
+    let main = |name: &str| {
+        let of = |side| set.find(name, side).and_then(|at| set.lines().get(at)?.main.as_deref());
+        Side::BOTH.into_iter().find_map(of).unwrap_or_default()
+    };
+    let tolerances = || lines.iter().flat_map(|line| line.sides).flatten().map(|line| line.tolerance_mm);
+    let uncertainties = || lines.iter().flat_map(|line| line.sides).flatten().map(|line| line.uncertainty_mm);
+    let caption = format!(
+        "{}, tolerance \u{b1} {} mm, uncertainty \u{b1} {} mm",
+        words::row(row),
+        words::between(tolerances()),
+        words::between(uncertainties())
+    );
+    html! {
+        @if !lines.is_empty() {
+            div .wide tabindex="0" role="group" aria-label=(caption) {
+                table .sort {
+                    caption { span { (caption) } }
+                    thead {
+                        tr {
+                            td colspan="3" {}
+                            th scope="colgroup" colspan="3" { "Left" }
+                            th scope="colgroup" colspan="3" { "Right" }
+                        }
+                        tr {
+                            th scope="col" { "Line" }
+                            th scope="col" { "Main" }
+                            th scope="col" .n { "Maker\u{2019}s" }
+                            @for side in ["left", "right"] {
+                                th scope="col" .n aria-label=(format!("measured {side}")) { "Measured" }
+                                th scope="col" .n aria-label=(format!("deviation {side}")) { "Dev." }
+                                th scope="col" .n aria-label=(format!("off {side}")) { "Off" }
+                            }
+                        }
+                    }
+                    tbody {
+                        @for line in &lines {
+                            tr {
+                                th scope="row" { (line.name) }
+                                td .k { (main(line.name)) }
+                                td .n { (nominal(set, line)) }
+                                @for side in Side::BOTH { (measured(line, side, set, wing)) }
+                            }
+                        }
+                    }
+                }
+            }
+            "\n"
+        }
+    }
+}
+
+/// The maker's length; of a line set that is not symmetric, that of each side.
+fn nominal(set: &LineSet, line: &Named<'_>) -> String {
+    let of = |side| Some(words::number(nominal_mm(set, line.name, side)?, 0));
+    match (of(Side::Left), of(Side::Right)) {
+        (Some(left), Some(right)) if left != right => format!("{left} / {right}"),
+        (Some(one), _) | (None, Some(one)) => one,
+        (None, None) => "\u{2013}".to_owned(),
+    }
+}
+
+fn nominal_mm(set: &LineSet, name: &str, side: Side) -> Option<f64> {
+    Some(set.lines().get(set.find(name, side)?)?.nominal_mm)
+}
+
+fn measured(line: &Named<'_>, side: Side, set: &LineSet, wing: &str) -> Markup {
+    let Some(read) = line.sides[side.index()] else {
+        return html! { td .k colspan="3" { "not read" } };
+    };
+    let length = nominal_mm(set, line.name, side).map(|mm| words::number(mm + read.deviation_mm - read.riser_mm, 0));
+    let verdict = match read.verdict {
+        Some(Verdict::Within) => "",
+        Some(Verdict::Outside) => "outside",
+        Some(Verdict::Undecided) => "undecided",
+        None => "doubtful",
+    };
+    let near = (read.near && !read.doubted)
+        .then(|| format!("chance of being outside: {}", words::chance(read.chance_outside)));
+    html! {
+        td .n { (length.as_deref().unwrap_or("\u{2013}")) }
+        td .n { (words::signed(read.deviation_mm, 0)) }
+        td .n .mark[read.is_outside()] .doubted[read.doubted] .near[near.is_some()] title=[near]
+            data-line=(format!("{wing} {side} {}", line.name)) {
+            (words::signed(read.relative_mm, 1)) @if read.doubted { "?" }
+            @if !verdict.is_empty() { span .sr { " " (verdict) } }
+        }
+    }
+}
