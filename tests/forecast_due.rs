@@ -274,7 +274,7 @@ fn the_calendar_folds_escapes_and_counts_months() {
     let said =
         |key: &str, what: &str| invented.lines().filter(|line| line.starts_with(key) && line.contains(what)).count();
     assert_eq!((said("SUMMARY", " (invented)"), said("DESCRIPTION", "No real wing is behind")), (4, 4), "{invented}");
-    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.ends_with(",true")).count(), 4);
+    assert_eq!(demo.calendar_csv().lines().skip(1).filter(|line| line.contains(",true,")).count(), 4);
     // 100 h at 0.2 h a day are 500 days
     assert!(unfolded.contains("DTSTAMP:20260102T000000Z\r\nDTSTART;VALUE=DATE:20260714\r\n"), "{unfolded}");
     // W-3 was due in 2021: it stands on the day of the file, W-4 on the last day its months allow
