@@ -358,7 +358,7 @@ impl WearFit {
         spread.and_then(|spread| spread.sd.first().copied()).unwrap_or(0.0)
     }
 
-    /// Mean drift since new of a row's lines in a line set at some hours, covariates at zero; `None` when the set has no
+    /// Mean drift since new of a row's lines in a line set at some hours, covariates at their mean; `None` when the set has no
     /// line of the row or the fit has no term for its materials.
     ///
     /// `Σ_l (Σ_m rate[m,row] L_m + span[row] (η² − 1/3) L) g(h) / lines`, with the variance of that sum of estimates.

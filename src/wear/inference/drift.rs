@@ -8,7 +8,7 @@ use crate::wear::model::layout::LineRow;
 use crate::wing::{LineSet, Row};
 
 /// What a row's mean length drifts by over the first 100 h at the lines of one model, with a 95 % interval: an average wing
-/// of the fleet, covariates at zero.
+/// of the fleet, covariates at their mean.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DriftRow {
     /// Model.

@@ -31,6 +31,9 @@ pub(crate) struct Layout {
     spans: [Option<usize>; 6],
     /// Fixed column of the first covariate.
     first_covariate: usize,
+    /// Mean of each covariate over the wings read: covariates count from there, so that rates are those of an average wing.
+    #[serde(default)]
+    centres: Vec<f64>,
     /// Places of the outer terms in the structure.
     pub(crate) check: Option<usize>,
     pub(crate) wing: Option<usize>,
@@ -168,6 +171,7 @@ impl Layout {
             rates: rate_columns,
             spans,
             first_covariate,
+            centres: centres(reduction),
             check,
             wing,
             wing_row,
@@ -227,6 +231,10 @@ impl Layout {
         let checks = [
             (used.iter().copied().eq(0..columns), "columns of the model"),
             (outer, "random terms of the model"),
+            (
+                self.centres.len() == covariates && self.centres.iter().all(|centre| centre.abs() <= 1e9),
+                "centres of the covariates",
+            ),
             (one_term && shared.iter().copied().eq(0..self.structure.shared_columns()), "rates of models"),
             (named, "names of the rates"),
             (self.few_wings == self.wing.is_none(), "wing effects"),
@@ -290,8 +298,13 @@ impl Layout {
             out.fixed.push((column, (data.span * data.span - 1.0 / 3.0) * out.length_g_m));
         }
         for (k, value) in covariates.iter().enumerate() {
-            out.fixed.push((self.first_covariate + k, value * out.length_g_m));
+            out.fixed.push((self.first_covariate + k, (value - self.centre(k)) * out.length_g_m));
         }
+    }
+
+    /// Where a covariate counts from.
+    fn centre(&self, covariate: usize) -> f64 {
+        self.centres.get(covariate).copied().unwrap_or(0.0)
     }
 
     /// Shared column of the rate of a material in a row of a model: its own, or that of a model never seen.
@@ -403,7 +416,8 @@ impl Layout {
             growing.extend(line.shared.iter().map(|(column, value)| (first_shared + column, *value)));
             growing.extend(line.fixed.iter().map(|(column, value)| (first_fixed + column, *value)));
             let first = first_fixed + self.first_covariate;
-            growing.extend(covariates.iter().enumerate().map(|(k, value)| (first + k, value * line.length_g_m)));
+            let from_centre = covariates.iter().enumerate().map(|(k, value)| (k, value - self.centre(k)));
+            growing.extend(from_centre.map(|(k, value)| (first + k, value * line.length_g_m)));
         };
         for (index, line_sum) in wing.line_sums.iter().enumerate() {
             let check = line_sum.check as usize;
@@ -479,6 +493,14 @@ impl Layout {
             builder.add_weighted(Some(level), row.entries, weight, count, sum, sum_of_squares);
         }
     }
+}
+
+/// Mean of each covariate over the wings read.
+fn centres(reduction: &Reduction) -> Vec<f64> {
+    let wings = reduction.wings.len().max(1) as f64;
+    (0..reduction.covariates.len())
+        .map(|k| reduction.wings.iter().filter_map(|wing| wing.covariates.get(k)).sum::<f64>() / wings)
+        .collect()
 }
 
 fn raise(values: &mut Vec<(usize, f64)>, column: usize, by: f64) {
