@@ -29,6 +29,9 @@ fn all_wings_have_a_plan_or_nothing_to_do() {
     for plan in plans {
         assert_has(plan, &["schema", "check", "remeasure", "actions", "before", "after", "lines", "optimal"]);
         let one = document(folder.path(), &["plan", "loft", "--check", plan["check"].as_str().unwrap(), "--json"]);
+        // the document of all plans carries the cautions once
+        let mut one = one;
+        assert!(one.as_object_mut().unwrap().remove("cautions").is_some());
         assert_eq!(&one, plan);
     }
     let text = linedrift(folder.path(), &["plan", "loft", "--all"]);

@@ -29,7 +29,8 @@ pub struct Wing {
     /// Numeric covariates by column name, as asked for by the reader's caller.
     pub covariates: BTreeMap<String, f64>,
     /// How it is used and looked after.
-    #[serde(default, skip_serializing_if = "Service::is_empty")]
+    // always written: a part of a reduction is read field by field
+    #[serde(default)]
     pub service: Service,
 }
 

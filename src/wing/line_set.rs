@@ -80,10 +80,10 @@ pub struct ModelData {
     /// The maker's interval between checks, months.
     pub interval_months: Option<f64>,
     /// The maker's interval between full inspections, hours flown.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default)]
     pub inspection_h: Option<f64>,
     /// The maker's interval between full inspections, months.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default)]
     pub inspection_months: Option<f64>,
 }
 
