@@ -65,7 +65,9 @@ impl<'a> Cell<'a> {
         match limit {
             Limit::NotNegative if number < 0.0 => Err("a number that is not negative"),
             Limit::Positive if number <= 0.0 => Err("a number above 0"),
-            Limit::Load if !(10.0..=500.0).contains(&number) => Err(if (1.0..10.0).contains(&number) {
+            Limit::Load if !(10.0..=500.0).contains(&number) => Err(if number < 0.0 {
+                "a number that is not negative"
+            } else if (1.0..10.0).contains(&number) {
                 "newtons, 10 to 500 (kilograms hung up times 10: 5 kg are 50 N)"
             } else {
                 "newtons, 10 to 500 (5 kg hung up are 50 N)"
@@ -75,7 +77,9 @@ impl<'a> Cell<'a> {
             } else {
                 "degrees Celsius, -40 to 60 (68 Fahrenheit are 20 Celsius)"
             }),
-            Limit::LineLength if !(1000.0..=15_000.0).contains(&number) => Err(if (10.0..1000.0).contains(&number) {
+            Limit::LineLength if !(1000.0..=15_000.0).contains(&number) => Err(if number <= 0.0 {
+                "a number above 0"
+            } else if (10.0..1000.0).contains(&number) {
                 "millimetres of a whole line, 1000 to 15000 (this one may be in centimetres)"
             } else if (1.0..10.0).contains(&number) {
                 "millimetres of a whole line, 1000 to 15000 (this one may be in metres)"
