@@ -13,6 +13,8 @@ data <- cbind(frame, x)
 data$line_id <- paste(data$wing, data$side, data$line, data$restart)
 data$wing_row <- paste(data$wing, data$row)
 data$as_built <- as.numeric(data$restart == 0)
+# of the order of 1, or the optimiser stops at a spread of zero
+data$lg <- data$length_g_m / sqrt(mean(data$length_g_m^2))
 
 # a row is the mean of its readings: rows with the same number, mean and spread have the same likelihood
 repeated <- rep(seq_len(nrow(data)), data$readings)
@@ -28,8 +30,8 @@ for (k in seq_along(restarts)) data[[paste0("r", k)]] <- as.numeric(data$line_id
 columns <- c(colnames(x), if (length(restarts)) paste0("r", seq_along(restarts)))
 
 has <- function(group) any(spread$group == group & !is.na(spread$sd))
-random <- c(if (has("wing")) "(1 + length_g_m | wing)", if (has("check")) "(1 | check)",
-            if (has("line")) "(0 + as_built | line_id)", if (has("wing:row")) "(0 + length_g_m | wing_row)")
+random <- c(if (has("wing")) "(1 + lg | wing)", if (has("check")) "(1 | check)",
+            if (has("line")) "(0 + as_built | line_id)", if (has("wing:row")) "(0 + lg | wing_row)")
 formula <- as.formula(paste("deviation_mm ~ 0 +", paste(c(columns, random), collapse = " + ")))
 control <- lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-9, maxfun = 1e5), check.rankX = "ignore")
 fit <- lmer(formula, data, control = control)

@@ -152,14 +152,14 @@ pub(super) fn write_compared(models: &[ComparedModel], f: &mut fmt::Formatter<'_
     writeln!(f, "\nModels compared (by ML; AIC and BIC above the lowest, {least:.1} and {lowest:.1})")?;
     writeln!(
         f,
-        "{:<32} {:>4} {:>12} {:>8} {:>8}  {:>9} {:>2} {:>7}",
+        "{:<22} {:>4} {:>12} {:>8} {:>8}  {:>9} {:>2} {:>7}",
         "", "par", "deviance", "AIC", "BIC", "LR test", "df", "p"
     )?;
     for model in models {
         let name = if model.change.is_empty() { "this model" } else { &model.change };
         write!(
             f,
-            "{name:<32.32} {:>4} {:>12.2} {:>8.1} {:>8.1}  ",
+            "{name:<22.22} {:>4} {:>12.2} {:>8.1} {:>8.1}  ",
             model.parameters,
             model.deviance,
             model.aic - least,

@@ -285,10 +285,10 @@ impl Part {
 impl fmt::Display for WearContrasts {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let percent = 100.0 * self.level;
-        writeln!(f, "Contrasts (mm/m: rates in the first 100 h; degrees of freedom after Satterthwaite)")?;
+        writeln!(f, "Contrasts (mm/m: rates in the first 100 h; df after Satterthwaite)")?;
         writeln!(
             f,
-            "{:<34} {:>9} {:>8} {:>7}  {:>19} {:>7}",
+            "{:<24} {:>9} {:>8} {:>7}  {:>19} {:>7}",
             "",
             "estimate",
             "se",
@@ -302,13 +302,13 @@ impl fmt::Display for WearContrasts {
                 .simultaneous
                 .map_or((row.lower, row.upper, row.p), |all: Simultaneous| (all.lower, all.upper, all.p));
             let name = format!("{} [{unit}]", row.contrast);
-            if name.chars().count() > 34 {
+            if name.chars().count() > 24 {
                 writeln!(f, "{name}")?;
             }
-            let name = if name.chars().count() > 34 { "" } else { &name };
+            let name = if name.chars().count() > 24 { "" } else { &name };
             writeln!(
                 f,
-                "{name:<34} {:>+9.4} {:>8.4} {df:>7}  {lower:>+9.4} {upper:>+9.4} {:>7}",
+                "{name:<24} {:>+9.4} {:>8.4} {df:>7}  {lower:>+9.4} {upper:>+9.4} {:>7}",
                 row.estimate,
                 row.se,
                 p_text(p)
@@ -318,7 +318,7 @@ impl fmt::Display for WearContrasts {
         if together > 0 {
             writeln!(
                 f,
-                "Intervals and p of {together} contrasts hold for all of a family together (single step, multivariate t)."
+                "Intervals and p of {together} contrasts hold for all of a family together\n(single step, multivariate t)."
             )?;
         }
         Ok(())
