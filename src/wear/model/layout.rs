@@ -156,7 +156,7 @@ impl Layout {
             }
         }
         let shared = if levels > 0 { vec![SharedTerm { name: "model".to_owned(), levels }] } else { Vec::new() };
-        let inner_slope = (random.line_rate && several_per_level).then(|| "line".to_owned());
+        let inner_slope = (random.line_rate && several_per_level && several_checks).then(|| "line".to_owned());
         Self {
             structure: Structure {
                 inner: several_per_level.then(|| "line".to_owned()),
