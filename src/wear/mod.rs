@@ -42,6 +42,7 @@ pub use paths::posterior::{PathFunctional, PathMoments, PathPosterior};
 pub use paths::predict::{LineAt, PredictSpec, PredictionRow, UnseenPolicy};
 pub(crate) use paths::sampler::{BlockDraws, FixedDraws, PathBlock, PathScratch, WingSampler};
 pub use reduce::merge::{MergeError, Merged, RepeatedLine};
+#[cfg(feature = "frames")]
 pub(crate) use reduce::part::MAGIC as PART_MAGIC;
 pub use reduce::part::{PartError, ReductionPart};
 pub use reduce::reduction::{Reduction, WingReduction};
