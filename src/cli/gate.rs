@@ -96,7 +96,7 @@ pub(super) fn make_folder(folder: &Path) -> Result<(), Failure> {
     writes.gate.begin(folder)?;
     if !WITHOUT_CAUTIONS.contains(&writes.command.as_str()) {
         let demo = if writes.demo.load(Ordering::Relaxed) { text::demo_note() } else { String::new() };
-        write_atomic(&folder.join(CAUTIONS_PAGE), format!("{}{demo}", text::cautions()).as_bytes())?;
+        write_atomic(&folder.join(CAUTIONS_PAGE), format!("{}{demo}", text::all_cautions()).as_bytes())?;
     }
     Ok(())
 }
