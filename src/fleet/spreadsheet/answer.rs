@@ -116,6 +116,13 @@ impl Spreadsheet {
     /// What to say of a file without readings.
     #[must_use]
     pub fn no_readings(&self) -> SpreadsheetError {
+        if self.lines.is_empty() {
+            return SpreadsheetError::question(
+                &self.file,
+                "no line was found: where is the table?",
+                self.wanted_header(),
+            );
+        }
         let titles: Vec<String> = self.unused.iter().map(|title| title.replace('`', "\"")).collect();
         if titles.is_empty() {
             return SpreadsheetError::file(

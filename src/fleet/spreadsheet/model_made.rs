@@ -133,7 +133,7 @@ impl Spreadsheet {
         SpreadsheetError::question(&self.file, question, options)
     }
 
-    fn wanted_header(&self) -> Vec<String> {
+    pub(super) fn wanted_header(&self) -> Vec<String> {
         let mut options = vec![
             "a header row such as `Line, Nominal [mm], Left, Right`".to_owned(),
             "or `Side, Line, Reading`".to_owned(),
