@@ -25,7 +25,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
 
     // how many wings would show a difference of 0.05 mm/m between two rows?
-    let truth = FleetSpec::default().models(2).rate("uhmwpe", linedrift::Row::C, -0.60);
+    let truth = FleetSpec::default().rate("uhmwpe", linedrift::Row::C, -0.60);
     println!("\n{}", PowerSpec::new("uhmwpe:C - uhmwpe:B").fleet(truth).wings([6, 12, 24]).replicates(40).run()?);
     Ok(())
 }

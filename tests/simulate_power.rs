@@ -10,7 +10,7 @@ fn spec() -> PowerSpec {
 
 /// Rows B and C that differ by 0.04 mm/m: found sometimes.
 fn small_effect() -> FleetSpec {
-    FleetSpec::default().models(2).rate("uhmwpe", Row::C, -0.59).rate("uhmwpe", Row::B, -0.55)
+    FleetSpec::default().rate("uhmwpe", Row::C, -0.59).rate("uhmwpe", Row::B, -0.55)
 }
 
 #[test]

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::spec::within;
 use super::{FleetSpec, SimulateError};
 use crate::check::{Fleet, Stage};
-use crate::stats::student_quantile;
+use crate::stats::NORMAL_95;
 use crate::wear::{ContrastSpec, Shape, WearFit, WearSpec};
 
 /// Longest gap between two checks of an invented wing, years.
@@ -283,8 +283,7 @@ impl PowerSpec {
             (power.truth, power.unit) = (first.truth, first.unit.clone());
         }
         let found = share(|answer| answer.lower > 0.0 || answer.upper < 0.0);
-        let z = student_quantile(0.975, f64::INFINITY).unwrap_or(crate::stats::NORMAL_95);
-        let (middle, reach) = wilson(found, n, z);
+        let (middle, reach) = wilson(found, n, NORMAL_95);
         Ok(PowerRow {
             wings,
             checks,
