@@ -9,8 +9,9 @@ use super::places::{Places, micrometres};
 use super::search::{Best, Search};
 use super::settle::{Found, Placed, curve_point, settle};
 use super::step::standard_of;
-use super::{Aim, CurvePoint, Finding, Plan, PlanError, PlanSpec, Step, Target};
+use super::{Aim, CurvePoint, Finding, Plan, PlanError, PlanNote, PlanSpec, Step, Target};
 use crate::check::{Action, ActionKind, Check, History};
+use crate::trim::TrimState;
 use crate::wing::LineSet;
 
 /// What may be left of incidence, and between the sides, without more work being worth it, degrees.
@@ -109,13 +110,18 @@ fn plan_for(case: &Case<'_>) -> Result<Plan, PlanError> {
     let how = Found { target_mm: found.target_mm, optimal: found.exhausted, states: found.search.states.count };
     let mut plan = settle(case, &found.steps(&found.best), how)?;
     if !found.exhausted {
-        plan.notes.push(super::PlanNote {
+        plan.notes.push(PlanNote {
             code: "not_exhausted".to_owned(),
             message: "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places."
                 .to_owned(),
         });
     }
     Ok(plan)
+}
+
+/// The plan that leaves everything as it is.
+fn nothing(case: &Case<'_>) -> Result<Plan, PlanError> {
+    settle(&case.aimed(Aim::Work), &[], Found { target_mm: case.common_mm, optimal: true, states: 0 })
 }
 
 /// How a plan ranks: fewest lines outside, then no more than [`LEFT_DEG`] left, else as little as can be, then work.
@@ -131,7 +137,8 @@ fn rank(plan: &Plan) -> (usize, f64, f64) {
 impl PlanSpec {
     /// Finds the best plan for a check of a wing: for the aim that was set, else for each aim, of which it gives the
     /// recommended one and the others in short. Recommended is the plan that leaves the fewest lines outside; of those one
-    /// that leaves no more than 0.15° of incidence and between the sides, else the least; of those the least work.
+    /// that leaves no more than 0.15° of incidence and between the sides, else the least; of those the least work. A wing in
+    /// trim is left alone unless an aim or a target is set, and nothing is planned on a check that cannot be judged.
     ///
     /// `findings` are the lines with an open finding: they are left out of everything, listed under `remeasure`, and no
     /// action rests on them. The wing's fittings are taken from its history.
@@ -156,11 +163,26 @@ impl PlanSpec {
         findings: &[Finding],
     ) -> Result<Plan, PlanError> {
         let case = Case::new(self, set, history, check, findings)?;
+        if case.trim.state == TrimState::NotJudged {
+            let mut plan = nothing(&case)?;
+            let message = format!("{} Nothing is planned on such a check.", case.trim.summary);
+            plan.notes.insert(0, PlanNote { code: "not_judged".to_owned(), message });
+            return Ok(plan);
+        }
         let mut plans = Vec::new();
         for aim in self.aims() {
             plans.push(plan_for(&case.aimed(aim))?);
         }
+        let asked = self.aim.is_some() || self.target != Target::Common;
+        if case.trim.state == TrimState::InTrim
+            && !asked
+            && let Some(work) = plans.first_mut()
+        {
+            // what is in trim is left alone; the other aims say what more work would bring
+            *work = nothing(&case)?;
+        }
         let wanted = match self.aim {
+            None if case.trim.state == TrimState::InTrim && !asked => Some(0),
             Some(aim) => plans.iter().position(|plan| plan.aim == aim),
             // the first of equals: the aims stand in rising order of work
             None => (0..plans.len()).min_by(|one, other| {

@@ -8,6 +8,7 @@
 use super::ground::{Expected, Ground};
 use super::groups::{Group, SIDES, Tie};
 use super::hypothesis::{PRIOR_ODD, PRIOR_SLIP, density, odd_density, slip_weight};
+use super::level::Anchors;
 use crate::wing::Side;
 
 /// Prior probability that one given group is off together by a fault of the wing: order of size only (our choice), as wings
@@ -26,6 +27,8 @@ const REPEATS_ODDS: f64 = 20.0;
 const STEP_MM: f64 = 15.0;
 /// Log odds past which a fact is taken for one: 20 to 1.
 const LEAST_ODDS: f64 = 3.0;
+/// What the lines about a group may be off the level of their row, mm (standard deviation).
+const REST_SD_MM: f64 = 10.0;
 /// A group is looked at when its lines are off the same way by so many standard deviations.
 const LEAN: f64 = 1.0;
 /// No more facts and slips than this are told apart in one check.
@@ -57,6 +60,16 @@ pub(super) struct Known {
     /// Lines with their side in one.
     pub(super) keys: Vec<usize>,
     pub(super) step_mm: f64,
+}
+
+/// A group weighed.
+struct Candidate {
+    /// Log odds of a fact against slips.
+    odds: f64,
+    /// The same less what speaks against the rest of the row: of two groups that explain each other away, the one that
+    /// leaves the others at the level of their row ranks higher.
+    rank: f64,
+    fact: Known,
 }
 
 /// What is expected once slips and facts are told apart.
@@ -136,6 +149,7 @@ impl Ground<'_> {
     /// Of the groups that would explain a doubtful line, the one with the best odds.
     fn fact(&self, heard: &[f64], expected: &Expected, flagged: &[usize]) -> Option<Known> {
         let mut best: Option<(f64, Known)> = None;
+        let anchors = Anchors::new(&self.layout, heard, self.past.anchors.as_ref());
         for group in self.layout.groups(self.set) {
             for sides in SIDES {
                 let all = sides
@@ -152,9 +166,10 @@ impl Ground<'_> {
                 if !whole || keys.len() < group.lines.len().min(2) {
                     continue;
                 }
-                let found = self.odds(heard, group, sides, keys);
-                if found.0 > LEAST_ODDS && best.as_ref().is_none_or(|known| found.0 > known.0) {
-                    best = Some(found);
+                let weighed = self.odds(heard, &anchors, group, sides, keys);
+                let is_best = best.as_ref().is_none_or(|known| weighed.rank > known.0);
+                if weighed.odds > LEAST_ODDS && is_best {
+                    best = Some((weighed.rank, weighed.fact));
                 }
             }
         }
@@ -162,7 +177,14 @@ impl Ground<'_> {
     }
 
     /// Log odds that a group is off together against slips of its lines, and the fact it would be.
-    fn odds(&self, heard: &[f64], group: &Group, sides: &'static [Side], keys: Vec<usize>) -> (f64, Known) {
+    fn odds(
+        &self,
+        heard: &[f64],
+        anchors: &Anchors,
+        group: &Group,
+        sides: &'static [Side],
+        keys: Vec<usize>,
+    ) -> Candidate {
         let mut others = heard.to_vec();
         keys.iter().for_each(|key| others[*key] = f64::NAN);
         let expected = self.expect(&others);
@@ -179,7 +201,7 @@ impl Ground<'_> {
             step_mm,
         };
         if step_mm.abs() < self.spec.least_off_mm {
-            return (f64::NEG_INFINITY, fact);
+            return Candidate { odds: f64::NEG_INFINITY, rank: f64::NEG_INFINITY, fact };
         }
         let n = fact.keys.len() as f64;
         let sd = fact.keys.iter().map(|key| expected.sd_mm[*key]).sum::<f64>() / n;
@@ -198,7 +220,9 @@ impl Ground<'_> {
         if fact.keys.len() == 1 {
             fact.why = why;
         }
-        (odds, fact)
+        let rest = |key: &usize| expected.mean_mm[*key] - anchors.of(self.layout.row(*key)).level_mm;
+        let rest_mm = fact.keys.iter().map(rest).sum::<f64>() / n;
+        Candidate { odds, rank: odds - 0.5 * (rest_mm / REST_SD_MM).powi(2), fact }
     }
 
     /// What repeats, confirmations and earlier checks add to the log odds of a fact.

@@ -173,7 +173,7 @@ impl DueSpec {
         self.wing_on(Ground::fit(own_history, crossing), history, set, usage).map(|answer| answer.due)
     }
 
-    fn crossing_of(&self, history: &History) -> CrossingSpec {
+    pub(super) fn crossing_of(&self, history: &History) -> CrossingSpec {
         self.crossing.limits(*self.limits.of(&history.wing.model))
     }
 
@@ -188,7 +188,7 @@ impl DueSpec {
         }
         let wanted = if forecast { Wanted::OverByValue } else { Wanted::Any };
         let seed = seed_of(self.draw_seed(), &history.wing.id);
-        Present::of(&self.crossing_of(history), set, history, check, wanted, seed)
+        Present::of(&self.crossing_of(history), set, check, wanted, seed)
     }
 
     /// The next check of one wing, from what its forecast stands on.

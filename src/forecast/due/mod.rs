@@ -1,6 +1,7 @@
 //! When each wing must be checked next: the paths, the interval, the day, and how that is said.
 
 mod answer;
+mod believed;
 mod calendar;
 mod fan;
 mod fan_measured;

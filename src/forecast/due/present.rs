@@ -7,8 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal, StandardUniform};
 use serde::{Deserialize, Serialize};
 
-use crate::check::doubt::DoubtSpec;
-use crate::check::{Budget, Check, History, LineDeviation, Repeats, Weighted, deviations};
+use crate::check::{Budget, Check, LineDeviation, Repeats, Weighted, deviations};
 use crate::forecast::crossing::OverNow;
 use crate::forecast::crossing::pass::CrossingPass;
 use crate::forecast::{
@@ -42,8 +41,6 @@ pub struct OverLimit {
     pub limit: f64,
     /// Unit of both.
     pub unit: WatchedUnit,
-    /// It rests on a doubted reading: measure that again first.
-    pub doubted: bool,
 }
 
 /// The state of a wing at one check, from that check's readings and their uncertainty alone.
@@ -56,7 +53,7 @@ pub struct OverLimit {
 /// fault, which is not drawn towards its row). The odds of the two follow from how far off the line is. With fewer than eight
 /// lines, or two in a row, readings are taken as they are.
 ///
-/// A reading over its limit with an open finding counts all the same (the wing must be looked at), and is marked.
+/// A doubted reading is not among them: it was left out before.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Present {
     /// Chance that some limit is crossed.
@@ -83,7 +80,6 @@ impl Present {
     pub(super) fn of(
         spec: &CrossingSpec,
         set: &LineSet,
-        history: &History,
         check: &Check,
         wanted: Wanted,
         seed: u64,
@@ -96,7 +92,6 @@ impl Present {
         if over.is_empty() && wanted == Wanted::OverByValue {
             return Ok(None);
         }
-        let doubted = doubted(set, history, check, &over);
         let crossing = draw(spec, set, check, &read, seed)?;
         over.sort_by(|a, b| (b.value.abs() / b.limit).total_cmp(&(a.value.abs() / a.limit)));
         let over = over.into_iter().map(|OverNow { cause, value, limit }| OverLimit {
@@ -105,7 +100,6 @@ impl Present {
             value,
             limit,
             unit: cause.unit(),
-            doubted: matches!(cause, Cause::Line(key) if doubted.contains(&key)),
         });
         Ok(Some(Self {
             chance: crossing.risk_now(),
@@ -131,23 +125,10 @@ fn pass<'a>(
     spec.pass(Cow::Owned(lines), set, check.hours_h, weights)
 }
 
-/// The lines over their limit whose reading is doubted.
-fn doubted(set: &LineSet, history: &History, check: &Check, over: &[OverNow]) -> Vec<LineKey> {
-    let lines: Vec<LineKey> = over
-        .iter()
-        .filter_map(|one| match one.cause {
-            Cause::Line(key) => Some(key),
-            _ => None,
-        })
-        .collect();
-    let at = history.checks.iter().position(|known| known.id == check.id);
-    let Some(at) = at.filter(|_| !lines.is_empty()) else { return Vec::new() };
-    let Ok(doubts) = DoubtSpec::default().run(set, history, at, None) else { return Vec::new() };
-    let is_doubted = |key: &LineKey| {
-        let name = set.lines().get(key.line).map(|line| line.name.as_str());
-        doubts.findings().iter().any(|finding| finding.side == key.side && Some(finding.line.as_str()) == name)
-    };
-    lines.into_iter().filter(is_doubted).collect()
+/// Whether a check is over some limit by value.
+pub(super) fn is_over(spec: &CrossingSpec, set: &LineSet, check: &Check) -> Result<bool, ForecastError> {
+    let read = deviations(set, check);
+    Ok(!read.is_empty() && !pass(spec, set, check, &read)?.over_now(&values(&read)).is_empty())
 }
 
 /// Uncertainties of one deviation by whom they are shared with, mm.

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::believed::Believed;
 use super::path_source::{Origin, PathSource, WingPaths};
 use crate::check::{Action, Fleet, History};
 use crate::forecast::crossing::pass::CrossingPass;
@@ -194,8 +195,14 @@ impl PreparedDue<'_> {
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
     pub(in crate::forecast) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
+        let believed: Vec<Option<Believed>> = histories.iter().map(|history| self.believed(history)).collect();
+        let kept: Vec<&History> = believed
+            .iter()
+            .zip(histories)
+            .map(|(believed, all)| believed.as_ref().map_or(*all, |believed| &believed.history))
+            .collect();
         let mut begun: Vec<Result<Begun<'_>, ForecastError>> =
-            histories.iter().map(|history| self.begin(history)).collect();
+            kept.iter().map(|history| self.begin(history)).collect();
         let mut scratch = PathScratch::default();
         for block in &self.blocks {
             for one in &mut begun {
@@ -206,7 +213,21 @@ impl PreparedDue<'_> {
                 }
             }
         }
-        begun.into_iter().zip(histories).map(|(begun, history)| self.finish(begun?, history)).collect()
+        let finish = |((begun, history), believed): ((Result<Begun<'_>, ForecastError>, &&History), _)| {
+            let believed: &Option<Believed> = believed;
+            let mut due = self.finish(begun?, history)?;
+            if let Some(believed) = believed {
+                due.detail.explanation = format!("{} {}", due.detail.explanation, believed.sentence);
+            }
+            Ok(due)
+        };
+        begun.into_iter().zip(&kept).zip(&believed).map(finish).collect()
+    }
+
+    /// The history without doubted readings, where there are any. What cannot be looked through is refused later on.
+    fn believed(&self, history: &History) -> Option<Believed> {
+        let set = self.fleet.line_set(history);
+        Believed::of(&self.spec.crossing_of(history), set, history).ok().flatten()
     }
 
     fn begin(&self, history: &History) -> Result<Begun<'_>, ForecastError> {

@@ -88,11 +88,6 @@ fn inspection(next: Inspection) -> Option<String> {
 /// What is over a limit by value.
 fn over(present: &Present) -> Option<String> {
     let first = present.over.first()?;
-    let doubted = match present.over.iter().filter(|one| one.doubted).count() {
-        0 => String::new(),
-        1 => " One of these readings is doubted: measure it again first.".to_owned(),
-        more => format!(" {more} of these readings are doubted: measure them again first."),
-    };
     let mut kinds: Vec<&OverLimit> = vec![first];
     for one in &present.over {
         if kinds.len() < KINDS && kinds.iter().all(|known| known.reason != one.reason) {
@@ -105,7 +100,7 @@ fn over(present: &Present) -> Option<String> {
         more => format!(", and {more} more limits are passed"),
     };
     let said: Vec<String> = kinds.into_iter().map(passed).collect();
-    Some(format!("Measured at the last check: {}{more}.{doubted}", said.join(", ")))
+    Some(format!("Measured at the last check: {}{more}.", said.join(", ")))
 }
 
 fn passed(OverLimit { name, value, limit, unit, .. }: &OverLimit) -> String {
