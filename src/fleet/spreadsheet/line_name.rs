@@ -101,7 +101,7 @@ fn side_in(name: &str, (left, right): (&str, &str), mark: Mark) -> Option<Sided>
             Mark::Before => small.strip_prefix(letters).and_then(|rest| trimmed.get(trimmed.len() - rest.len()..)),
             Mark::Within => {
                 let (first, rest) = small.split_at_checked(1)?;
-                let tail = rest.strip_prefix(letters)?;
+                let Some(tail) = rest.strip_prefix(letters) else { continue };
                 if !tail.starts_with(|letter: char| letter.is_ascii_digit()) {
                     return None;
                 }
