@@ -216,7 +216,8 @@ impl Addition {
         if let Some(known) = fleet.line_sets().iter().find(|known| known.model() == model) {
             return Some(known.clone());
         }
-        let free = (1..).map(|number| format!("new-{number}")).find(|id| fleet.history(id).is_none())?;
+        let enough = 1..=fleet.histories().len() + 1;
+        let free = enough.map(|number| format!("new-{number}")).find(|id| fleet.history(id).is_none())?;
         let only = Fleet::new(vec![LineSet::empty()], vec![history_of(Wing::new(&free, model))]).ok()?;
         let asking = Self::new(&free, Check::new("", Date::ZERO, 0.0));
         let wing = [asking.file(folder, &NewRows { table: wings(&only), implied: Vec::new() }).ok()?];

@@ -223,7 +223,7 @@ impl OutputGate {
     pub fn begin(&self, folder: &Path) -> Result<(), FleetWriteError> {
         fs::create_dir_all(folder).map_err(|source| FleetWriteError::Io { path: folder.to_owned(), source })?;
         let files = self.list(folder).map(|list| list.files).unwrap_or_default();
-        self.write_list(folder, OutputList { complete: false, files, ..self.empty() })
+        self.write_list(folder, &OutputList { complete: false, files, ..self.empty() })
     }
 
     /// Lists what the folder holds now, as written by the command, and removes what an earlier run of it wrote and this one,
@@ -257,7 +257,7 @@ impl OutputGate {
         if files.is_empty() && !folder.join(OUTPUT_LIST).exists() {
             return Ok(());
         }
-        self.write_list(folder, OutputList { complete: true, files, ..self.empty() })
+        self.write_list(folder, &OutputList { complete: true, files, ..self.empty() })
     }
 
     /// The list of a folder that the same command wrote.
@@ -275,11 +275,11 @@ impl OutputGate {
         }
     }
 
-    fn write_list(&self, folder: &Path, list: OutputList) -> Result<(), FleetWriteError> {
+    fn write_list(&self, folder: &Path, list: &OutputList) -> Result<(), FleetWriteError> {
         let path = folder.join(OUTPUT_LIST);
         let failed =
             |why: &serde_json::Error| FleetWriteError::Table { table: self.command.clone(), why: why.to_string() };
-        let text = serde_json::to_string_pretty(&list).map_err(|error| failed(&error))?;
+        let text = serde_json::to_string_pretty(list).map_err(|error| failed(&error))?;
         write_atomic(&path, (text + "\n").as_bytes())
     }
 }
@@ -346,6 +346,7 @@ fn files_below(folder: &Path) -> Vec<String> {
         let Ok(entries) = fs::read_dir(&at) else { continue };
         for entry in entries.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
+            #[allow(clippy::case_sensitive_file_extension_comparisons, reason = "names that this program gives")]
             let own = before.is_empty() && name == OUTPUT_LIST
                 || name.starts_with('.') && (name.ends_with(".tmp") || name == ".linedrift-lock");
             // a link is one thing, wherever it leads

@@ -129,11 +129,11 @@ impl PlaceMap {
             std::iter::successors(Some(at), |at| places.get(*at)?.parent).take(count).collect()
         };
         let counts = |place: &Place| matches!(place.kind, PlaceKind::Segment | PlaceKind::Main);
-        let mut depths = vec![0; count];
+        let mut depths = Vec::with_capacity(count);
         for at in 0..count {
             let down = way(&self.places, at);
             let below = down.iter().skip(1).filter(|below| counts(&self.places[**below])).count();
-            depths[at] = down.len();
+            depths.push(down.len());
             self.places[at].level = u32::try_from(below).unwrap_or(u32::MAX);
             self.places[at].root = down.last().copied().unwrap_or(at);
         }

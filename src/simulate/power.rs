@@ -300,7 +300,7 @@ impl PowerSpec {
 
     fn ask(&self, fleet: &FleetSpec, checks: usize) -> Result<Answer, SimulateError> {
         let refuse = |error: &dyn fmt::Display| SimulateError::NoAnswer { reason: error.to_string() };
-        let made = first_checks(fleet.run()?.fleet, checks)?;
+        let made = first_checks(&fleet.run()?.fleet, checks)?;
         let fit = self.model.fit(&made).map_err(|error| refuse(&error))?;
         let asked = ContrastSpec::default().contrast(&self.contrast).level(self.level);
         let found = asked.run(&fit, made.line_sets()).map_err(|error| refuse(&error))?;
@@ -325,7 +325,7 @@ fn wilson(share: f64, n: f64, z: f64) -> (f64, f64) {
 }
 
 /// The fleet with each wing's first checks only, and what was done to it until then.
-fn first_checks(fleet: Fleet, checks: usize) -> Result<Fleet, SimulateError> {
+fn first_checks(fleet: &Fleet, checks: usize) -> Result<Fleet, SimulateError> {
     let mut histories = fleet.histories().to_vec();
     for history in &mut histories {
         let mut found = 0;

@@ -297,13 +297,12 @@ impl Findings<'_> {
             Interval { value: minus(step.value), lower: minus(step.upper), upper: minus(step.lower) }
         };
         let mm = interval.value.unwrap_or(0.0);
-        let (what, row) = match &fault.shape {
-            Shape::RowSide(row) => (format!("Row {row} {} is", on(Some(side))), Some(*row)),
-            _ => {
-                let rows: Vec<String> =
-                    self.faults.rows.iter().filter(|row| row.row.is_trim()).map(|row| row.row.to_string()).collect();
-                (format!("The {side} side is, over rows {},", joined(&rows)), None)
-            }
+        let (what, row) = if let Shape::RowSide(row) = &fault.shape {
+            (format!("Row {row} {} is", on(Some(side))), Some(*row))
+        } else {
+            let rows: Vec<String> =
+                self.faults.rows.iter().filter(|row| row.row.is_trim()).map(|row| row.row.to_string()).collect();
+            (format!("The {side} side is, over rows {},", joined(&rows)), None)
         };
         let text = format!("{what} {} {} than the {}.", sure(&interval), longer(mm), side.mirror());
         let mut one = diagnosis(DiagnosisCode::Side, text, interval);

@@ -22,6 +22,7 @@ pub(super) struct Ground<'a> {
 
 /// What is expected of each side and line at this check.
 #[derive(Debug, Clone)]
+#[allow(clippy::struct_field_names, reason = "the unit")]
 pub(super) struct Expected {
     pub(super) mean_mm: Vec<f64>,
     /// Standard deviation of a right reading about it.

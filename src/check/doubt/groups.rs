@@ -67,12 +67,11 @@ fn on_segments(set: &LineSet) -> Vec<Group> {
         for segment in set.path_indices(at).filter(|segment| above[*segment].len() > 1 && above[*segment][0] == at) {
             let tie = Tie::Segment(set.segments()[segment].name.clone());
             // the path runs down to the riser
-            match known.get(&above[segment]) {
-                Some(place) => all[*place].tie = tie,
-                None => {
-                    known.insert(above[segment].clone(), all.len());
-                    all.push(Group { tie, lines: above[segment].clone() });
-                }
+            if let Some(place) = known.get(&above[segment]) {
+                all[*place].tie = tie;
+            } else {
+                known.insert(above[segment].clone(), all.len());
+                all.push(Group { tie, lines: above[segment].clone() });
             }
         }
     }

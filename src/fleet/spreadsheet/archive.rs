@@ -1,5 +1,6 @@
 //! What kind of file it is, by its first bytes; and whether what is packed in it may be unpacked.
 
+use std::borrow::Cow;
 use std::io::{self, Cursor, Read};
 
 use zip::ZipArchive;
@@ -86,7 +87,7 @@ fn packed(file: &str, bytes: &[u8]) -> Result<Kind, SpreadsheetError> {
             Err(_) => return Err(wrong(damaged)),
         };
         // what a part says of its size may be a lie: it is unpacked once, into nothing, up to the limit
-        let name = part.name().map(|name| name.into_owned()).unwrap_or_default();
+        let name = part.name().map(Cow::into_owned).unwrap_or_default();
         let mut start = Vec::new();
         let unpacked = if name == "mimetype" || name == "META-INF/manifest.xml" {
             let size = (&mut part).take(1 << 20).read_to_end(&mut start).map_err(|_| wrong(damaged))?;

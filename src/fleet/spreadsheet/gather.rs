@@ -32,7 +32,7 @@ pub(super) struct Gathered {
 }
 
 /// A value with its line.
-struct Of {
+struct LineValue {
     line: usize,
     side: Option<Side>,
     kind: Kind,
@@ -55,7 +55,7 @@ pub(super) fn gather(mut sheets: Vec<Sheet>, wanted: Wanted<'_>) -> Result<Gathe
     let mut lengths = Lengths::new(file, &sheets, wanted.unit)?;
     let mut lines: Vec<SheetLine> = Vec::new();
     let mut index: HashMap<String, usize> = HashMap::new();
-    let mut values: Vec<Of> = Vec::new();
+    let mut values: Vec<LineValue> = Vec::new();
     let mut named = false;
     let is_read = |value: &Value| value.kind == Some(Kind::Reading) || value.kind.is_none();
     let reads = |sheet: &Sheet| sheet.entries.iter().flat_map(|entry| &entry.values).any(is_read);
@@ -228,7 +228,7 @@ fn take(
     line: usize,
     how: &Taking<'_>,
     lengths: &mut Lengths<'_>,
-    values: &mut Vec<Of>,
+    values: &mut Vec<LineValue>,
 ) -> Result<(), SpreadsheetError> {
     let (file, stage) = (how.file, how.stage);
     let has_nominal = entry.values.iter().any(|value| value.kind == Some(Kind::Nominal));
@@ -283,7 +283,7 @@ fn take(
                 ));
             }
         }
-        values.push(Of { line, side, kind, of: value.of, repeat, operator: entry.operator.clone(), placed });
+        values.push(LineValue { line, side, kind, of: value.of, repeat, operator: entry.operator.clone(), placed });
     }
     Ok(())
 }
@@ -305,13 +305,13 @@ fn what_is_it(file: &str, entry: &Entry, value: &Value, sheets: &[Sheet]) -> Spr
 
 /// Puts the values into their lines.
 fn put(
-    values: &[Of],
+    values: &[LineValue],
     lines: &mut [SheetLine],
     lengths: &Lengths<'_>,
     sheets: &[Sheet],
     file: &str,
 ) -> Result<(), SpreadsheetError> {
-    let mut seen: HashMap<(usize, Side, u32, Option<&str>), &Of> = HashMap::new();
+    let mut seen: HashMap<(usize, Side, u32, Option<&str>), &LineValue> = HashMap::new();
     for value in values {
         let mm = lengths.mm(value.kind, &value.placed);
         let line = &mut lines[value.line];
@@ -372,7 +372,14 @@ fn put(
     Ok(())
 }
 
-fn twice(file: &str, line: &str, side: Side, before: &Of, value: &Of, sheets: &[Sheet]) -> SpreadsheetError {
+fn twice(
+    file: &str,
+    line: &str,
+    side: Side,
+    before: &LineValue,
+    value: &LineValue,
+    sheets: &[Sheet],
+) -> SpreadsheetError {
     let (one, other) = (&before.placed, &value.placed);
     let name = |at: usize| sheets.get(at).map(|sheet| sheet.name.clone()).unwrap_or_default();
     if one.sheet != other.sheet {
@@ -405,13 +412,13 @@ fn twice(file: &str, line: &str, side: Side, before: &Of, value: &Of, sheets: &[
 
 /// Where there are deviations and no readings: a reading is the maker's length and its deviation.
 fn from_deviations(
-    values: &[Of],
+    values: &[LineValue],
     lines: &mut [SheetLine],
     lengths: &Lengths<'_>,
     file: &str,
     notes: &mut Vec<String>,
 ) -> Result<(), SpreadsheetError> {
-    let deviations: Vec<&Of> =
+    let deviations: Vec<&LineValue> =
         values.iter().filter(|value| value.kind == Kind::Deviation && value.side.is_some()).collect();
     if deviations.is_empty() || lines.iter().any(|line| !line.readings.is_empty()) {
         return Ok(());
@@ -504,7 +511,7 @@ fn mixed_units(lines: &[SheetLine], file: &str) -> Result<(), SpreadsheetError> 
     Ok(())
 }
 
-fn say_units(values: &[Of], lengths: &Lengths<'_>, unit: LengthUnit, notes: &mut Vec<String>) {
+fn say_units(values: &[LineValue], lengths: &Lengths<'_>, unit: LengthUnit, notes: &mut Vec<String>) {
     let by_size: Vec<&str> = lengths.by_size.iter().map(|kind| name_of(*kind)).collect();
     let is_named = values.iter().any(|value| value.placed.unit == Some(unit));
     if !by_size.is_empty() && !is_named {

@@ -35,7 +35,7 @@ impl Spreadsheet {
         }
         let missing: Vec<String> = own
             .iter()
-            .filter(|line| self.nominal(line, cascade.as_ref()).is_none())
+            .filter(|line| Self::nominal(line, cascade.as_ref()).is_none())
             .map(|line| line.name.clone())
             .collect();
         if !missing.is_empty() {
@@ -44,7 +44,7 @@ impl Spreadsheet {
         let mut segments: Vec<Segment> = cascade.as_ref().map(|cascade| cascade.segments.clone()).unwrap_or_default();
         let mut lines = Vec::new();
         for line in &own {
-            let nominal_mm = self.nominal(line, cascade.as_ref()).unwrap_or_default();
+            let nominal_mm = Self::nominal(line, cascade.as_ref()).unwrap_or_default();
             let rank = rank(line, &own);
             let in_row = own.iter().filter(|other| other.row == line.row).count();
             let highest = own.iter().filter(|other| other.row == line.row).map(|other| self::rank(other, &own)).max();
@@ -96,7 +96,7 @@ impl Spreadsheet {
     }
 
     /// The maker's length of a line, mm: given, or the sum of its pieces.
-    fn nominal(&self, line: &SheetLine, cascade: Option<&Cascade>) -> Option<f64> {
+    fn nominal(line: &SheetLine, cascade: Option<&Cascade>) -> Option<f64> {
         let given = line.nominal_mm[0].or(line.nominal_mm[1]);
         given.or_else(|| {
             let cascade = cascade.filter(|cascade| cascade.has_lengths)?;

@@ -78,7 +78,7 @@ impl Marks {
         let Some(last) = last else { return };
         let after = plain.len() - last - 1;
         let mark = &plain[last..=last];
-        let decimal = (points > 0 && commas > 0) || (points + commas == 1 && (after != 3 || plain.starts_with("0")));
+        let decimal = (points > 0 && commas > 0) || (points + commas == 1 && (after != 3 || plain.starts_with('0')));
         if decimal {
             self.point |= mark == ".";
             self.comma |= mark == ",";

@@ -55,7 +55,7 @@ pub(super) fn tables(grid: &Grid, mapping: &Mapping) -> Vec<Table> {
     let strips = strips(grid);
     let apart: Vec<Vec<Table>> = strips.iter().map(|(from, to)| in_strip(grid, mapping, *from, *to)).collect();
     let stands_alone = |tables: &Vec<Table>| {
-        !tables.is_empty() && tables.iter().all(|table| table.blocks.iter().all(|block| block.has_names()))
+        !tables.is_empty() && tables.iter().all(|table| table.blocks.iter().all(Block::has_names))
     };
     let holds_numbers = |(from, to): &(usize, usize)| {
         grid.rows.iter().any(|cells| cells.iter().take(*to).skip(*from).any(|cell| matches!(cell, Cell::Number(_))))
@@ -263,7 +263,7 @@ fn columns(grid: &Grid, mapping: &Mapping, table: &Table) -> Vec<Column> {
 }
 
 /// The text of a header row above a column: its own, that of merged cells, or in a group row the nearest to the left.
-fn above<'a>(grid: &'a Grid, row: usize, at: usize, is_last: bool, from: usize) -> Option<(&'a str, bool)> {
+fn above(grid: &Grid, row: usize, at: usize, is_last: bool, from: usize) -> Option<(&str, bool)> {
     if let Some(text) = grid.cell(row, at).text() {
         return Some((text, true));
     }

@@ -223,9 +223,8 @@ pub(super) fn folded(text: &str) -> String {
             'ß' => out.push_str("ss"),
             'δ' | '∆' => out.push_str(" delta "),
             '#' => out.push_str(" # "),
-            '°' | 'º' => {}
-            // a combining accent
-            '\u{300}'..='\u{36f}' => {}
+            // combining accents too
+            '°' | 'º' | '\u{300}'..='\u{36f}' => {}
             _ if letter.is_alphanumeric() => out.push(letter),
             _ => out.push(' '),
         }

@@ -5,6 +5,7 @@ use std::borrow::Borrow;
 use super::{count, interval, named};
 use crate::fleet::table::Table;
 use crate::trim::{Diagnosis, Trim};
+use crate::wing::{Row, Side};
 
 /// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
 #[must_use]
@@ -49,8 +50,8 @@ pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
         .number("value_mm", all.iter().map(|(.., one)| one.value_mm))
         .number("lower_mm", all.iter().map(|(.., one)| one.lower_mm))
         .number("upper_mm", all.iter().map(|(.., one)| one.upper_mm))
-        .text("side", all.iter().map(|(.., one)| one.side.map(|side| side.name())))
-        .text("row", all.iter().map(|(.., one)| one.row.map(|row| row.name())))
+        .text("side", all.iter().map(|(.., one)| one.side.map(Side::name)))
+        .text("row", all.iter().map(|(.., one)| one.row.map(Row::name)))
         .text("segment", all.iter().map(|(.., one)| one.segment.as_deref()))
         .text("lines", all.iter().map(|(.., one)| lines(one)))
 }

@@ -58,7 +58,7 @@ impl<'a> PathSource<'a> {
         let noise = wear.draw_noise(fleet, seed, draws);
         let fixed = wear.fixed_draws(&noise);
         let few_wings = wear.diagnostics().iter().any(|diagnostic| diagnostic.code == "few_wings");
-        Self { wear, fixed, noise, seed, draws, origin, few_wings }
+        Self { wear, noise, fixed, seed, draws, origin, few_wings }
     }
 
     /// The draws in blocks, for wings whose paths are drawn from the fit.

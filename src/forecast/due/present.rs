@@ -132,6 +132,7 @@ pub(super) fn is_over(spec: &CrossingSpec, set: &LineSet, check: &Check) -> Resu
 }
 
 /// Uncertainties of one deviation by whom they are shared with, mm.
+#[allow(clippy::struct_field_names, reason = "the unit")]
 struct Errors {
     check_mm: f64,
     row_mm: f64,

@@ -119,13 +119,12 @@ impl ServiceRules {
     pub fn from_toml(text: &str) -> Result<Self, ForecastError> {
         let file: RulesFile = toml::from_str(text)
             .map_err(|error| ForecastError::Rules { what: error.to_string().trim().to_owned() })?;
-        let mut rules = Self::default();
-        rules.workshop = ServiceInterval {
+        let mut rules = Self::default().workshop(ServiceInterval {
             interval_h: file.interval_h,
             interval_months: file.interval_months,
             inspection_h: file.inspection_h,
             inspection_months: file.inspection_months,
-        };
+        });
         rules.uses.extend(file.r#use);
         rules.events.extend(file.event);
         rules.validate()?;

@@ -3,6 +3,8 @@
 use super::{PROTOCOL_STATEMENT, Protocol, ProtocolLine};
 use crate::fleet::Table;
 
+type OfLine = fn(&ProtocolLine) -> Option<f64>;
+
 impl Protocol {
     /// A row per line and side: what the page says, with the particulars and the statement in every row, so that no row is read
     /// without them.
@@ -22,7 +24,7 @@ impl Protocol {
             .text("row", lines().map(|line| Some(line.row.name())))
             .text("main", lines().map(|line| line.main.clone()))
             .number("nominal_mm", lines().map(|line| Some(line.nominal_mm)));
-        let stages: [(&str, _, fn(&ProtocolLine) -> Option<f64>, fn(&ProtocolLine) -> Option<f64>); 2] = [
+        let stages: [(&str, _, OfLine, OfLine); 2] = [
             ("as_found", self.found(), ProtocolLine::measured_found_mm, |line| line.found_mm),
             ("as_left", self.left(), ProtocolLine::measured_left_mm, |line| line.left_mm),
         ];

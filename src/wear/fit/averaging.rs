@@ -156,10 +156,10 @@ impl Averaging {
         let common = found.iter().filter(|one| one.candidate.material.is_none()).map(|one| one.deviance + 2.0);
         let common = common.fold(ml.deviance(), f64::min);
         found.retain(|one| one.candidate.material.is_none() || one.deviance + 2.0 + OWN_SHAPE_AIC < common);
-        Ok(Self::of(model, &ml, found))
+        Ok(Self::of(model, &ml, &found))
     }
 
-    fn of(model: &ReducedModel<'_>, linear: &MixedFit, found: Vec<Found>) -> Self {
+    fn of(model: &ReducedModel<'_>, linear: &MixedFit, found: &[Found]) -> Self {
         let parameters = (linear.fixed().len() + linear.theta().len() + 1) as f64;
         let wings = model.reduction.wings.len() as f64;
         let row = |kind: String, scale_h: Option<f64>, deviance: f64| {

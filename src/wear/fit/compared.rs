@@ -167,7 +167,7 @@ pub(super) fn write_compared(models: &[ComparedModel], f: &mut fmt::Formatter<'_
         )?;
         match &model.test {
             Some(test) => {
-                writeln!(f, "{:>9.2} {:>2} {:>7}", test.statistic, test.freedom, p_text(Some(test.p_value)))?
+                writeln!(f, "{:>9.2} {:>2} {:>7}", test.statistic, test.freedom, p_text(Some(test.p_value)))?;
             }
             None => writeln!(f)?,
         }

@@ -154,7 +154,7 @@ impl WearSpec {
     }
 }
 
-/// By wing and line_sum, mm.
+/// By wing and line sum, mm.
 fn residuals(fit: &WearFit, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<Vec<Vec<f64>>, WearError> {
     let component: &Component = &fit.components[0];
     reduction

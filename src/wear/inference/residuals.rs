@@ -123,7 +123,7 @@ pub(crate) struct WingResiduals<'a> {
     lines: Vec<Option<f64>>,
     /// By level: its line's own rate.
     rates: Vec<f64>,
-    /// By line_sum: mean of its readings less everything else, mm.
+    /// By line sum: mean of its readings less everything else, mm.
     pub(crate) readings_mm: Vec<f64>,
 }
 

@@ -85,7 +85,7 @@ pub(crate) struct LineTable {
 impl Layout {
     pub(crate) fn new(spec: &WearSpec, reduction: &Reduction, random: RandomTerms) -> Self {
         let mut rates: BTreeMap<String, BTreeSet<Row>> = BTreeMap::new();
-        let mut by_model: BTreeMap<(&str, String, Row), ()> = BTreeMap::new();
+        let mut by_model: BTreeSet<(&str, String, Row)> = BTreeSet::new();
         let mut positions: BTreeMap<Row, BTreeSet<u64>> = BTreeMap::new();
         let seen = Seen::of(reduction);
         let Seen { several_per_level, several_checks, .. } = seen;
@@ -96,7 +96,7 @@ impl Layout {
             offset_rows.insert((set.model(), data.row));
             for exposure in set.exposure_m(line) {
                 rates.entry(exposure.material.to_owned()).or_default().insert(data.row);
-                by_model.insert((set.model(), exposure.material.to_owned(), data.row), ());
+                by_model.insert((set.model(), exposure.material.to_owned(), data.row));
             }
             positions.entry(data.row).or_default().insert(data.span.to_bits());
         }
@@ -146,7 +146,7 @@ impl Layout {
                 columns.entry(material.to_owned()).or_default()[row.index()] = Some(levels);
                 levels += 1;
             };
-            for (model, material, row) in by_model.keys() {
+            for (model, material, row) in &by_model {
                 next(model_rates.entry((*model).to_owned()).or_default(), material, *row);
             }
             for (material, columns) in &rate_columns {
@@ -387,7 +387,7 @@ impl Layout {
         }
     }
 
-    /// Calls `visit` with every line_sum of a wing, its place and its row of the model's columns; `table` is that of `set`.
+    /// Calls `visit` with every line sum of a wing, its place and its row of the model's columns; `table` is that of `set`.
     pub(crate) fn for_each_sum(
         &self,
         builder: &mut BlockBuilder,
@@ -455,7 +455,7 @@ impl Layout {
         builder
     }
 
-    /// One wing's sums as a block under construction; `weights` by line_sum, where readings do not count alike.
+    /// One wing's sums as a block under construction; `weights` by line sum, where readings do not count alike.
     pub(crate) fn builder(
         &self,
         lines: (&LineSet, &LineTable),

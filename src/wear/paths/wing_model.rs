@@ -61,7 +61,7 @@ impl<'a> WingModel<'a> {
         Self::weighted(fit, component, set, wing, None)
     }
 
-    /// The same with a weight per line_sum.
+    /// The same with a weight per line sum.
     pub(crate) fn weighted(
         fit: &'a WearFit,
         component: &'a Component,

@@ -38,7 +38,7 @@ pub(crate) fn micrometres(deviation_mm: f64) -> i64 {
     (deviation_mm * PER_MM).round() as i64
 }
 
-/// A line_sum of a single reading; its square need not be kept.
+/// A line sum of a single reading; its square need not be kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct SingleSum {
     level: u16,
@@ -46,7 +46,7 @@ pub(crate) struct SingleSum {
     um: i32,
 }
 
-/// A line_sum of a few readings.
+/// A line sum of a few readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct FewSum {
     squares_um2: u64,
@@ -67,8 +67,8 @@ pub(crate) struct SumGrid {
 /// What a grid holds where nothing was read.
 const NOT_READ: i32 = i32::MIN;
 
-/// The line_sums of one wing, by level, then check, in the smallest form that holds all of them: 4 bytes for each level and check, or
-/// 8, 24 or 48 bytes a line_sum.
+/// The line sums of one wing, by level, then check, in the smallest form that holds all of them: 4 bytes for each level and check, or
+/// 8, 24 or 48 bytes a line sum.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(from = "Vec<LineSum>", into = "Vec<LineSum>")]
 pub(crate) enum LineSums {
@@ -79,7 +79,7 @@ pub(crate) enum LineSums {
 }
 
 impl SumGrid {
-    /// The same line_sums, where that is shorter.
+    /// The same line sums, where that is shorter.
     fn of(line_sums: &[SingleSum]) -> Option<Self> {
         let checks = line_sums.iter().map(|line_sum| usize::from(line_sum.check) + 1).max()?;
         let levels = line_sums.iter().map(|line_sum| usize::from(line_sum.level) + 1).max()?;
@@ -89,7 +89,7 @@ impl SumGrid {
         let mut um = vec![NOT_READ; levels * checks];
         for line_sum in line_sums {
             let place = &mut um[usize::from(line_sum.level) * checks + usize::from(line_sum.check)];
-            // two line_sums of one place, or a value that means nothing was read, need another form
+            // two line sums of one place, or a value that means nothing was read, need another form
             if *place != NOT_READ || line_sum.um == NOT_READ {
                 return None;
             }
@@ -105,7 +105,7 @@ impl SumGrid {
     }
 }
 
-/// The line_sums of a wing, one after the other.
+/// The line sums of a wing, one after the other.
 pub(crate) struct LineSumIter<'a> {
     line_sums: &'a LineSums,
     next: usize,

@@ -102,7 +102,7 @@ impl Reduction {
         &self.line_sets
     }
 
-    /// One block per wing; `weights` by wing and line_sum, empty when all readings count alike.
+    /// One block per wing; `weights` by wing and line sum, empty when all readings count alike.
     pub(crate) fn blocks(&self, layout: &Layout, basis: &TimeBasis, weights: &[Vec<f64>]) -> Vec<Block> {
         self.blocks_of(layout, basis, weights, 1)
     }
@@ -272,7 +272,7 @@ impl WingReduction {
     }
 }
 
-/// Puts line_sums in the order of their level, then check; levels are below `places`. Sums come check by check, so that counting does
+/// Puts line sums in the order of their level, then check; levels are below `places`. Sums come check by check, so that counting does
 /// what else a sort would.
 fn by_line(line_sums: &mut Vec<LineSum>, places: usize) {
     let in_range = line_sums.iter().all(|line_sum| (line_sum.level as usize) < places);

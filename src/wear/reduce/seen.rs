@@ -6,7 +6,7 @@ use crate::wear::Reduction;
 use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::WingReduction;
 
-/// What the line_sums of a fleet can tell apart.
+/// What the line sums of a fleet can tell apart.
 pub(crate) struct Seen {
     /// Whether a line was read more than once between two restarts.
     pub(crate) several_per_level: bool,

@@ -158,7 +158,6 @@ fn weights(table: &DataTable, column: &str) -> Result<Vec<f64>, ModelError> {
 
 /// Splits rows into sets that share no level of any random term.
 fn split(rows: usize, groups: &[Group]) -> Vec<BlockRows> {
-    let mut parent: Vec<usize> = (0..rows).collect();
     fn root(parent: &mut [usize], mut at: usize) -> usize {
         while parent[at] != at {
             parent[at] = parent[parent[at]];
@@ -166,6 +165,7 @@ fn split(rows: usize, groups: &[Group]) -> Vec<BlockRows> {
         }
         at
     }
+    let mut parent: Vec<usize> = (0..rows).collect();
     for group in groups {
         let mut first: Vec<Option<usize>> = vec![None; group.labels.len()];
         for (row, code) in group.codes.iter().enumerate() {

@@ -147,7 +147,7 @@ impl MixedModelFit {
 
     /// Tests that all coefficients of a fixed term are zero: F with Satterthwaite's denominator.
     ///
-    /// With `L Cov Lᵀ = P D Pᵀ`, each rotated combination has its own degrees ν_m; `E = Σ ν_m/(ν_m − 2)` over those above 2 gives
+    /// With `L Cov Lᵀ = P D Pᵀ`, each rotated combination has its own degrees `ν_m`; `E = Σ ν_m/(ν_m − 2)` over those above 2 gives
     /// `2E/(E − q)`. Source: Fai and Cornelius, J. Stat. Comput. Simul. 54, 1996 (memory).
     ///
     /// # Errors
