@@ -168,29 +168,50 @@ impl WearFit {
 
 impl WearFrame {
     fn add(&mut self, fit: &WearFit, set: &LineSet, wing: &WingReduction) -> Result<(), WearError> {
-        let component = &fit.components[0];
-        let model = WingModel::new(fit, component, set, wing)?;
-        let (builder, posterior) = (&model.builder, &model.posterior);
-        let (layout, p) = (&fit.layout, posterior.fixed());
+        let model = WingModel::new(fit, &fit.components[0], set, wing)?;
         let mut draw = Vec::new();
-        posterior.draw(&[], &mut draw);
-        let root = |i: usize, k: usize| posterior.outer_root(i, k);
-        let named = |group: &str, effect: &str, level: String, value: f64, sd: f64| RandomEffectRow {
+        model.posterior.draw(&[], &mut draw);
+        let part = WingPart { fit, set, wing, model, draw };
+        part.outer_effects(&mut self.effects);
+        let lines = part.line_effects(&mut self.effects);
+        part.rows(&lines, &mut self.rows, &mut self.design);
+        Ok(())
+    }
+}
+
+/// What one wing adds to the frame.
+struct WingPart<'a> {
+    fit: &'a WearFit,
+    set: &'a LineSet,
+    wing: &'a WingReduction,
+    model: WingModel<'a>,
+    /// Means of the fixed effects, then of the outer ones.
+    draw: Vec<f64>,
+}
+
+impl WingPart<'_> {
+    fn named(&self, group: &str, effect: &str, level: String, value: f64, sd: f64) -> RandomEffectRow {
+        RandomEffectRow {
             group: group.to_owned(),
             effect: effect.to_owned(),
-            wing: wing.wing().to_owned(),
+            wing: self.wing.wing().to_owned(),
             level,
             value,
             sd,
-        };
+        }
+    }
+
+    fn outer_effects(&self, effects: &mut Vec<RandomEffectRow>) {
+        let (builder, posterior) = (&self.model.builder, &self.model.posterior);
+        let (layout, p) = (&self.fit.layout, posterior.fixed());
         for (term, (outer, copies)) in layout.structure.outer.iter().zip(builder.copies()).enumerate() {
             for copy in 0..*copies {
                 for effect in 0..outer.width {
                     let at = builder.outer_column(&layout.structure, term, copy, effect);
-                    let variance: f64 = (0..posterior.outer()).map(|k| root(at, k).powi(2)).sum();
+                    let variance: f64 = (0..posterior.outer()).map(|k| posterior.outer_root(at, k).powi(2)).sum();
                     let offset = Some(term) == layout.check || Some(term) == layout.wing && effect == 0;
                     let level = if Some(term) == layout.check {
-                        wing.checks().get(copy).map_or_else(String::new, |check| check.id.clone())
+                        self.wing.checks().get(copy).map_or_else(String::new, |check| check.id.clone())
                     } else if Some(term) == layout.wing_row {
                         Row::ALL.get(copy).map_or_else(String::new, ToString::to_string)
                     } else if *copies > 1 {
@@ -199,14 +220,21 @@ impl WearFrame {
                         String::new()
                     };
                     let effect = if offset { "offset" } else { "rate" };
-                    self.effects.push(named(&outer.name, effect, level, draw[p + at], variance.sqrt()));
+                    effects.push(self.named(&outer.name, effect, level, self.draw[p + at], variance.sqrt()));
                 }
             }
         }
-        // a line's own rate, then its offsets given that
-        let along = |weights: &[f64]| weights.iter().zip(&draw).map(|(w, d)| w * d).sum::<f64>();
+    }
+
+    /// A line's own rate, then its offsets given that; offset and rate by level.
+    fn line_effects(&self, effects: &mut Vec<RandomEffectRow>) -> Vec<(f64, f64)> {
+        let Self { fit, set, wing, model, draw } = self;
+        let (builder, posterior) = (&model.builder, &model.posterior);
+        let p = posterior.fixed();
+        let along = |weights: &[f64]| weights.iter().zip(draw).map(|(w, d)| w * d).sum::<f64>();
         let spread = |weights: &[f64]| -> f64 {
-            let of = |k: usize| weights[p..].iter().enumerate().map(|(i, w)| w * root(i, k)).sum::<f64>();
+            let of =
+                |k: usize| weights[p..].iter().enumerate().map(|(i, w)| w * posterior.outer_root(i, k)).sum::<f64>();
             (0..posterior.outer()).map(|k| of(k).powi(2)).sum()
         };
         let mut lines: Vec<(f64, f64)> = Vec::with_capacity(wing.levels.len());
@@ -219,7 +247,7 @@ impl WearFrame {
                 if let Some(slope) = &slope {
                     let sd = spread(&slope.weights).sqrt().hypot(slope.sd);
                     let value = slope.constant - along(&slope.weights);
-                    self.effects.push(named("line", "rate", place.clone(), value, sd));
+                    effects.push(self.named("line", "rate", place.clone(), value, sd));
                 }
             }
             let rate = slope.as_ref().map_or(0.0, |slope| slope.constant - along(&slope.weights));
@@ -237,17 +265,23 @@ impl WearFrame {
             let group = if level.epoch == 0 { "line" } else { "restart" };
             if level.epoch > 0 || fit.mixed().inner_sd().is_some() {
                 let sd = spread(&inner.weights).sqrt().hypot(inner.sd);
-                self.effects.push(named(group, "offset", place, mean, sd));
+                effects.push(self.named(group, "offset", place, mean, sd));
             }
         }
-        let first_fixed = builder.fixed_column(0);
-        let (first_shared, shared) = (builder.shared_column(0), component.mixed.shared_effects());
+        lines
+    }
+
+    /// `lines` by level: offset and rate.
+    fn rows(&self, lines: &[(f64, f64)], rows: &mut Vec<FrameRow>, design: &mut Vec<DesignEntry>) {
+        let Self { fit, set, wing, model, draw } = self;
+        let (layout, component, p) = (&fit.layout, &fit.components[0], model.posterior.fixed());
+        let first_fixed = model.builder.fixed_column(0);
+        let (first_shared, shared) = (model.builder.shared_column(0), component.mixed.shared_effects());
         let by_column: Vec<Option<usize>> = (0..layout.structure.fixed.len())
             .map(|column| component.mixed.fixed().iter().position(|effect| effect.column == column))
             .collect();
         let table = layout.line_table(set);
         let mut scratch = layout.empty_block(wing);
-        let (rows, design) = (&mut self.rows, &mut self.design);
         layout.for_each_sum(&mut scratch, (set, &table), wing, &component.basis, |_, sum, _, row| {
             let (mut fixed_mm, mut outer_mm) = (0.0, 0.0);
             let frame_row = rows.len();
@@ -288,6 +322,5 @@ impl WearFrame {
                 fitted_mm: fixed_mm + outer_mm + offset + rate * row.length_g_m,
             });
         });
-        Ok(())
     }
 }
