@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example ask_the_wear_model`: the fleet is invented, so the truth is known.
 
+#![allow(clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::simulate::{FleetSpec, PowerSpec};
 use linedrift::wear::{Alternative, ContrastSpec, Pairs, Reduction, Shape, WearSpec};
 

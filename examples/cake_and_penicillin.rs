@@ -3,6 +3,8 @@
 //!
 //! `cargo run --example cake_and_penicillin`
 
+#![allow(clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::stats::mixed::{DataTable, MixedModelSpec};
 
 /// The cells of one column of a small CSV.

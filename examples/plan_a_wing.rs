@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example plan_a_wing`: the wing is invented.
 
+#![allow(clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::plan::PlanSpec;
 use linedrift::simulate::FleetSpec;
 

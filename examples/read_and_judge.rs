@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example read_and_judge [FLEET]`; without a folder it takes the bundled demo, an invented fleet.
 
+#![allow(clippy::print_stderr, clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::{FolderSpec, TrimSpec};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

@@ -3,6 +3,8 @@
 //!
 //! `cargo run --example sleepstudy`
 
+#![allow(clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::stats::mixed::{DataTable, MixedModelSpec};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example wear_and_due`: the fleet is invented.
 
+#![allow(clippy::print_stdout, reason = "an example prints what it finds")]
+
 use linedrift::simulate::FleetSpec;
 use linedrift::{DueSpec, WearSpec};
 
