@@ -23,7 +23,7 @@ fn one_file_gives_the_whole_answer() {
     let home = TempDir::new().unwrap();
     let made = run(home.path(), &["check", &file("full.xlsx"), "--json", "--page", "page.html"]);
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
-    let answer: Value = serde_json::from_str(&stdout(&made)).unwrap();
+    let answer: Value = serde_json::from_str(stdout(&made)).unwrap();
     assert_eq!(answer["schema"], "linedrift.check/1");
     assert_eq!(answer["understood"]["lines"], 60);
     assert_eq!(answer["understood"]["unit"], "mm");
@@ -54,7 +54,7 @@ fn what_can_be_read_in_two_ways_is_asked() {
         let said = stderr(&asked).split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(said.contains(says), "{name}: {said}");
         let json = run(home.path(), &["check", &file(name), "--json"]);
-        let document: Value = serde_json::from_str(&stdout(&json)).unwrap();
+        let document: Value = serde_json::from_str(stdout(&json)).unwrap();
         assert_eq!(document["schema"], "linedrift.error/1", "{name}");
         assert_eq!(document["faults"].as_array().unwrap().len(), 1, "{name}");
     }
@@ -69,7 +69,7 @@ fn a_slip_is_named_and_not_kept() {
         ["check", &file("one-misread.csv"), "--date", "2026-03-14", "--hours", "62,5", "--keep", "loft", "--json"];
     let made = run(home.path(), &args);
     assert_eq!(made.status.code(), Some(1));
-    let answer: Value = serde_json::from_str(&stdout(&made)).unwrap();
+    let answer: Value = serde_json::from_str(stdout(&made)).unwrap();
     let finding = &answer["vet"]["findings"][0];
     assert_eq!((&finding["line"], &finding["side"]), (&"B3".into(), &"left".into()));
     assert_eq!(answer["kept"], false);
@@ -117,7 +117,7 @@ fn a_model_is_kept_once_and_later_files_need_only_readings() {
     ];
     let made = run(home.path(), &first);
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
-    let answer: Value = serde_json::from_str(&stdout(&made)).unwrap();
+    let answer: Value = serde_json::from_str(stdout(&made)).unwrap();
     assert!(answer["trim"]["checks"][0]["incidence_change_deg"]["value"].is_f64());
     assert_eq!(answer["kept"], true);
     // the second needs readings only; load and operator are as before, and said

@@ -307,6 +307,7 @@ fn the_folder_in_the_documents_is_sound() {
 }
 
 #[test]
+#[allow(clippy::too_many_lines, reason = "one list of tables")]
 fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
     use linedrift::check::sheet::LineOnSide;
     use linedrift::fleet::tables;

@@ -107,8 +107,8 @@ fn a_fleet_whose_readings_equal_the_table_has_intervals_and_aborts_nothing() {
 
 #[test]
 fn a_single_line_far_off_a_short_brake_and_a_crooked_wing_are_over_each_by_its_name() {
-    let set = set_of(&ROWS);
     type Fault = fn(Side, &str, Row) -> f64;
+    let set = set_of(&ROWS);
     let cases: [(Reason, &str, Fault); 4] = [
         (Reason::Line, "line B7 left", |side, line, _| if side == Side::Left && line == "B7" { 18.0 } else { 0.0 }),
         (Reason::Brake, "brake row", |_, _, row| if row == Row::Brake { -30.0 } else { 0.0 }),

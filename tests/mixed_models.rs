@@ -238,7 +238,7 @@ fn predictions_agree_with_fitted_values_and_know_what_they_have_not_seen() {
     let fixed = v[[0, 0]] + 8.0 * v[[0, 1]] + 16.0 * v[[1, 1]];
     let (a, b) = (spread.sd[0], spread.sd[1]);
     let subject = a * a + 8.0 * spread.correlation[2] * a * b + 16.0 * b * b;
-    close((row.upper - row.lower) / 2.0 / 1.959964, (fixed + subject).sqrt(), 1.0, 1e-5, "width");
+    close((row.upper - row.lower) / 2.0 / 1.959_964, (fixed + subject).sqrt(), 1.0, 1e-5, "width");
     // nested groups: an offset that is eliminated first, known and not
     let pastes = table("pastes", &["strength"], &["batch", "cask"]);
     let nested =

@@ -1,6 +1,7 @@
 //! Nothing is written over that the program did not write: every command with every option that its help names.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -286,16 +287,15 @@ fn every_file_that_is_written_carries_its_cautions_and_the_demos_mark() {
     for (path, bytes) in files(home) {
         let name = path.strip_prefix(home).unwrap().display().to_string();
         let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_owned();
-        if name.starts_with("demo/") || name.ends_with(".tmp") || name.contains(".linedrift-lock") {
+        if name.starts_with("demo/") || ending == "tmp" || name.contains(".linedrift-lock") {
             continue;
         }
         // tables of a folder have a page beside them
         let beside = path.ancestors().skip(1).map(|above| above.join("README.txt")).find(|page| page.exists());
         let text = match ending.as_str() {
             "csv" | "parquet" if beside.is_some() => fs::read_to_string(beside.unwrap()).unwrap(),
-            "txt" | "csv" | "ics" | "svg" | "html" => String::from_utf8(bytes).unwrap(),
             "json" if name.ends_with(OUTPUT_LIST) || name.ends_with("_parts.json") => continue,
-            "json" => String::from_utf8(bytes).unwrap(),
+            "txt" | "csv" | "ics" | "svg" | "html" | "json" => String::from_utf8(bytes).unwrap(),
             other => panic!("{name}: nobody says how a file .{other} carries its cautions"),
         };
         // folded lines of a calendar are one line
@@ -349,8 +349,8 @@ fn every_command_ends_on_equal_and_nearly_equal_repeats() {
                 let nominal: u32 = cells[3].parse().unwrap();
                 for repeat in 1..=repeats {
                     let mm = nominal + (repeat % 2) * spread;
-                    readings +=
-                        &format!("7-1,{side},{},{mm},{repeat},{}\n", cells[0], ["Ann", "Bo"][repeat as usize % 2]);
+                    let operator = ["Ann", "Bo"][repeat as usize % 2];
+                    writeln!(readings, "7-1,{side},{},{mm},{repeat},{operator}", cells[0]).unwrap();
                 }
             }
         }

@@ -258,7 +258,7 @@ fn mains_of_the_line_table_are_places() {
     }
     let build = |lines: Vec<Line>| {
         let set = LineSet::new("Rook 2", None, lines, segments.clone()).unwrap().without_cascade();
-        set.with_data(cascade.data().clone())
+        set.with_data(*cascade.data())
     };
     let off = |_: Side, name: &str| match (row(name), rank(name)) {
         ("A", 1..=4) => 12.0,

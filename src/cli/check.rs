@@ -157,10 +157,10 @@ impl Recording {
         let sheet = spec.read(&args.file)?;
         args.dated(&sheet)?;
         let placed = args.place(&sheet)?;
-        output::say(&args.understood(&sheet, &placed).to_string());
+        output::say(&Args::understood(&sheet, &placed).to_string());
         let vetted = Vetted::new(&placed.input.fleet, &placed.check.id, sheet_unread(&placed))?;
         if vetted.obstacles(args.accepted).is_empty() {
-            args.keep(placed, &spec)?;
+            Args::keep(placed, &spec)?;
         }
         vetted.output(args.accepted, &folder, &args.common)
     }
@@ -179,7 +179,7 @@ impl Args {
     }
 
     /// Puts the check into its folder.
-    fn keep(&self, placed: Placed, spec: &SpreadsheetSpec) -> Result<(), Failure> {
+    fn keep(placed: Placed, spec: &SpreadsheetSpec) -> Result<(), Failure> {
         let folder = match placed.way {
             Way::Nowhere => return Ok(()),
             Way::NewFolder(folder) => {
@@ -206,7 +206,7 @@ impl Args {
             return Err(sheet.no_readings().into());
         }
         let placed = self.place(&sheet)?;
-        let understood = self.understood(&sheet, &placed);
+        let understood = Self::understood(&sheet, &placed);
         let limits = self.limits.read(&placed.input.fleet)?;
         let asked = Asked {
             fleet: &placed.input.fleet,
@@ -240,7 +240,7 @@ impl Args {
             }
             kept = obstacles.is_empty();
             if kept {
-                self.keep(placed, &spec)?;
+                Self::keep(placed, &spec)?;
             }
             failed.extend(obstacles.iter().map(|why| format!("nothing was kept: {why}")));
         }
@@ -306,23 +306,22 @@ impl Args {
         let history = known.fleet.history(&wing);
         let inherited = said.or_as_before(history);
         let mut notes = inherited.notes;
-        let (set, addition): (LineSet, Box<dyn Fn(Check) -> Addition>) = match history {
-            Some(history) => (known.fleet.line_set(history).clone(), Box::new(|check| Addition::new(&wing, check))),
-            None => {
-                let model = self.model.clone().or_else(|| sheet.facts().model.clone());
-                let Some(model) = model else {
-                    return Err(Failure::Call(format!(
-                        "wing `{wing}` is new to the folder: say its model by --model NAME"
-                    )));
-                };
-                let set = match Addition::model_in(folder, &known.fleet, &model) {
-                    Some(set) => set,
-                    None => self.model_data.over(sheet.line_set(&model)?),
-                };
-                let aircraft = self.data.over(sheet.wing(&wing, &model));
-                let made = set.clone();
-                (set, Box::new(move |check| Addition::of_new_wing(aircraft.clone(), made.clone(), check)))
-            }
+        let (set, addition): (LineSet, Box<dyn Fn(Check) -> Addition>) = if let Some(history) = history {
+            (known.fleet.line_set(history).clone(), Box::new(|check| Addition::new(&wing, check)))
+        } else {
+            let model = self.model.clone().or_else(|| sheet.facts().model.clone());
+            let Some(model) = model else {
+                return Err(Failure::Call(format!(
+                    "wing `{wing}` is new to the folder: say its model by --model NAME"
+                )));
+            };
+            let set = match Addition::model_in(folder, &known.fleet, &model) {
+                Some(set) => set,
+                None => self.model_data.over(sheet.line_set(&model)?),
+            };
+            let aircraft = self.data.over(sheet.wing(&wing, &model));
+            let made = set.clone();
+            (set, Box::new(move |check| Addition::of_new_wing(aircraft.clone(), made.clone(), check)))
         };
         let check = self.check(sheet, &inherited.conditions, &set, &known.fleet, &wing, &mut notes)?;
         let staged = addition(check.clone()).stage(folder, &known.fleet, &lock)?;
@@ -372,7 +371,7 @@ impl Args {
         Ok(check)
     }
 
-    fn understood(&self, sheet: &Spreadsheet, placed: &Placed) -> Understood {
+    fn understood(sheet: &Spreadsheet, placed: &Placed) -> Understood {
         let mut understood = sheet.understood(&placed.set, &placed.check.readings, placed.check.datum_mm);
         understood.notes.extend(placed.notes.iter().cloned());
         if !placed.has_hours {

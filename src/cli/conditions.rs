@@ -59,8 +59,7 @@ impl Conditions {
     pub(super) fn or_of(&self, sheet: &Spreadsheet, file: &str) -> Result<Self, Failure> {
         let facts = sheet.facts();
         let date = match (self.date, facts.date) {
-            (Some(date), _) => Some(date),
-            (None, Some(WrittenDay::Day(date))) => Some(date),
+            (Some(date), _) | (None, Some(WrittenDay::Day(date))) => Some(date),
             (None, Some(WrittenDay::Either { day_first, month_first })) => {
                 return Err(Failure::Result(format!(
                     "`{file}`: the date {} can be read in two ways: which is meant?\n  - --date {day_first}\n  - --date {month_first}",

@@ -147,7 +147,7 @@ mod tests {
                 if arg.get_value_parser().type_id() != TypeId::of::<PathBuf>() {
                     // a path by another type would pass by the gate
                     let names: Vec<&str> =
-                        arg.get_value_names().unwrap_or_default().iter().map(|name| name.as_str()).collect();
+                        arg.get_value_names().unwrap_or_default().iter().map(clap::builder::Str::as_str).collect();
                     let path_like = names.iter().any(|name| ["DIR", "FILE", "PATH", "FOLDER", "PART"].contains(name));
                     assert!(!path_like, "{} {}: a path must be a PathBuf", command.get_name(), arg.get_id());
                     continue;

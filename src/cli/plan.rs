@@ -60,6 +60,7 @@ pub(super) struct Args {
     /// At most so many actions, both sides counted
     #[arg(long, value_name = "N")]
     most: Option<usize>,
+    #[allow(clippy::doc_markdown, reason = "the text of the help")]
     /// A kind of action that is never proposed, such as replace_line; may stand several times
     #[arg(long, value_name = "ACTION")]
     without: Vec<ActionKind>,
@@ -206,6 +207,7 @@ impl Args {
         Ok(None)
     }
 
+    #[allow(clippy::too_many_lines, reason = "one list of what a call may ask")]
     pub(super) fn run(self) -> Result<Output, Failure> {
         if self.parts.is_set() && !self.all {
             return Err(Failure::Call("--parts goes with --all".to_owned()));
