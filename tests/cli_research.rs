@@ -83,19 +83,20 @@ fn everything_that_others_need_is_written_and_documented() {
         "--replicates",
         "3",
         "--out",
-        "r",
+        "p",
     ];
     fs::write(folder.path().join("s.toml"), "[spreads]\nreading_mm = 1.0\n").unwrap();
     let output = linedrift(folder.path(), &power);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     for entry in dictionary::exports() {
-        let text = fs::read_to_string(folder.path().join(format!("r/{}.csv", entry.name))).unwrap();
+        let out = if entry.name.starts_with("power") { "p" } else { "r" };
+        let text = fs::read_to_string(folder.path().join(format!("{out}/{}.csv", entry.name))).unwrap();
         let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
         assert_eq!(header, entry.columns.iter().map(|column| column.name).collect::<Vec<_>>(), "{}", entry.name);
         assert!(text.lines().count() > 1, "{} is empty", entry.name);
-        assert!(folder.path().join(format!("r/{}.parquet", entry.name)).is_file());
+        assert!(folder.path().join(format!("{out}/{}.parquet", entry.name)).is_file());
     }
-    assert!(folder.path().join("r/power.svg").is_file());
+    assert!(folder.path().join("p/power.svg").is_file());
     let wanted = fs::read_to_string("docs/frames.md").unwrap();
     let pages = dictionary::markdown(dictionary::exports());
     assert!(wanted.contains(pages.trim()), "docs/frames.md: write it again with `linedrift tables --dictionary`");

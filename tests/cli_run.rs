@@ -369,7 +369,7 @@ fn a_report_of_one_wing_speaks_of_that_wing_only() {
     assert_eq!(report["wings"], 1);
     assert_eq!(report["due"].as_array().unwrap().len(), 1);
     let page = fs::read_to_string(folder.path().join("one/index.html")).unwrap();
-    assert_eq!(page.matches("<details").count(), 1, "all lines, on demand");
+    assert_eq!(page.matches("<details").count(), 2, "the cautions and all lines, on demand");
     assert!(page.contains(&format!("<h1>Wing {wing}</h1>")));
     let figures = report["figures"].as_array().unwrap();
     assert_eq!(figures.len(), page.matches("<svg").count());

@@ -102,8 +102,8 @@ fn the_index_names_every_page() {
 fn the_page_for_researchers_names_what_is_there() {
     let page = fs::read_to_string(root().join("docs/researchers.md")).unwrap();
     for (file, names) in [
-        ("src/wear/shape.rs", &["enum Shape", "fn name", "fn at", "fn hours_at"][..]),
-        ("src/wear/scale.rs", &["Shape::Saturating"]),
+        ("src/wear/model/shape.rs", &["enum Shape", "fn name", "fn at", "fn hours_at"][..]),
+        ("src/wear/fit/scale.rs", &["Shape::Saturating"]),
         ("src/cli/wear.rs", &["saturating"]),
         ("src/wing/material.rs", &["struct Fibre"]),
     ] {

@@ -22,6 +22,7 @@
 //! derived in `docs/method.md`.
 
 mod block;
+mod block_builder;
 mod columns;
 mod curvature;
 mod fit;
@@ -39,7 +40,8 @@ mod start;
 mod structure;
 mod validity;
 
-pub use block::{Block, BlockBuilder, InnerSlope, Readings};
+pub use block::Block;
+pub use block_builder::{BlockBuilder, InnerSlope, Readings};
 pub use fit::{FixedEffect, MixedDiagnostic, MixedFit, MixedSpec, OuterSpread};
 pub use influence::{BlockInfluence, Influence};
 pub use intervals::{Parameter, ProfileInterval, ProfilePoint, Profiler};

@@ -7,14 +7,14 @@ use crate::wear::model::time_basis::{MaterialShape, TimeBasis};
 use crate::wear::{Diagnostic, Shape, WearError};
 
 /// With more wings, scales are looked for on some of them first, about so many.
-const SCREENED_WINGS: usize = 200;
+const SCREENED_WINGS: usize = 24;
 /// Shapes whose AIC is further than this above the best carry no weight.
 const WORTH_AIC: f64 = 9.0;
 /// How much lower AIC must be before one material gets a shape of its own: several are tried, and the best of several gains by
 /// chance.
 const OWN_SHAPE_AIC: f64 = 4.0;
 /// A scale is known to this, in its logarithm.
-const CLOSE: f64 = 0.05;
+const CLOSE: f64 = 0.2;
 /// The most that the logarithm of a scale is taken to be uncertain by.
 const MOST_SD: f64 = 1.2;
 /// A weight below this is left out.
