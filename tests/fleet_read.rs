@@ -65,8 +65,12 @@ fn round_trip(source: &Path, covariates: &[&str]) {
         let out = tempfile::tempdir().unwrap();
         write_folder(&fleet, out.path(), format).unwrap();
         assert_eq!(spec.read(out.path()).unwrap().fleet, fleet, "{format:?} of {}", source.display());
-        // and over itself in the other format, which leaves no old table beside a new one
-        write_folder(&fleet, out.path(), other).unwrap();
+        // and over itself in the other format, which leaves no old table beside a new one; recorded work is never written over
+        let over = write_folder(&fleet, out.path(), other);
+        assert_eq!(
+            over.is_err(),
+            out.path().join("actions.csv").exists() || out.path().join("actions.parquet").exists()
+        );
         assert_eq!(spec.read(out.path()).unwrap().fleet, fleet);
     }
 }
@@ -424,7 +428,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
          a,7,1,whole-set,Long.,2.0,1.0,3.0,,brake,,left:A1\n"
     );
     let terms = written(&tables::terms(&[term("offset"), term("rate:lcp:A")]));
-    assert!(terms.contains("\noffset,mm,1.0,0.1,0.8,1.2\nrate:lcp:A,mm/m in the first 100 h,"), "{terms}");
+    assert!(terms.contains("\noffset,mm,1.0,0.1,0.8,1.2,60.0,0.5\nrate:lcp:A,mm/m in the first 100 h,"), "{terms}");
     let spread = written(&tables::spread(&[spread]));
     assert!(spread.ends_with("\nwing,\"offset,rate\",1,,0.3\n"), "{spread}");
     let due = written(&tables::due(&[due]));
