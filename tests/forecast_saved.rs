@@ -113,7 +113,8 @@ fn a_material_that_the_fit_never_saw_is_not_a_rate_of_nought() {
         let fleet = Fleet::new(vec![set], vec![History { line_set: 0, ..history.clone() }]).unwrap();
         let table = due.run_saved(&fleet, &fit, DemoFit::Refused).unwrap();
         assert_eq!(table.rows()[0].basis, basis, "{:?}", table.failures());
-        assert_eq!(table.rows()[0].risk_now.is_some(), basis == Basis::Own);
+        // the present is known from the wing's own check, whatever the basis
+        assert!(table.rows()[0].risk_now.is_some());
         let said = table.explanation(&history.wing.id).unwrap();
         assert!(said.contains(words), "{said}");
     }
@@ -159,8 +160,8 @@ fn other_formats_and_versions_are_refused_with_what_was_expected() {
         SavedFit::from_json(&changed.to_string()).unwrap_err()
     };
     assert!(matches!(with("format", "something else".into()), SavedFitError::Format { .. }));
-    let version = with("version", 2.into());
-    assert!(matches!(version, SavedFitError::Version { got: 2, expected: 1, .. }));
+    let version = with("version", 1.into());
+    assert!(matches!(version, SavedFitError::Version { got: 1, expected: 2, .. }));
     assert!(version.to_string().contains("save the fit again"));
     assert!(matches!(with("hours_to_h", (-1.0).into()), SavedFitError::Damaged { .. }));
     assert!(matches!(with("stranger", 1.into()), SavedFitError::Text { .. }));
