@@ -58,7 +58,7 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Book, SpreadsheetError> {
     Ok(Book { sheets: vec![grid], notes })
 }
 
-/// The text of bytes: by their mark, else UTF-8, else UTF-16 where every other byte is nought, else Latin letters.
+/// The text of bytes: by their mark, else UTF-8, else UTF-16 where every other byte is zero, else Latin letters.
 fn decoded(bytes: &[u8], notes: &mut Vec<String>) -> String {
     let wide = |bytes: &[u8], little: bool| {
         let units = bytes.chunks_exact(2).map(|pair| match *pair {
@@ -81,11 +81,11 @@ fn decoded(bytes: &[u8], notes: &mut Vec<String>) -> String {
         return text.to_owned();
     }
     let head = bytes.get(..64).unwrap_or(bytes);
-    let noughts = |odd: usize| head.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
-    if noughts(1) > head.len() / 4 {
+    let zeros = |odd: usize| head.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
+    if zeros(1) > head.len() / 4 {
         return wide(bytes, true);
     }
-    if noughts(0) > head.len() / 4 {
+    if zeros(0) > head.len() / 4 {
         return wide(bytes, false);
     }
     notes.push("the text is not UTF-8: it was read as Western European letters (Windows-1252)".to_owned());

@@ -97,7 +97,7 @@ pub(super) fn gather(mut sheets: Vec<Sheet>, wanted: Wanted<'_>) -> Result<Gathe
         .map_or(LengthUnit::Millimetre, |value| lengths.unit(value.kind, &value.placed));
     say_units(&values, &lengths, unit, &mut notes);
     if !lengths.zeros.is_empty() {
-        notes.push(format!("a nought is no length, and is taken as not read: {}", few(&lengths.zeros)));
+        notes.push(format!("a zero is no length, and is taken as not read: {}", few(&lengths.zeros)));
     }
     Ok(Gathered { lines, unit, notes, stage })
 }

@@ -34,7 +34,7 @@ pub(super) struct Lengths<'a> {
     told: Option<LengthUnit>,
     of_kind: BTreeMap<Kind, LengthUnit>,
     pub(super) faults: Vec<CellFault>,
-    /// Cells with nought where a length should be.
+    /// Cells with zero where a length should be.
     pub(super) zeros: Vec<String>,
     /// Kinds whose unit is seen by size only.
     pub(super) by_size: Vec<Kind>,

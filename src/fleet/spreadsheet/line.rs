@@ -62,14 +62,14 @@ impl SheetLine {
     }
 }
 
-/// A name as it is compared: no blanks, dashes or noughts in front of a number, capitals.
+/// A name as it is compared: no blanks, dashes or zeros in front of a number, capitals.
 pub(super) fn plain(name: &str) -> String {
     let letters = name.chars().filter(|letter| !matches!(letter, ' ' | '-' | '_' | '\u{a0}' | '/'));
     let mut out = String::new();
     for letter in letters.flat_map(char::to_uppercase) {
         let after_digit = out.ends_with(|before: char| before.is_ascii_digit());
         if letter == '0' && !after_digit && !out.is_empty() {
-            // a nought in front of more digits says nothing; kept when it stands alone
+            // a zero in front of more digits says nothing; kept when it stands alone
             out.push('\u{1}');
             continue;
         }
