@@ -548,19 +548,6 @@ impl MixedFit {
         &self.outer
     }
 
-    /// A criterion of other data of the model, at the fit's θ; `None` where it is not defined.
-    pub(crate) fn deviance_of(&self, blocks: &[Block], criterion: Criterion) -> Option<f64> {
-        let kept: Vec<Block>;
-        let blocks = if self.kept.iter().all(|keep| *keep) {
-            blocks
-        } else {
-            let keep = kept_effects(&self.structure, &self.kept);
-            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
-            &kept
-        };
-        Some(Objective::new(&self.structure, blocks, criterion).profile(&self.theta).ok()?.deviance)
-    }
-
     /// What the optimiser did; its points are θ over the scale of each effect's column.
     #[must_use]
     pub fn minimum(&self) -> &Minimum {

@@ -38,6 +38,7 @@ mod satterthwaite;
 mod search;
 mod start;
 mod structure;
+mod trial;
 mod validity;
 
 pub use block::Block;

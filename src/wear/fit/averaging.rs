@@ -6,15 +6,19 @@ use crate::wear::model::spec::ReducedModel;
 use crate::wear::model::time_basis::{MaterialShape, TimeBasis};
 use crate::wear::{Diagnostic, Shape, WearError};
 
-/// With more wings, scales are looked for on some of them first, about so many.
-const SCREENED_WINGS: usize = 24;
+/// With more wings, time shapes are looked for on some of them first, about so many.
+const SCREENED_WINGS: usize = 200;
 /// Shapes whose AIC is further than this above the best carry no weight.
 const WORTH_AIC: f64 = 9.0;
+/// How much further above the best a shape may be at the ratios of spreads of the linear fit to be fitted at all.
+const SCREENING_AIC: f64 = 4.0;
 /// How much lower AIC must be before one material gets a shape of its own: several are tried, and the best of several gains by
 /// chance.
 const OWN_SHAPE_AIC: f64 = 4.0;
-/// A scale is known to this, in its logarithm.
-const CLOSE: f64 = 0.2;
+/// The longest and the shortest step, in the logarithm of a scale, over which a profile's curvature is taken.
+const STEP: (f64, f64) = (0.3, 0.02);
+/// A scale is close enough to its best when it is off by less than this share of its standard deviation.
+const CLOSE: f64 = 0.25;
 /// The most that the logarithm of a scale is taken to be uncertain by.
 const MOST_SD: f64 = 1.2;
 /// A weight below this is left out.
@@ -24,8 +28,7 @@ const DECIDED: f64 = 0.9;
 
 /// Time shapes with their weights.
 pub(crate) struct Averaging {
-    pub(crate) components: Vec<ShapeComponent>,
-    pub(crate) start: Vec<f64>,
+    components: Vec<(ShapeComponent, MixedFit)>,
     interval: Option<ScaleInterval>,
     comparison: Vec<ShapeComparison>,
 }
@@ -43,7 +46,9 @@ struct Found {
     ln_scale: f64,
     /// Standard deviation of the scale's logarithm.
     sd: f64,
+    /// By ML, at the ratios of spreads of `fit`.
     deviance: f64,
+    fit: MixedFit,
 }
 
 impl Candidate {
@@ -80,86 +85,99 @@ impl Screen<'_> {
         self.fit.deviance_of(&blocks, Criterion::Ml).unwrap_or(f64::INFINITY)
     }
 
-    /// The best scale of a candidate: the grid, then a golden section between the neighbours.
-    fn best(&self, candidate: &Candidate) -> Option<(f64, f64)> {
-        let at = |ln_scale: f64| self.deviance(&candidate.at(ln_scale));
-        let grid: Vec<(f64, f64)> = GRID_H.iter().map(|scale| (scale.ln(), at(scale.ln()))).collect();
-        let lowest = (0..grid.len()).min_by(|a, b| grid[*a].1.total_cmp(&grid[*b].1))?;
+    /// The best scale of a candidate by the grid and the parabola through its lowest three, and the deviance there.
+    fn best(&self, candidate: &Candidate, plain: f64) -> Option<(f64, f64)> {
+        let (last, scales) = GRID_H.split_last()?;
+        let mut grid: Vec<(f64, f64)> =
+            scales.iter().map(|scale| (scale.ln(), self.deviance(&candidate.at(scale.ln())))).collect();
         // at the upper bound the shape is the linear one
+        grid.push((last.ln(), plain));
+        let lowest = (0..grid.len()).min_by(|a, b| grid[*a].1.total_cmp(&grid[*b].1))?;
         if lowest + 1 == grid.len() {
             return None;
         }
-        Some(self.close_in(candidate, grid[lowest.saturating_sub(1)].0, grid[lowest + 1].0))
-    }
-
-    fn close_in(&self, candidate: &Candidate, low: f64, high: f64) -> (f64, f64) {
-        let ratio = (5f64.sqrt() - 1.0) / 2.0;
-        let (mut low, mut high) = (low, high);
-        let at = |ln_scale: f64| (ln_scale, self.deviance(&candidate.at(ln_scale)));
-        let mut left = at(high - ratio * (high - low));
-        let mut right = at(low + ratio * (high - low));
-        while high - low > CLOSE {
-            if left.1 <= right.1 {
-                high = right.0;
-                right = left;
-                left = at(high - ratio * (high - low));
-            } else {
-                low = left.0;
-                left = right;
-                right = at(low + ratio * (high - low));
-            }
+        let middle = grid[lowest];
+        let Some(before) = lowest.checked_sub(1) else { return Some(middle) };
+        let (low, high) = (grid[before], grid[lowest + 1]);
+        let slope = |a: (f64, f64), b: (f64, f64)| (b.1 - a.1) / (b.0 - a.0);
+        let bend = (slope(middle, high) - slope(low, middle)) / (high.0 - low.0);
+        if !(bend > 0.0) {
+            return Some(middle);
         }
-        if left.1 <= right.1 { left } else { right }
+        let at = f64::midpoint(low.0, middle.0) - slope(low, middle) / (2.0 * bend);
+        let value = low.1 + slope(low, middle) * (at - low.0) + bend * (at - low.0) * (at - middle.0);
+        Some((at.clamp(low.0, high.0), value.min(middle.1)))
+    }
+}
+
+impl Found {
+    /// A candidate fitted at its best scale, from one near it.
+    fn near(model: &ReducedModel<'_>, candidate: Candidate, ln_scale: f64, start: &[f64]) -> Result<Self, WearError> {
+        let criterion = model.spec.criterion;
+        let (low, high) = (GRID_H[0].ln(), GRID_H[GRID_H.len() - 1].ln());
+        let fit = model.fit(&candidate.at(ln_scale), criterion, start)?;
+        let mut found = Self { candidate, ln_scale, sd: MOST_SD, deviance: f64::INFINITY, fit };
+        let mut step = STEP.0;
+        for _ in 0..6 {
+            let own = Screen { model, fit: &found.fit, stride: 1 };
+            let at = |ln_scale: f64| own.deviance(&found.candidate.at(ln_scale));
+            let (down, centre, up) = (at(found.ln_scale - step), at(found.ln_scale), at(found.ln_scale + step));
+            found.deviance = centre;
+            let bend = (down + up - 2.0 * centre) / (step * step);
+            found.sd = if bend > 0.0 { (2.0 / bend).sqrt().min(MOST_SD) } else { MOST_SD };
+            let away = if bend > 0.0 { (down - up) / (2.0 * step * bend) } else { 0.0 };
+            let to = (found.ln_scale + away.clamp(-1.0, 1.0)).clamp(low, high);
+            if (to - found.ln_scale).abs() < CLOSE * found.sd {
+                break;
+            }
+            step = found.sd.clamp(STEP.1, STEP.0);
+            found.fit = model.fit(&found.candidate.at(to), criterion, &found.fit.minimum().end)?;
+            found.ln_scale = to;
+        }
+        Ok(found)
     }
 }
 
 impl Averaging {
-    /// Looks at every kind of shape for all materials, and for each material alone with all else linear. Scales are found at the
-    /// ratios of spreads of the linear fit; what comes near the best is then fitted by ML.
-    pub(crate) fn run(model: &ReducedModel<'_>, linear: &MixedFit) -> Result<Self, WearError> {
+    /// Looks at every kind of shape for all materials, and for each material alone with all else linear: first at the ratios of
+    /// spreads of the linear fit, then what comes near the best in fits of its own. Shapes are compared by the ML deviance at the
+    /// ratios of spreads of their fits.
+    pub(crate) fn run(model: &ReducedModel<'_>, linear: MixedFit) -> Result<Self, WearError> {
         let wings = model.reduction.wings.len();
         let materials: Vec<String> = model.layout.materials().map(str::to_owned).collect();
-        let mut candidates = Vec::new();
-        for kind in [Kind::Log, Kind::Saturating] {
-            candidates.push(Candidate { kind, material: None });
-            if materials.len() > 1 {
-                candidates
-                    .extend(materials.iter().map(|material| Candidate { kind, material: Some(material.clone()) }));
-            }
-        }
-        let some = Screen { model, fit: linear, stride: (wings / SCREENED_WINGS).max(1) };
+        let stride = (wings / SCREENED_WINGS).max(1);
+        let some = Screen { model, fit: &linear, stride };
         let plain = some.deviance(&Shape::LINEAR.into());
-        let mut screened: Vec<(Candidate, f64, f64)> = candidates
-            .into_iter()
-            .filter_map(|candidate| some.best(&candidate).map(|(ln, deviance)| (candidate, ln, deviance - plain)))
-            .filter(|(candidate, _, gain)| candidate.material.is_none() || *gain < -OWN_SHAPE_AIC)
-            .collect();
-        let best = screened.iter().map(|(_, _, gain)| *gain).fold(0.0, f64::min);
-        screened.retain(|(_, _, gain)| *gain < best + WORTH_AIC + 6.0);
-        let whole = Screen { model, fit: linear, stride: 1 };
-        let ml = model.fit(&Shape::LINEAR.into(), Criterion::Ml, &linear.minimum().end)?;
-        let mut found = Vec::new();
-        for (candidate, ln_scale, _) in screened {
-            let ln_scale =
-                if some.stride > 1 { whole.close_in(&candidate, ln_scale - 0.4, ln_scale + 0.4).0 } else { ln_scale };
-            let Ok(fit) = model.fit(&candidate.at(ln_scale), Criterion::Ml, &ml.minimum().end) else { continue };
-            // the curvature of the profile, at the ratios of its own fit
-            let own = Screen { model, fit: &fit, stride: 1 };
-            let step = 0.3;
-            let centre = own.deviance(&candidate.at(ln_scale));
-            let (down, up) =
-                (own.deviance(&candidate.at(ln_scale - step)), own.deviance(&candidate.at(ln_scale + step)));
-            let bend = (down + up - 2.0 * centre) / (step * step);
-            let sd = if bend > 0.0 { (2.0 / bend).sqrt().min(MOST_SD) } else { MOST_SD };
-            found.push(Found { candidate, ln_scale, sd, deviance: fit.deviance() });
+        let screened = |material: Option<&String>, kind: Kind| {
+            let candidate = Candidate { kind, material: material.cloned() };
+            some.best(&candidate, plain).map(|(ln_scale, deviance)| (candidate, ln_scale, deviance - plain))
+        };
+        let kinds = [Kind::Log, Kind::Saturating];
+        let mut promising: Vec<(Candidate, f64, f64)> =
+            kinds.iter().filter_map(|kind| screened(None, *kind)).collect();
+        if materials.len() > 1 {
+            let own = materials.iter().flat_map(|material| kinds.map(|kind| (material, kind)));
+            let own = own.filter_map(|(material, kind)| screened(Some(material), kind));
+            promising.extend(own.min_by(|a, b| a.2.total_cmp(&b.2)).filter(|(.., gain)| *gain < -OWN_SHAPE_AIC));
         }
+        let best = promising.iter().map(|(.., gain)| *gain).fold(0.0, f64::min);
+        promising.retain(|(.., gain)| *gain < best + WORTH_AIC + SCREENING_AIC);
+        let mut found: Vec<Found> = promising
+            .into_iter()
+            .filter_map(|(candidate, ln, _)| Found::near(model, candidate, ln, &linear.minimum().end).ok())
+            .collect();
+        let plain = if stride == 1 {
+            plain
+        } else {
+            Screen { model, fit: &linear, stride: 1 }.deviance(&Shape::LINEAR.into())
+        };
         let common = found.iter().filter(|one| one.candidate.material.is_none()).map(|one| one.deviance + 2.0);
-        let common = common.fold(ml.deviance(), f64::min);
+        let common = common.fold(plain, f64::min);
         found.retain(|one| one.candidate.material.is_none() || one.deviance + 2.0 + OWN_SHAPE_AIC < common);
-        Ok(Self::of(model, &ml, &found))
+        Self::of(model, (linear, plain), &found)
     }
 
-    fn of(model: &ReducedModel<'_>, linear: &MixedFit, found: &[Found]) -> Self {
+    fn of(model: &ReducedModel<'_>, (linear, plain): (MixedFit, f64), found: &[Found]) -> Result<Self, WearError> {
         let parameters = (linear.fixed().len() + linear.theta().len() + 1) as f64;
         let wings = model.reduction.wings.len() as f64;
         let row = |kind: String, scale_h: Option<f64>, deviance: f64| {
@@ -167,7 +185,7 @@ impl Averaging {
             let (aic, bic) = (deviance + 2.0 * count, deviance + wings.ln() * count);
             ShapeComparison { kind, scale_h, deviance, aic, bic, weight: 0.0 }
         };
-        let mut comparison = vec![row(Shape::LINEAR.name().to_owned(), None, linear.deviance())];
+        let mut comparison = vec![row(Shape::LINEAR.name().to_owned(), None, plain)];
         comparison.extend(found.iter().map(|one| {
             let shape = one.candidate.kind.at(one.ln_scale);
             row(one.candidate.name(shape), Some(one.ln_scale.exp()), one.deviance)
@@ -178,30 +196,39 @@ impl Averaging {
         for row in &mut comparison {
             row.weight = support(row.aic) / total;
         }
-        let mut components = vec![ShapeComponent { basis: Shape::LINEAR.into(), weight: comparison[0].weight }];
-        for (one, row) in found.iter().zip(&comparison[1..]) {
+        let mut components = Vec::new();
+        if comparison[0].weight >= LEAST_WEIGHT {
+            let component = ShapeComponent { basis: Shape::LINEAR.into(), weight: comparison[0].weight };
+            components.push((component, linear));
+        }
+        let (low, high) = (GRID_H[0].ln(), GRID_H[GRID_H.len() - 1].ln());
+        for (one, row) in found.iter().zip(&comparison[1..]).filter(|(_, row)| row.weight >= LEAST_WEIGHT) {
             // three points carry the scale's uncertainty: a normal's mean, variance and fourth moment
             let away = 3f64.sqrt() * one.sd;
-            let (low, high) = (GRID_H[0].ln(), GRID_H[GRID_H.len() - 1].ln());
-            for (step, share) in [(0.0, 2.0 / 3.0), (-away, 1.0 / 6.0), (away, 1.0 / 6.0)] {
+            components.push((
+                ShapeComponent { basis: one.candidate.at(one.ln_scale), weight: row.weight * 2.0 / 3.0 },
+                one.fit.clone(),
+            ));
+            for step in [-away, away] {
                 let basis = one.candidate.at((one.ln_scale + step).clamp(low, high));
-                components.push(ShapeComponent { basis, weight: share * row.weight });
+                let fit = model.fit(&basis, model.spec.criterion, &one.fit.minimum().end)?;
+                components.push((ShapeComponent { basis, weight: row.weight / 6.0 }, fit));
             }
         }
-        components.retain(|component| component.weight >= LEAST_WEIGHT);
-        components.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-        let total: f64 = components.iter().map(|component| component.weight).sum();
-        components.iter_mut().for_each(|component| component.weight /= total);
+        components.sort_by(|(a, _), (b, _)| b.weight.total_cmp(&a.weight));
+        let total: f64 = components.iter().map(|(component, _)| component.weight).sum();
+        components.iter_mut().for_each(|(component, _)| component.weight /= total);
         let heaviest = found.iter().zip(&comparison[1..]).find(|(_, row)| row.aic <= lowest);
         let interval = heaviest.map(|(one, _)| {
             let end = |side: f64| (one.ln_scale + side * 1.96 * one.sd).exp();
             let within = |end: f64| (GRID_H[0]..=GRID_H[GRID_H.len() - 1]).contains(&end).then_some(end);
             ScaleInterval { scale_h: one.ln_scale.exp(), lower_h: within(end(-1.0)), upper_h: within(end(1.0)) }
         });
-        Self { components, start: linear.minimum().end.clone(), interval, comparison }
+        Ok(Self { components, interval, comparison })
     }
 
-    pub(crate) fn search(self) -> ShapeSearch {
+    /// The fits, and the search that led to them.
+    pub(crate) fn search(self) -> (Vec<MixedFit>, ShapeSearch) {
         let mut diagnostics = Vec::new();
         let heaviest = self.comparison.iter().map(|row| row.weight).fold(0.0, f64::max);
         if heaviest < DECIDED {
@@ -220,7 +247,7 @@ impl Averaging {
                 ),
             });
         }
-        if let Some(own) = self.components.first().and_then(|component| component.basis.own.as_ref()) {
+        if let Some(own) = self.components.first().and_then(|(component, _)| component.basis.own.as_ref()) {
             diagnostics.push(Diagnostic {
                 code: "own_shape".to_owned(),
                 message: format!(
@@ -230,14 +257,16 @@ impl Averaging {
                 ),
             });
         }
-        ShapeSearch {
-            averaged: self.components.len() > 1,
-            components: self.components,
+        let (components, fits): (Vec<ShapeComponent>, Vec<MixedFit>) = self.components.into_iter().unzip();
+        let search = ShapeSearch {
+            averaged: components.len() > 1,
+            components,
             interval: self.interval,
             comparison: self.comparison,
             diagnostics,
             why: String::new(),
-            start: self.start,
-        }
+            start: Vec::new(),
+        };
+        (fits, search)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::stats::mixed::{Criterion, MixedError, MixedFit};
+use crate::stats::mixed::{Criterion, MixedSpec, Structure};
 use crate::wear::fit::averaging::Averaging;
 use crate::wear::model::random::RandomTerms;
 use crate::wear::model::spec::ReducedModel;
@@ -15,8 +15,8 @@ use crate::wear::{Diagnostic, Reduction, Shape, WearError, WearFit, WearSpec};
 const PRICE_OF_A_VARIANCE: f64 = 2.0;
 /// Fewest models for which rates of models are considered.
 const FEWEST_MODELS: usize = 3;
-/// Where the ratio of a new term starts, over its scale.
-const NEW_RATIO: f64 = 0.3;
+/// Terms that lower the deviance by less than this at the ratios of the model without them are left out there and then.
+const NO_GAIN: f64 = 0.01;
 
 /// A further random term.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,7 +27,8 @@ enum Term {
 }
 
 impl Term {
-    const ALL: [Term; 3] = [Term::WingRow, Term::LineRate, Term::ModelRate];
+    /// In the order in which they are tried: rates of lines make every evaluation dearer.
+    const ALL: [Term; 3] = [Term::WingRow, Term::ModelRate, Term::LineRate];
 
     fn of(self) -> &'static str {
         match self {
@@ -45,17 +46,13 @@ impl Term {
         }
     }
 
-    /// Where a fit with the term starts from one without.
-    fn start(self, without: &ReducedModel<'_>, end: &[f64]) -> Vec<f64> {
-        let structure = &without.layout.structure;
-        let place = match self {
-            Term::LineRate => usize::from(structure.inner.is_some()),
-            Term::WingRow => end.len() - structure.shared.len().min(end.len()),
-            Term::ModelRate => end.len(),
-        };
-        let mut start = end.to_vec();
-        start.insert(place.min(end.len()), NEW_RATIO);
-        start
+    /// Where its ratio stands in θ of a model that gets it.
+    fn place(self, without: &Structure) -> usize {
+        match self {
+            Term::LineRate => usize::from(without.inner.is_some()),
+            Term::WingRow => without.parameters() - without.shared.len(),
+            Term::ModelRate => without.parameters(),
+        }
     }
 }
 
@@ -63,13 +60,10 @@ impl Term {
 /// then the average over the time shapes that the readings leave open.
 pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<WearFit, WearError> {
     let linear = TimeBasis::from(Shape::LINEAR);
-    let fit_of = |model: &ReducedModel<'_>, start: &[f64]| -> Result<MixedFit, MixedError> {
-        model.fit(&linear, spec.criterion, start)
-    };
     let models: BTreeSet<&str> =
         reduction.wings.iter().map(|wing| reduction.line_sets[wing.line_set()].model()).collect();
     let mut model = ReducedModel::new(spec, reduction, RandomTerms::NONE)?.weighing(weights);
-    let mut mixed = fit_of(&model, &[])?;
+    let mut mixed = model.fit(&linear, spec.criterion, &[])?;
     let (mut kept, mut left_out) = (Vec::new(), Vec::new());
     for term in Term::ALL {
         if term == Term::ModelRate && models.len() < FEWEST_MODELS {
@@ -79,23 +73,23 @@ pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>
         if larger.random == model.random {
             continue;
         }
-        let Ok(found) = fit_of(&larger, &term.start(&model, &mixed.minimum().end)) else { continue };
-        let gain = (mixed.deviance() - found.deviance()).max(0.0);
-        let said = format!("{} ({gain:.1})", term.of());
-        if gain > PRICE_OF_A_VARIANCE {
-            kept.push(said);
-            (model, mixed) = (larger, found);
-        } else {
-            left_out.push(said);
+        let blocks = larger.blocks(&linear);
+        let trial = mixed.with_ratio(&larger.layout.structure, &blocks, term.place(&model.layout.structure));
+        let mut gain = trial.gain;
+        if gain > NO_GAIN {
+            let search = MixedSpec::default().criterion(spec.criterion);
+            let Ok(found) = search.fit_from(&larger.layout.structure, &blocks, &trial.start) else { continue };
+            gain = (mixed.deviance() - found.deviance()).max(0.0);
+            if gain > PRICE_OF_A_VARIANCE {
+                kept.push(format!("{} ({gain:.1})", term.of()));
+                (model, mixed) = (larger, found);
+                continue;
+            }
         }
+        left_out.push(format!("{} ({gain:.1})", term.of()));
     }
-    let averaging = Averaging::run(&model, &mixed)?;
-    let fits = averaging
-        .components
-        .iter()
-        .map(|component| model.fit(&component.basis, spec.criterion, &averaging.start))
-        .collect::<Result<Vec<_>, _>>()?;
-    let mut search = averaging.search();
+    let averaging = Averaging::run(&model, mixed)?;
+    let (fits, mut search) = averaging.search();
     search.why = why(&kept, &left_out, spec.criterion, search.averaged);
     search.diagnostics.extend(thin_models(&model));
     Ok(WearFit::new(model, fits, search))

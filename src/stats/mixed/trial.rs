@@ -1,0 +1,60 @@
+//! Models looked at beside a fit, at its ratios of spreads: no search.
+
+use super::columns::{kept_effects, pick};
+use super::start::start_scale;
+use super::{Block, Criterion, MixedFit, Objective, Structure};
+
+/// Ratios tried for a new term, over its scale.
+const RATIOS: [f64; 4] = [0.03, 0.1, 0.3, 1.0];
+
+/// A model with one ratio more than a fit.
+pub(crate) struct Trial {
+    /// How much lower the criterion is; never below zero.
+    pub(crate) gain: f64,
+    /// Where a fit of it should start.
+    pub(crate) start: Vec<f64>,
+}
+
+impl MixedFit {
+    /// A criterion of other data of the model, at the fit's θ; `None` where it is not defined.
+    pub(crate) fn deviance_of(&self, blocks: &[Block], criterion: Criterion) -> Option<f64> {
+        let kept: Vec<Block>;
+        let blocks = if self.kept.iter().all(|keep| *keep) {
+            blocks
+        } else {
+            let keep = kept_effects(&self.structure, &self.kept);
+            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
+            &kept
+        };
+        Some(Objective::new(&self.structure, blocks, criterion).profile(&self.theta).ok()?.deviance)
+    }
+
+    /// The best of a few ratios for a term that a larger model has at `place` of θ, all else as in this fit: what it gains is the
+    /// least that the term gains.
+    pub(crate) fn with_ratio(&self, larger: &Structure, blocks: &[Block], place: usize) -> Trial {
+        let mut model = larger.clone();
+        model.fixed = pick(&larger.fixed, &self.kept, true);
+        let kept: Vec<Block>;
+        let blocks = if self.kept.iter().all(|keep| *keep) {
+            blocks
+        } else {
+            let keep = kept_effects(larger, &self.kept);
+            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
+            &kept
+        };
+        let scale = start_scale(&model, blocks);
+        let objective = Objective::new(&model, blocks, self.criterion());
+        let point = |ratio: f64| {
+            let mut point = self.minimum().end.clone();
+            point.insert(place.min(point.len()), ratio);
+            point
+        };
+        let gain = |ratio: f64| {
+            let theta: Vec<f64> = point(ratio).iter().zip(&scale).map(|(x, s)| x * s).collect();
+            objective.profile(&theta).map_or(0.0, |profile| self.deviance() - profile.deviance)
+        };
+        let best = RATIOS.iter().map(|ratio| (gain(*ratio), *ratio)).max_by(|a, b| a.0.total_cmp(&b.0));
+        let (gain, ratio) = best.unwrap_or((0.0, RATIOS[0]));
+        Trial { gain: gain.max(0.0), start: point(ratio) }
+    }
+}
