@@ -45,8 +45,13 @@ fn every_commands_text_fits_80_columns() {
     // how well readings agree is learnt from lines that are read twice
     let twice = FleetSpec::default().wings(3).repeats(2).run().unwrap().fleet;
     write_folder(&twice, &folder.path().join("twice"), TableFormat::Csv).unwrap();
+    let wide =
+        "line;row;nominal_mm;left_mm;right_mm\nA1;A;6500;6501;6499\nA2;A;6400;6402;6400\nC1;C;6480;6475;6476\n";
+    fs::write(folder.path().join("lines.csv"), wide).unwrap();
     for args in [
         &["summary", "loft"][..],
+        &["check", "lines.csv", "--hours", "40", "--date", "2026-03-14"],
+        &["model", "lines.csv", "--name", "Heron"],
         &["vet", "loft"],
         &["gauge", "twice"],
         &["trim", "loft"],
@@ -71,7 +76,7 @@ fn every_commands_text_fits_80_columns() {
         run.push(args[0]);
     }
     // what takes long (see the next test), takes input, or answers for programs
-    run.extend(["due", "backtest", "report", "tables", "record", "completions", "help"]);
+    run.extend(["due", "backtest", "power", "report", "tables", "record", "completions", "help"]);
     for command in commands() {
         assert!(run.contains(&command.as_str()), "`{command}` is not looked at here");
     }
@@ -169,5 +174,6 @@ fn completions_and_manual_know_every_command() {
         let page = fs::read_to_string(folder.path().join(format!("pages/linedrift-{name}.1"))).unwrap();
         assert!(page.contains(&format!("linedrift\\-{name}")), "{page}");
     }
-    assert_eq!(fs::read_dir(folder.path().join("pages")).unwrap().count(), names.len() + 1);
+    // and the note of what was written
+    assert_eq!(fs::read_dir(folder.path().join("pages")).unwrap().count(), names.len() + 2);
 }

@@ -113,6 +113,6 @@ fn the_page_for_researchers_names_what_is_there() {
             assert!(code.contains(&name.to_lowercase()), "{file}: {name}");
         }
     }
-    let model = fs::read_to_string(root().join("src/wear/layout.rs")).unwrap();
+    let model = fs::read_to_string(root().join("src/wear/model/layout.rs")).unwrap();
     assert!(model.contains("covariate:{name}"), "the term of a covariate has that name");
 }

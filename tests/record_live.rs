@@ -137,7 +137,7 @@ fn a_full_round_killed_in_the_middle_and_taken_up_again_loses_nothing() {
     let before = fs::read(home.join("loft/readings.csv")).unwrap();
     let mut talk = Talk::start(home, &CONDITIONS);
     let mut heard = talk.hear();
-    assert!(heard.contains("manual") && heard.contains("record-W02.journal"), "{heard}");
+    assert!(heard.contains("linedrift help") && heard.contains("record-W02.journal"), "{heard}");
     let middle = values.len() / 2;
     let mut given = Vec::new();
     while given.len() < middle {

@@ -138,7 +138,7 @@ fn a_second_reading_that_agrees_settles_a_doubtful_one() {
     let args = ["record", "sheet.csv", "loft", "--wing", &wing, "--date", "2030-02-03", "--hours", &hours];
     let done = linedrift(home, &args);
     assert_eq!(done.status.code(), Some(0), "{}{}", stdout(&done), stderr(&done));
-    assert!(stdout(&done).contains("confirmed by another reading"), "{}", stdout(&done));
+    assert!(stdout(&done).contains("readings taken again agree"), "{}", stdout(&done));
 }
 
 #[test]
@@ -235,7 +235,7 @@ fn a_wide_file_in_any_dress_makes_the_same_folder_and_trim_works_on_it() {
     let trim = linedrift(home.path(), &["trim", "loft0"]);
     assert_eq!(trim.status.code(), Some(0));
     let text = stdout(&trim).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("Incidence cannot be told") && text.contains("C both -"), "{text}");
+    assert!(text.contains("left out of incidence") && text.contains("C both -"), "{text}");
     assert!(text.contains("lay one tape along the centre cell"), "{text}");
     // a second wing of that model, then a second check of it; the header tells that the file is wide
     fs::write(home.path().join("wide.csv"), WIDE).unwrap();

@@ -123,7 +123,7 @@ impl SetUp<'_> {
         let head = format!("the whole set is {level_mm:+.0} mm off with datum_mm {datum_mm:.0}.");
         let close = |value: f64| (value - level_mm).abs() <= JUMP_MM;
         let past = self.before.filter(|before| close(before.datum_mm - datum_mm));
-        let cure = if close(-2.0 * datum_mm) {
+        let cure = if datum_mm.abs() > JUMP_MM && close(-2.0 * datum_mm) {
             format!("The sign of the datum is probably wrong: write datum_mm {:.0}.", -datum_mm)
         } else if let Some(before) = past {
             format!("Check `{}` had datum_mm {:.0}: write it here too.", before.id, before.datum_mm)

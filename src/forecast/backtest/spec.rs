@@ -1,6 +1,6 @@
 //! How to look back.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 use rayon::prelude::*;
@@ -13,7 +13,7 @@ use super::predictive::{Instrument, ReadingNoise, crps_of_draws, quantile, row_d
 use crate::check::{Fleet, History, Stage};
 use crate::forecast::due::path_source::{Origin, PathSource, WingPaths};
 use crate::forecast::{Basis, ForecastError};
-use crate::wear::{PathDraws, WearSpec};
+use crate::wear::{PathDraws, WearFit, WearSpec};
 use crate::wing::Row;
 
 /// Which checks are hidden and forecast.
@@ -137,9 +137,16 @@ impl BacktestSpec {
         let (targets, mut skipped) = self.targets(fleet, &baselines);
         let lines = fleet.line_sets().iter().map(|set| 2 * set.lines().len()).max().unwrap_or(0);
         let noise = ReadingNoise::new(self.seed.wrapping_add(1), self.draws, lines);
-        let parts: Vec<Scores> = cuts(fleet, &targets, self.most_fits)
+        let cuts = cuts(fleet, &targets, self.most_fits);
+        let choosers = choosers(fleet, &cuts);
+        let chosen: BTreeMap<usize, WearFit> = BTreeSet::from_iter(choosers.iter().copied())
+            .into_par_iter()
+            .filter_map(|cut| Some((cut, self.wear.fit(&cuts[cut].known(fleet).ok()?).ok()?)))
+            .collect();
+        let parts: Vec<Scores> = cuts
             .par_iter()
-            .map(|cut| self.score_cut(fleet, cut, &baselines, &noise))
+            .zip(&choosers)
+            .map(|(cut, chooser)| self.score_cut(fleet, (cut, chosen.get(chooser)), &baselines, &noise))
             .collect();
         let mut scores = Vec::new();
         for part in parts {
@@ -183,7 +190,14 @@ impl BacktestSpec {
         (targets, skipped)
     }
 
-    fn score_cut(&self, fleet: &Fleet, cut: &Cut, baselines: &Baselines, noise: &ReadingNoise) -> Scores {
+    /// Scores the targets of a cut; its model is the one `chosen` on an earlier day, if any was.
+    fn score_cut(
+        &self,
+        fleet: &Fleet,
+        (cut, chosen): (&Cut, Option<&WearFit>),
+        baselines: &Baselines,
+        noise: &ReadingNoise,
+    ) -> Scores {
         let mut out = Scores::default();
         let all_skipped = |why: &str| Scores {
             scores: Vec::new(),
@@ -200,7 +214,8 @@ impl BacktestSpec {
             Ok(known) => known,
             Err(error) => return all_skipped(&error.to_string()),
         };
-        let fit = match self.wear.fit(&known) {
+        let fitted = chosen.map_or_else(|| self.wear.fit(&known), |chosen| self.wear.fit_like(&known, chosen));
+        let fit = match fitted {
             Ok(fit) => fit,
             Err(error) => return all_skipped(&error.to_string()),
         };
@@ -228,6 +243,25 @@ impl BacktestSpec {
         }
         out
     }
+}
+
+/// For each cut the one at which its model is chosen: a model is chosen anew whenever the readings known are twice as many as when
+/// one was last. Nothing from after a cut's day has a say in it.
+fn choosers(fleet: &Fleet, cuts: &[Cut]) -> Vec<usize> {
+    let known = |cut: &Cut| -> usize {
+        let checks = fleet.histories().iter().flat_map(|history| &history.checks);
+        checks.filter(|check| check.date < cut.date).map(|check| check.readings.len()).sum()
+    };
+    let (mut last, mut at_last) = (0, 0);
+    let mut out = Vec::with_capacity(cuts.len());
+    for (place, cut) in cuts.iter().enumerate() {
+        let now = known(cut);
+        if place == 0 || now >= 2 * at_last {
+            (last, at_last) = (place, now);
+        }
+        out.push(last);
+    }
+    out
 }
 
 /// Scores of one cut.

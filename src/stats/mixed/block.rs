@@ -97,6 +97,8 @@ pub struct Block {
     pub(crate) classes: Vec<InnerClass>,
     /// Places of its shared and fixed columns among those of the model, ascending.
     pub(crate) effects: Vec<u32>,
+    /// Shared and fixed columns of the model.
+    pub(crate) model_effects: u32,
     /// Empty where the model has no inner slopes.
     pub(crate) sloped: Vec<SlopedUnit>,
     pub(crate) observations: f64,
@@ -116,6 +118,7 @@ struct BlockRead {
     scale: Vec<f64>,
     classes: Vec<InnerClass>,
     effects: Vec<u32>,
+    model_effects: u32,
     sloped: Vec<SlopedUnit>,
     observations: f64,
     unpenalised_levels: f64,
@@ -127,7 +130,7 @@ impl TryFrom<BlockRead> for Block {
 
     fn try_from(read: BlockRead) -> Result<Self, String> {
         let BlockRead { copies, outer, size, gram, gram_low, scale, classes, effects, sloped, .. } = read;
-        let BlockRead { observations, unpenalised_levels, unpenalised_log, .. } = read;
+        let BlockRead { model_effects, observations, unpenalised_levels, unpenalised_log, .. } = read;
         let block = Self {
             copies,
             outer,
@@ -137,6 +140,7 @@ impl TryFrom<BlockRead> for Block {
             scale,
             classes,
             effects,
+            model_effects,
             sloped,
             observations,
             unpenalised_levels,
@@ -175,7 +179,8 @@ impl Block {
             ),
             (
                 self.effects.len() + self.outer + 1 == self.size
-                    && self.effects.windows(2).all(|pair| pair[0] < pair[1]),
+                    && self.effects.windows(2).all(|pair| pair[0] < pair[1])
+                    && self.effects.last().is_none_or(|last| *last < self.model_effects),
                 "places of the columns",
             ),
             (self.sloped.iter().all(|unit| unit.fits(self.size)), "inner slopes"),
@@ -200,7 +205,7 @@ impl Block {
         self.copies.len() == structure.outer.len()
             && columns == self.outer
             && self.size == self.outer + self.effects.len() + 1
-            && self.effects.last().is_none_or(|last| (*last as usize) < structure.effects())
+            && self.model_effects as usize == structure.effects()
             && (self.sloped.is_empty() || structure.inner_slope.is_some())
     }
 
@@ -234,7 +239,7 @@ impl Block {
         }
         let effects = self.effects.iter().filter(|effect| kept(**effect));
         let effects = effects.map(|effect| before[*effect as usize]).collect();
-        self.picked(&stays, effects)
+        Block { model_effects: before[keep.len()], ..self.picked(&stays, effects) }
     }
 
     /// The same block with some of its own columns, which have these places in the model.
@@ -271,7 +276,8 @@ impl Block {
         let place = self.effects.iter().position(|effect| *effect as usize == column);
         let effects = self.effects.iter().filter(|effect| **effect as usize != column);
         let effects = effects.map(|effect| effect - u32::from(*effect as usize > column)).collect();
-        let Some(place) = place else { return Block { effects, ..self.clone() } };
+        let model_effects = self.model_effects.saturating_sub(1);
+        let Some(place) = place else { return Block { effects, model_effects, ..self.clone() } };
         let (last, at) = (self.size - 1, self.outer + place);
         let entry = |packed: &[f64], i: usize, j: usize| {
             if i >= j { packed[triangle(i) + j] } else { packed[triangle(j) + i] }
@@ -318,6 +324,7 @@ impl Block {
                 .collect(),
             sloped: self.sloped.iter().map(unit).collect(),
             effects,
+            model_effects,
             copies: self.copies.clone(),
             ..*self
         }

@@ -52,6 +52,11 @@ pub struct BlockBuilder {
     copies: Vec<usize>,
     outer: usize,
     size: usize,
+    /// Places of its shared and fixed columns among those of the model, ascending.
+    effects: Vec<u32>,
+    /// Where it has not all of them: its own column by that of the model.
+    own: Option<Vec<usize>>,
+    model_effects: u32,
     gram: Vec<f64>,
     /// Empty where something is random.
     gram_low: Vec<f64>,
@@ -74,12 +79,33 @@ impl BlockBuilder {
     /// An empty block with `copies[t]` copies of outer term `t`.
     #[must_use]
     pub fn new(structure: &Structure, copies: &[usize]) -> Self {
+        let all = 0..u32::try_from(structure.effects()).unwrap_or(u32::MAX);
+        Self::with_effects(structure, copies, all.collect())
+    }
+
+    /// The same with only these shared and fixed columns of the model, ascending; entries are given in the model's columns, and
+    /// those in others are left out.
+    pub(crate) fn narrow(structure: &Structure, copies: &[usize], effects: &[u32]) -> Self {
+        let mut builder = Self::with_effects(structure, copies, effects.to_vec());
+        let mut own: Vec<usize> = (0..builder.outer).collect();
+        own.resize(builder.outer + structure.effects(), usize::MAX);
+        for (place, effect) in effects.iter().enumerate() {
+            own[builder.outer + *effect as usize] = builder.outer + place;
+        }
+        builder.own = Some(own);
+        builder
+    }
+
+    fn with_effects(structure: &Structure, copies: &[usize], effects: Vec<u32>) -> Self {
         let outer = structure.outer.iter().zip(copies).map(|(term, n)| term.width * n).sum();
-        let size = outer + structure.effects() + 1;
+        let size = outer + effects.len() + 1;
         Self {
             copies: copies.to_vec(),
             outer,
             size,
+            effects,
+            own: None,
+            model_effects: u32::try_from(structure.effects()).unwrap_or(u32::MAX),
             gram: vec![0.0; triangle(size)],
             gram_low: vec![0.0; if structure.parameters() == 0 { triangle(size) } else { 0 }],
             levels: Vec::new(),
@@ -158,6 +184,14 @@ impl BlockBuilder {
         sum: f64,
         sum_of_squares: f64,
     ) {
+        let mine: Vec<(usize, f64)>;
+        let row = match self.own_entries(row) {
+            Some(entries) => {
+                mine = entries;
+                &mine[..]
+            }
+            None => row,
+        };
         let last = self.size - 1;
         self.observations += count;
         if (weight - 1.0).abs() > 0.0 {
@@ -194,6 +228,14 @@ impl BlockBuilder {
     pub fn add_sloped(&mut self, level: usize, slope: InnerSlope, row: &[(usize, f64)], readings: Readings) {
         let Readings { count, sum, sum_of_squares, weight } = readings;
         self.add_weighted(Some(level), row, weight, count, sum, sum_of_squares);
+        let mine: Vec<(usize, f64)>;
+        let row = match self.own_entries(row) {
+            Some(entries) => {
+                mine = entries;
+                &mine[..]
+            }
+            None => row,
+        };
         let (size, last) = (self.size, self.size - 1);
         let (count, sum) = (weight * count, weight * sum);
         let (level, _) = self.level(level);
@@ -205,6 +247,13 @@ impl BlockBuilder {
             unit.sums[i] += count * slope.x * vi;
         }
         unit.sums[last] += slope.x * sum;
+    }
+
+    /// Entries in its own columns, where those are not the model's.
+    fn own_entries(&self, row: &[(usize, f64)]) -> Option<Vec<(usize, f64)>> {
+        let own = self.own.as_ref()?;
+        let place = |column: usize| own.get(column).copied().unwrap_or(usize::MAX);
+        Some(row.iter().map(|(column, value)| (place(*column), *value)).filter(|(i, _)| *i < usize::MAX).collect())
     }
 
     fn add_precisely(&mut self, row: &[(usize, f64)], count: f64, sum: f64) {
@@ -258,7 +307,6 @@ impl BlockBuilder {
         let stays: Vec<bool> = (0..self.size)
             .map(|at| at < self.outer || at + 1 == self.size || scale[at] > 0.0 || !self.gram_low.is_empty())
             .collect();
-        let every = 0u32..u32::try_from(self.size - self.outer - 1).unwrap_or(u32::MAX);
         let block = Block {
             copies: self.copies.clone(),
             outer: self.outer,
@@ -267,7 +315,8 @@ impl BlockBuilder {
             gram_low: self.gram_low.clone(),
             scale,
             classes: classes.into_values().collect(),
-            effects: every.clone().collect(),
+            effects: self.effects.clone(),
+            model_effects: self.model_effects,
             sloped: self.sloped_units(),
             observations: self.observations,
             unpenalised_levels,
@@ -277,7 +326,7 @@ impl BlockBuilder {
             return block;
         }
         let effects =
-            every.zip(&stays[self.outer..]).filter(|(_, stays)| **stays).map(|(effect, _)| effect).collect();
+            self.effects.iter().zip(&stays[self.outer..]).filter(|(_, stays)| **stays).map(|(e, _)| *e).collect();
         block.picked(&stays, effects)
     }
 

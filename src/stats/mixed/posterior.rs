@@ -188,7 +188,9 @@ impl BlockPosterior {
             };
             let kappa = match prior {
                 LevelPrior::Random => self.inner * self.inner / (1.0 + n * self.inner * self.inner),
-                LevelPrior::Unpenalised => 1.0 / n,
+                LevelPrior::Unpenalised if n > 0.0 => 1.0 / n,
+                // adjusted, and not read since
+                LevelPrior::Unpenalised => continue,
             };
             square -= kappa * x * x;
             sums.iter_mut().zip(of_level).for_each(|(sum, value)| *sum -= kappa * x * value);

@@ -8,7 +8,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use crate::stats::StopReason;
 use crate::stats::contrast::t_quantile;
 use crate::stats::mixed::{Criterion, MixedDiagnostic, MixedFit};
-use crate::wear::fit::scale::{ScaleInterval, ShapeComparison, ShapeSearch};
+use crate::wear::fit::scale::{ScaleInterval, ShapeComparison, ShapeComponent, ShapeSearch};
 use crate::wear::model::layout::Layout;
 use crate::wear::model::random::RandomTerms;
 use crate::wear::model::spec::ReducedModel;
@@ -98,6 +98,17 @@ pub(crate) struct Component {
     pub(crate) basis: TimeBasis,
     pub(crate) weight: f64,
     pub(crate) mixed: MixedFit,
+}
+
+/// Components lighter than this share of the heaviest are left out where a chosen model is fitted again.
+const WORTH_FITTING: f64 = 0.2;
+
+impl Component {
+    /// Its shape and weight, where a chosen model is fitted to other readings.
+    pub(crate) fn beside(&self, heaviest: f64) -> Option<ShapeComponent> {
+        (self.weight >= WORTH_FITTING * heaviest)
+            .then(|| ShapeComponent { basis: self.basis.clone(), weight: self.weight })
+    }
 }
 
 /// Which model a fit is: what was chosen or fixed.

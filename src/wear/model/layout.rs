@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use crate::stats::mixed::{BlockBuilder, Covariance, InnerSlope, OuterTerm, Readings, SharedTerm, Structure};
+use crate::stats::mixed::{Block, BlockBuilder, Covariance, InnerSlope, OuterTerm, Readings, SharedTerm, Structure};
 use crate::wear::model::random::RandomTerms;
 use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::reduce::levels::LineEpoch;
@@ -80,6 +80,8 @@ pub(crate) struct LineTable {
     rows: Vec<LineRow>,
     /// By line: columns and weights of its offset.
     offsets: Vec<Vec<(usize, f64)>>,
+    /// The shared and fixed columns that any line has, ascending.
+    effects: Vec<u32>,
 }
 
 impl Layout {
@@ -381,10 +383,15 @@ impl Layout {
             self.line_row_by(set, line, &[], |_, _| 1.0, &mut row);
             row
         };
-        LineTable {
-            rows: (0..set.lines().len()).map(row).collect(),
-            offsets: set.lines().iter().map(|line| self.offset_columns(set, line.row)).collect(),
-        }
+        let rows: Vec<LineRow> = (0..set.lines().len()).map(row).collect();
+        let offsets: Vec<_> = set.lines().iter().map(|line| self.offset_columns(set, line.row)).collect();
+        let shared = self.structure.shared_columns();
+        let fixed = rows.iter().flat_map(|row| &row.fixed).chain(offsets.iter().flatten()).map(|(column, _)| *column);
+        let mut effects: BTreeSet<usize> = fixed.map(|column| shared + column).collect();
+        effects.extend(rows.iter().flat_map(|row| &row.shared).map(|(column, _)| *column));
+        effects.extend((0..self.centres.len()).map(|k| shared + self.first_covariate + k));
+        let effects = effects.into_iter().filter_map(|effect| u32::try_from(effect).ok()).collect();
+        LineTable { rows, offsets, effects }
     }
 
     /// Calls `visit` with every line sum of a wing, its place and its row of the model's columns; `table` is that of `set`.
@@ -400,8 +407,8 @@ impl Layout {
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_check = self.check.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_row = self.wing_row.map(|term| builder.outer_column(structure, term, 0, 0));
-        let first_fixed = builder.fixed_column(0);
         let first_shared = builder.shared_column(0);
+        let first_fixed = first_shared + structure.shared_columns();
         let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| basis.shape.at(*hours_h)).collect();
         let mut restarted = LineRow::default();
         // of the level at hand: what is there at any check, and what grows with the time shape, at 1
@@ -455,6 +462,23 @@ impl Layout {
         builder
     }
 
+    /// One wing's sums as a block, built of the columns that its line set has; `weights` by line sum, where readings do not count
+    /// alike.
+    pub(crate) fn block(
+        &self,
+        (set, table): (&LineSet, &LineTable),
+        wing: &WingReduction,
+        basis: &TimeBasis,
+        weights: Option<&[f64]>,
+    ) -> Block {
+        let mut builder = BlockBuilder::narrow(&self.structure, &self.copies(wing.hours_h.len()), &table.effects);
+        for index in wing.levels.restarted() {
+            builder.unpenalise(index);
+        }
+        self.fill(&mut builder, (set, table), wing, basis, weights);
+        builder.finish()
+    }
+
     /// One wing's sums as a block under construction; `weights` by line sum, where readings do not count alike.
     pub(crate) fn builder(
         &self,
@@ -464,7 +488,19 @@ impl Layout {
         weights: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.for_each_sum(&mut builder, lines, wing, basis, |builder, line_sum, index, row| {
+        self.fill(&mut builder, lines, wing, basis, weights);
+        builder
+    }
+
+    fn fill(
+        &self,
+        builder: &mut BlockBuilder,
+        lines: (&LineSet, &LineTable),
+        wing: &WingReduction,
+        basis: &TimeBasis,
+        weights: Option<&[f64]>,
+    ) {
+        self.for_each_sum(builder, lines, wing, basis, |builder, line_sum, index, row| {
             let readings = Readings {
                 count: f64::from(line_sum.count),
                 sum: line_sum.sum_mm(),
@@ -473,7 +509,6 @@ impl Layout {
             };
             self.add(builder, wing, line_sum.level as usize, row, readings);
         });
-        builder
     }
 
     /// Adds the readings of a level to a block under construction.

@@ -195,6 +195,30 @@ impl WearSpec {
         Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(basis.clone())))
     }
 
+    /// Fits the model that another fleet's readings chose: its random terms, and its time shapes with their weights, the lightest
+    /// left out. Where options fix the model that is the one.
+    pub(crate) fn fit_like(&self, fleet: &Fleet, chosen: &WearFit) -> Result<WearFit, WearError> {
+        if self.pinned().is_some() {
+            return self.fit(fleet);
+        }
+        let reduction = Reduction::new(fleet, &self.covariates)?;
+        let model = ReducedModel::new(self, &reduction, chosen.random)?;
+        let mut search = ShapeSearch::known(Shape::LINEAR);
+        let heaviest = chosen.components.iter().map(|component| component.weight).fold(0.0, f64::max);
+        search.components = chosen.components.iter().filter_map(|component| component.beside(heaviest)).collect();
+        search.averaged = search.components.len() > 1;
+        let total: f64 = search.components.iter().map(|component| component.weight).sum();
+        search.components.iter_mut().for_each(|component| component.weight /= total);
+        let mut start = chosen.components[0].mixed.minimum().end.clone();
+        let mut fits = Vec::with_capacity(search.components.len());
+        for component in &search.components {
+            let fit = model.fit(&component.basis, self.criterion, &start)?;
+            start.clone_from(&fit.minimum().end);
+            fits.push(fit);
+        }
+        Ok(WearFit::new(model, fits, search))
+    }
+
     /// The model where options fix it; a shape or wing effects that were not given are the plain ones then.
     pub(crate) fn pinned(&self) -> Option<Pinned> {
         if self.shape == ShapeChoice::Auto && self.wing_effects == WingEffects::Auto {

@@ -123,7 +123,7 @@ impl Reduction {
             .map(|(index, wing)| {
                 let weights = weights.get(index).map(Vec::as_slice);
                 let set = wing.line_set();
-                layout.builder((&self.line_sets[set], &tables[set]), wing, basis, weights).finish()
+                layout.block((&self.line_sets[set], &tables[set]), wing, basis, weights)
             })
             .collect()
     }
