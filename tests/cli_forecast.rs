@@ -79,7 +79,7 @@ fn a_saved_fit_serves_one_wing_elsewhere_and_the_demo_does_not_serve_real_wings(
     assert_eq!(text.status.code(), Some(0), "{}", stderr(&text));
     let note = linedrift::report::text::demo_note();
     assert!(stdout(&text).contains(note.trim()), "{}", stdout(&text));
-    assert!(stdout(&text).contains("maker's manual"), "{}", stdout(&text));
+    assert!(stdout(&text).contains("linedrift help"), "{}", stdout(&text));
     assert_eq!(document(here, &[&in_parts[..], &["--json"]].concat())["demo"], true);
     let own = ["due", "one", "--fit", "loft.fit", "--out", "own", "--parts", "8"];
     assert!(!stdout(&linedrift(here, &own)).contains(note.trim()));

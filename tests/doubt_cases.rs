@@ -343,7 +343,8 @@ proptest! {
 #[test]
 fn lines_that_move_together_are_no_slip() {
     let made = FleetSpec::default().wings(4).seed(21).missing_share(0.0).run().unwrap();
-    let (mut flagged, mut tried, mut noted, mut steps) = (0, 0, 0, 0);
+    let (mut flagged, mut near, mut tried, mut noted, mut steps) = (0, 0, 0, 0, 0);
+    let mut told = Vec::new();
     for history in made.fleet.histories() {
         let set = made.fleet.line_set(history);
         for segment in 0..set.segments().len() {
@@ -361,8 +362,23 @@ fn lines_that_move_together_are_no_slip() {
                     }
                 }
                 let doubts = DoubtSpec::default().run(set, &history, last, None).unwrap();
-                flagged += doubts.findings().len();
-                tried += above.len();
+                for finding in doubts.findings() {
+                    told.push(format!(
+                        "{} {step_mm} at {}: {} {} {:?}",
+                        history.wing.id,
+                        set.segments()[segment].name,
+                        finding.line,
+                        finding.side,
+                        finding.kind()
+                    ));
+                }
+                // 12 mm of two lines may drown in what lines differ by, so that one of them stands out
+                if step_mm == -12.0 {
+                    near += doubts.findings().len();
+                    tried += above.len();
+                } else {
+                    flagged += doubts.findings().len();
+                }
                 if step_mm != -12.0 {
                     steps += 1;
                     noted += usize::from(doubts.notes().iter().any(|note| note.code == "lines_moved"));
@@ -370,7 +386,6 @@ fn lines_that_move_together_are_no_slip() {
             }
         }
     }
-    assert!(flagged * 200 <= tried, "{flagged} of {tried} doubted");
-    // 12 mm may drown in what lines differ by
+    assert!(flagged == 0 && near * 25 <= tried, "{flagged} doubted, {near} of {tried} at 12 mm: {told:#?}");
     assert!(noted * 10 >= steps * 9, "{noted} of {steps} said");
 }

@@ -355,7 +355,7 @@ fn the_printable_sheet_is_written_beside_the_other() {
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
     assert_eq!(stdout(&made).lines().count(), 2);
     let page = fs::read_to_string(folder.path().join("s.html")).unwrap();
-    assert!(page.starts_with("<!doctype html>"));
+    assert!(page.starts_with("<!DOCTYPE html>"));
     assert!(fs::read_to_string(folder.path().join("s.csv")).unwrap().starts_with("order,side,"));
     let by_name = ["sheet", "loft", "--wing", &wing, "--out", "t.html"];
     assert_eq!(linedrift(folder.path(), &by_name).status.code(), Some(0));

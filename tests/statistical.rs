@@ -39,13 +39,13 @@ fn statistical_size_of_tests() {
             let fleet = Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap();
             let names = ["coast".to_owned()];
             let reduction = Reduction::new(&fleet, &names).unwrap();
-            let with = WearSpec::default().covariates(names);
+            let with = WearSpec::default().shape(Shape::LINEAR).covariates(names);
             let ratio = with.covariate_tests(&reduction).unwrap()[0].p_value;
             let fit = with.fit_reduced(&reduction).unwrap();
             let term = fit.terms().iter().find(|term| term.term.contains("coast")).unwrap();
             let none = Reduction::new(&fleet, &[]).unwrap();
-            let rows = WearSpec::default().wing_effects(WingEffects::RateRow);
-            let variance = rows.likelihood_ratio(&WearSpec::default(), &none).unwrap().p_value;
+            let rows = WearSpec::default().shape(Shape::LINEAR).wing_effects(WingEffects::RateRow);
+            let variance = rows.likelihood_ratio(&WearSpec::default().shape(Shape::LINEAR), &none).unwrap().p_value;
             (ratio < 0.05, !(term.lower..=term.upper).contains(&0.0), variance < 0.05)
         })
         .collect();
@@ -195,7 +195,7 @@ fn study(departure: Departure, fleets: u64) -> Found {
         .into_par_iter()
         .map(|seed| {
             let made = made(departure, 7000 + seed);
-            let fit = WearSpec::default().fit(&made.fleet).ok()?;
+            let fit = WearSpec::default().shape(Shape::LINEAR).fit(&made.fleet).ok()?;
             let truth = FleetSpec::default().models(2);
             let (mut covered, mut intervals, mut bias) = (0, 0, 0.0);
             for rate in truth.true_rates() {

@@ -6,7 +6,7 @@ use linedrift::check::{Fleet, History};
 use linedrift::simulate::FleetSpec;
 use linedrift::stats::mixed::{BlockBuilder, Covariance, MixedFit, MixedSpec, OuterTerm, Structure};
 use linedrift::trim::Trim;
-use linedrift::wear::{WearFit, WearSpec};
+use linedrift::wear::{Shape, WearFit, WearSpec};
 use linedrift::{LineSet, TrimSpec};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -49,7 +49,7 @@ fn loft() -> Fleet {
 #[test]
 fn the_datum_names_and_order_change_nothing() {
     let loft = loft();
-    let spec = WearSpec::default();
+    let spec = WearSpec::default().shape(Shape::LINEAR);
     let fit = spec.fit(&loft).unwrap();
     let moved = changed(&loft, same, |_, history| {
         for check in &mut history.checks {
@@ -95,7 +95,7 @@ fn left_for_right_changes_nothing_but_the_sides() {
         }
         history.actions.iter_mut().for_each(|action| action.side = action.side.mirror());
     });
-    let spec = WearSpec::default();
+    let spec = WearSpec::default().shape(Shape::LINEAR);
     assert_alike(&spec.fit(&loft).unwrap(), &spec.fit(&mirrored).unwrap(), 1e-6);
     let mut turned = 0;
     for (a, b) in loft.histories().iter().zip(mirrored.histories()) {
@@ -122,7 +122,7 @@ fn left_for_right_changes_nothing_but_the_sides() {
 #[test]
 fn other_units_scale_the_answer_and_nothing_else() {
     let base = fleet(8, &[0.0, 40.0, 90.0, 160.0], 12, noisy(21));
-    let fit = WearSpec::default().fit(&base).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&base).unwrap();
     for scale in [2.0, 8.0] {
         let larger = changed(
             &base,
@@ -138,7 +138,7 @@ fn other_units_scale_the_answer_and_nothing_else() {
                 readings.for_each(|reading| reading.reading_mm *= scale);
             },
         );
-        let larger = WearSpec::default().fit(&larger).unwrap();
+        let larger = WearSpec::default().shape(Shape::LINEAR).fit(&larger).unwrap();
         for (x, y) in fit.terms().iter().zip(larger.terms()) {
             let factor = if x.term.starts_with("rate") { 1.0 } else { scale };
             // deviations are held to a thousandth of a millimetre, 1/577 of the readings' spread: some hundredths of a
@@ -149,7 +149,7 @@ fn other_units_scale_the_answer_and_nothing_else() {
         let slow = changed(&base, same, |_, history| {
             history.checks.iter_mut().for_each(|check| check.hours_h *= scale);
         });
-        let slow = WearSpec::default().fit(&slow).unwrap();
+        let slow = WearSpec::default().shape(Shape::LINEAR).fit(&slow).unwrap();
         for (x, y) in fit.terms().iter().zip(slow.terms()) {
             let factor = if x.term == "offset" { 1.0 } else { scale };
             assert!((x.estimate - y.estimate * factor).abs() < 1e-5 * x.se, "{x:?} {y:?}");
@@ -222,7 +222,7 @@ fn rates_from_a_billionth_to_a_thousand_millimetres_per_metre() {
         let made = fleet(8, &[0.0, 30.0, 60.0], 9, |_, hours, line| {
             rate * (6.0 + 0.01 * line as f64) * hours / 100.0 + noise.random::<f64>() - 0.5
         });
-        let fit = WearSpec::default().fit(&made).unwrap();
+        let fit = WearSpec::default().shape(Shape::LINEAR).fit(&made).unwrap();
         finite(&fit);
         for term in fit.terms().iter().filter(|term| term.term.starts_with("rate")) {
             assert!((term.estimate - rate).abs() < 5.0 * term.se, "1e{power}: {term:?}");
@@ -232,11 +232,11 @@ fn rates_from_a_billionth_to_a_thousand_millimetres_per_metre() {
 
 #[test]
 fn an_offset_of_metres_is_an_offset() {
-    let near = WearSpec::default().fit(&fleet(8, &[0.0, 40.0, 90.0], 9, noisy(31))).unwrap();
+    let near = WearSpec::default().shape(Shape::LINEAR).fit(&fleet(8, &[0.0, 40.0, 90.0], 9, noisy(31))).unwrap();
     for metres in [-5.0, 5.0, 200.0] {
         let mut small = noisy(31);
         let far = fleet(8, &[0.0, 40.0, 90.0], 9, |w, h, line| small(w, h, line) + 1000.0 * metres);
-        let far = WearSpec::default().fit(&far).unwrap();
+        let far = WearSpec::default().shape(Shape::LINEAR).fit(&far).unwrap();
         finite(&far);
         for (x, y) in near.terms().iter().zip(far.terms()) {
             let moved = if x.term == "offset" { 1000.0 * metres } else { 0.0 };
@@ -259,7 +259,7 @@ fn wings_that_stand_there_twice_halve_the_variance_and_move_nothing() {
         histories.push(twin);
     }
     let twice = Fleet::new(once.line_sets().to_vec(), histories).unwrap();
-    let spec = WearSpec::default().criterion(linedrift::stats::mixed::Criterion::Ml);
+    let spec = WearSpec::default().shape(Shape::LINEAR).criterion(linedrift::stats::mixed::Criterion::Ml);
     let (once, twice) = (spec.fit(&once).unwrap(), spec.fit(&twice).unwrap());
     // by maximum likelihood the twin fleet has the same optimum, and twice the deviance
     assert!((2.0 * once.deviance() / twice.deviance() - 1.0).abs() < 1e-8);
@@ -293,7 +293,7 @@ fn exposures_that_are_almost_in_proportion() {
             },
             |_, _| {},
         );
-        let fit = WearSpec::default().fit(&made).unwrap();
+        let fit = WearSpec::default().shape(Shape::LINEAR).fit(&made).unwrap();
         finite(&fit);
         if apart == 0.0 {
             assert!(!fit.dropped_terms().is_empty(), "what cannot be told apart is dropped and named");
@@ -311,19 +311,22 @@ fn one_row_one_line_one_check_and_no_spread() {
     for (wings, hours, lines) in
         [(2, &[0.0, 50.0][..], 1), (8, &[50.0], 3), (2, &[0.0, 1e-6], 9), (3, &[1e5, 1e6], 6)]
     {
-        match WearSpec::default().fit(&fleet(wings, hours, lines, noisy(61))) {
+        match WearSpec::default().shape(Shape::LINEAR).fit(&fleet(wings, hours, lines, noisy(61))) {
             Ok(fit) => finite(&fit),
             Err(error) => assert!(!error.to_string().is_empty()),
         }
     }
     // every wing, check and line the same: only readings differ
     let mut noise = ChaCha8Rng::seed_from_u64(7);
-    let fit = WearSpec::default().fit(&fleet(8, &[0.0, 50.0, 100.0], 9, |_, _, _| noise.random::<f64>())).unwrap();
+    let fit = WearSpec::default()
+        .shape(Shape::LINEAR)
+        .fit(&fleet(8, &[0.0, 50.0, 100.0], 9, |_, _, _| noise.random::<f64>()))
+        .unwrap();
     finite(&fit);
     // every reading the same but one
     let mut first = true;
     let one = fleet(8, &[0.0, 50.0], 9, |_, _, _| if std::mem::take(&mut first) { 1.0 } else { 0.0 });
-    if let Ok(fit) = WearSpec::default().fit(&one) {
+    if let Ok(fit) = WearSpec::default().shape(Shape::LINEAR).fit(&one) {
         finite(&fit);
     }
 }
@@ -331,7 +334,7 @@ fn one_row_one_line_one_check_and_no_spread() {
 #[test]
 fn many_checks_of_few_wings() {
     let hours: Vec<f64> = (0..60).map(|k| 4.0 * f64::from(k)).collect();
-    let fit = WearSpec::default().fit(&fleet(5, &hours, 3, noisy(71))).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&fleet(5, &hours, 3, noisy(71))).unwrap();
     finite(&fit);
     let rate = fit.terms().iter().find(|term| term.term == "rate:uhmwpe:A").unwrap();
     assert!((rate.estimate + 0.5).abs() < 5.0 * rate.se.max(1e-3), "{rate:?}");
@@ -341,10 +344,10 @@ fn many_checks_of_few_wings() {
 #[ignore = "slow: 1,000 checks of each wing, and 100,000 wings"]
 fn slow_a_thousand_checks_and_a_hundred_thousand_wings() {
     let hours: Vec<f64> = (0..1000).map(|k| f64::from(k) * 0.4).collect();
-    let fit = WearSpec::default().fit(&fleet(5, &hours, 3, noisy(72))).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&fleet(5, &hours, 3, noisy(72))).unwrap();
     finite(&fit);
     assert!(fit.converged(), "{:?}", fit.diagnostics());
-    let fit = WearSpec::default().fit(&fleet(100_000, &[0.0, 60.0], 3, noisy(73))).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&fleet(100_000, &[0.0, 60.0], 3, noisy(73))).unwrap();
     finite(&fit);
     assert_eq!(fit.wings(), 100_000);
     for term in fit.terms().iter().filter(|term| term.term.starts_with("rate")) {

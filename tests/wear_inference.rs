@@ -42,7 +42,7 @@ fn term(fit: &WearFit, name: &str) -> f64 {
 fn profile_intervals_hold_the_estimate_and_for_rates_nearly_the_wald_interval() {
     let fleet = fleet(16, 51);
     let reduction = Reduction::new(&fleet, &[]).unwrap();
-    let fit = WearSpec::default().terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
     let rows = fit.profile_intervals(&reduction).unwrap();
     assert!(rows.iter().all(|row| row.method == IntervalMethod::Profile));
     for term in fit.terms() {
@@ -69,7 +69,7 @@ fn the_uncertainty_of_the_scale_widens_profile_intervals() {
     let made =
         FleetSpec::demo().wings(8).years(1.5).shape(Shape::Saturating { scale_h: 300.0 }).seed(52).run().unwrap();
     let reduction = Reduction::new(&made.fleet, &[]).unwrap();
-    let spec = WearSpec::default().terms(TermsOption::Rate);
+    let spec = WearSpec::default().shape(Shape::LINEAR).terms(TermsOption::Rate);
     let open = spec.clone().shape(ShapeChoice::Saturating).fit_reduced(&reduction).unwrap();
     let given = spec.shape(open.shape()).fit_reduced(&reduction).unwrap();
     let (open, given) = (open.profile_intervals(&reduction).unwrap(), given.profile_intervals(&reduction).unwrap());
@@ -88,7 +88,7 @@ fn the_uncertainty_of_the_scale_widens_profile_intervals() {
 fn the_bootstrap_finds_the_standard_errors_and_depends_on_its_seed_only() {
     let fleet = fleet(14, 53);
     let reduction = Reduction::new(&fleet, &[]).unwrap();
-    let fit = WearSpec::default().terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
     let spec = BootstrapSpec::default().replicates(120).seed(4);
     let found = spec.run(&fit, &reduction).unwrap();
     assert_eq!((found.replicates(), found.failed()), (120, 0));
@@ -126,7 +126,7 @@ fn the_wing_that_differs_stands_first_and_leaving_it_out_does_what_was_said() {
     });
     let wing = &fleet.histories()[5].wing.id;
     let reduction = Reduction::new(&fleet, &[]).unwrap();
-    let fit = WearSpec::default().terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).terms(TermsOption::Rate).fit_reduced(&reduction).unwrap();
     let influence = fit.influence(&reduction).unwrap();
     assert_eq!(influence.wings.len(), fit.wings());
     // the wing with most readings pins the rates; after it comes the one that differs, and its readings are foreseen worst
@@ -164,7 +164,7 @@ fn residuals_name_the_reading_the_line_and_the_check_that_are_off() {
     });
     let histories = fleet.histories();
     let reduction = Reduction::new(&fleet, &[]).unwrap();
-    let fit = WearSpec::default().fit_reduced(&reduction).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit_reduced(&reduction).unwrap();
     let most = fit.largest_residuals(&reduction, 1).unwrap();
     let of = |level| most.iter().find(|row| row.level == level).unwrap();
     let (reading, planted) = (of(ResidualLevel::Reading), &histories[2].checks[1]);
@@ -194,7 +194,7 @@ fn offsets_by_model_and_row_take_up_a_table_that_is_off() {
             }
         }
     });
-    let spec = WearSpec::default().offsets(OffsetOption::ModelRow);
+    let spec = WearSpec::default().shape(Shape::LINEAR).offsets(OffsetOption::ModelRow);
     let (before, after) = (spec.fit(&fleet).unwrap(), spec.fit(&off).unwrap());
     assert!(before.terms().iter().any(|term| term.term == format!("offset:{model}:brake")));
     for (old, new) in before.terms().iter().zip(after.terms()) {
@@ -204,11 +204,11 @@ fn offsets_by_model_and_row_take_up_a_table_that_is_off() {
         assert!((new.se - old.se).abs() < 1e-5 * old.se, "{old:?} {new:?}");
     }
     // without them the rates have to bear it
-    let common = |fleet: &Fleet| WearSpec::default().fit(fleet).unwrap();
+    let common = |fleet: &Fleet| WearSpec::default().shape(Shape::LINEAR).fit(fleet).unwrap();
     let (plain, wrong) = (common(&fleet), common(&off));
     assert!(plain.terms().iter().zip(wrong.terms()).any(|(a, b)| (a.estimate - b.estimate).abs() > a.se));
     let reduction = Reduction::new(&off, &[]).unwrap();
-    let test = spec.likelihood_ratio(&WearSpec::default(), &reduction).unwrap();
+    let test = spec.likelihood_ratio(&WearSpec::default().shape(Shape::LINEAR), &reduction).unwrap();
     let offsets = before.terms().iter().filter(|term| term.term.starts_with("offset:")).count();
     assert_eq!(test.freedom, offsets - 1, "offsets by model and row in place of one");
     assert!(test.p_value < 1e-6, "{test:?}");
@@ -230,7 +230,7 @@ fn a_covariate_that_matters_is_found_and_one_that_does_not_is_not() {
     });
     let names = ["coast".to_owned(), "chance".to_owned()];
     let reduction = Reduction::new(&fleet, &names).unwrap();
-    let spec = WearSpec::default().covariates(names);
+    let spec = WearSpec::default().shape(Shape::LINEAR).covariates(names);
     let tests = spec.covariate_tests(&reduction).unwrap();
     assert_eq!(tests[0].tested, "covariate:coast");
     assert!(tests[0].p_value < 1e-3 && tests[0].freedom == 1, "{tests:?}");
@@ -240,19 +240,25 @@ fn a_covariate_that_matters_is_found_and_one_that_does_not_is_not() {
     assert!((coast.estimate + 0.8).abs() < 4.0 * coast.se, "{coast:?}");
     // the statistic is the difference of two ML deviances
     let ml = |covariates: &[String]| {
-        let spec = WearSpec::default().covariates(covariates).criterion(linedrift::stats::mixed::Criterion::Ml);
+        let spec = WearSpec::default()
+            .shape(Shape::LINEAR)
+            .covariates(covariates)
+            .criterion(linedrift::stats::mixed::Criterion::Ml);
         spec.fit_reduced(&reduction).unwrap().deviance()
     };
     let chance = ["chance".to_owned()];
     let difference = ml(&chance) - ml(&["coast".to_owned(), "chance".to_owned()]);
     assert!((tests[0].statistic - difference).abs() < 1e-6);
-    let rows = WearSpec::default().wing_effects(WingEffects::RateRow);
-    let test = rows.likelihood_ratio(&WearSpec::default(), &reduction).unwrap();
+    let rows = WearSpec::default().shape(Shape::LINEAR).wing_effects(WingEffects::RateRow);
+    let test = rows.likelihood_ratio(&WearSpec::default().shape(Shape::LINEAR), &reduction).unwrap();
     assert_eq!((test.freedom, test.tested.as_str()), (1, "sd:wing:row"));
     assert!((0.0..=1.0).contains(&test.p_value));
-    let wrong = WearSpec::default().terms(TermsOption::Rate).likelihood_ratio(&WearSpec::default(), &reduction);
+    let wrong = WearSpec::default()
+        .shape(Shape::LINEAR)
+        .terms(TermsOption::Rate)
+        .likelihood_ratio(&WearSpec::default().shape(Shape::LINEAR), &reduction);
     assert!(matches!(wrong, Err(WearError::NotNested { .. })), "{wrong:?}");
-    let unknown = WearSpec::default().covariates(["height"]).fit_reduced(&reduction);
+    let unknown = WearSpec::default().shape(Shape::LINEAR).covariates(["height"]).fit_reduced(&reduction);
     assert_eq!(unknown, Err(WearError::NotReduced { covariate: "height".to_owned() }));
 }
 
@@ -271,7 +277,7 @@ fn a_few_wrong_readings_do_not_move_the_robust_rates_and_are_named() {
             }
         }
     });
-    let spec = WearSpec::default().terms(TermsOption::Rate);
+    let spec = WearSpec::default().shape(Shape::LINEAR).terms(TermsOption::Rate);
     let (truth, plain) = (spec.fit(&clean).unwrap(), spec.fit(&dirty).unwrap());
     let robust = spec.fit_robust(&dirty, HuberRule::default()).unwrap();
     let off = |fit: &WearFit| {
@@ -302,7 +308,7 @@ fn a_few_wrong_readings_do_not_move_the_robust_rates_and_are_named() {
 #[test]
 fn drift_is_the_mean_of_the_rows_lines_and_front_less_rear_their_difference() {
     let fleet = fleet(16, 59);
-    let fit = WearSpec::default().fit(&fleet).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&fleet).unwrap();
     let drift = fit.drift(fleet.line_sets());
     for set in fleet.line_sets() {
         let of = |row: &str, material: Option<&str>| {
@@ -363,7 +369,7 @@ fn predictions_hold_the_checks_that_followed() {
             history.actions.retain(|action| action.hours_h <= until);
         }
     });
-    let fit = WearSpec::default().wing_effects(WingEffects::RateRow).fit(&known).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).wing_effects(WingEffects::RateRow).fit(&known).unwrap();
     let (mut inside, mut narrow, mut n) = (0.0, 0.0, 0.0);
     for check in &hidden {
         let history = known
@@ -398,7 +404,7 @@ fn predictions_hold_the_checks_that_followed() {
 #[test]
 fn what_the_fit_has_never_seen_is_treated_as_the_policy_says() {
     let fleet = fleet(12, 61);
-    let fit = WearSpec::default().fit(&fleet).unwrap();
+    let fit = WearSpec::default().shape(Shape::LINEAR).fit(&fleet).unwrap();
     let new = fleet.histories().iter().find(|history| history.checks.is_empty()).unwrap();
     let old = fleet.histories().iter().find(|history| history.checks.len() > 1).unwrap();
     let at = [LineAt { side: Side::Left, line: 0, hours_h: 120.0 }];

@@ -128,14 +128,27 @@ impl PlaceMap {
         let way = |places: &[Place], at: usize| -> Vec<usize> {
             std::iter::successors(Some(at), |at| places.get(*at)?.parent).take(count).collect()
         };
-        let counts = |place: &Place| matches!(place.kind, PlaceKind::Segment | PlaceKind::Main);
-        let mut depths = Vec::with_capacity(count);
+        // each place by the one it hangs on, so that a long chain is gone down once
+        let mut depths = vec![0_usize; count];
         for at in 0..count {
-            let down = way(&self.places, at);
-            let below = down.iter().skip(1).filter(|below| counts(&self.places[**below])).count();
-            depths.push(down.len());
-            self.places[at].level = u32::try_from(below).unwrap_or(u32::MAX);
-            self.places[at].root = down.last().copied().unwrap_or(at);
+            let mut unknown: Vec<usize> = Vec::new();
+            let mut here = Some(at);
+            while let Some(place) = here.filter(|here| depths.get(*here) == Some(&0) && unknown.len() < count) {
+                unknown.push(place);
+                here = self.places[place].parent;
+            }
+            for place in unknown.into_iter().rev() {
+                let below = self.places[place].parent.and_then(|below| Some((below, self.places.get(below)?)));
+                let (depth, root, level) = match below {
+                    Some((at, below)) => {
+                        let counts = matches!(below.kind, PlaceKind::Segment | PlaceKind::Main);
+                        (depths[at] + 1, below.root, below.level + u32::from(counts))
+                    }
+                    None => (1, place, 0),
+                };
+                depths[place] = depth;
+                (self.places[place].root, self.places[place].level) = (root, level);
+            }
         }
         self.order = (0..count).collect();
         self.order.sort_by_key(|&at| depths[at]);

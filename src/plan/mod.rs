@@ -1,7 +1,7 @@
 //! What to adjust: the steps possible at each link, the exact search on the cascade, and what the plan should leave.
 //!
 //! [`PlanSpec`] says how a plan is made; [`PlanSpec::run`] gives the best [`Plan`] for one check,
-//! [`PlanSpec::alternatives`] the best with fewer actions, [`PlanSpec::what_if`] what given actions would leave.
+//! [`PlanSpec::curve`] the best with fewer actions, [`PlanSpec::what_if`] what given actions would leave.
 //! [`Plan::sequence`] is the order of work with the values to expect. After adjusting, [`Plan::achieved`] compares what was
 //! predicted with what was reached, and [`LearnSpec`] learns a wing's own step sizes from such pairs.
 //!

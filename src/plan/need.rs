@@ -74,14 +74,18 @@ impl Needed {
         steps
     }
 
-    /// Changes that a new line, or one spliced anew, may bring. A group may be replaced where no step goes the way it needs
-    /// and its mean is past the tolerance; anything, where steps do not reach.
+    /// Changes that a new line, or one spliced again, may bring. A group may be replaced where its mean is past the tolerance,
+    /// and no step brings its farthest line within it or its mean within half of it; anything, where steps do not reach.
     fn replacing(&self, case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<f64> {
         let need = node.need;
         let mean_mm = need.mean_mm();
         let past = mean_mm.abs() > need.tolerance_mm.max(need.guard_mm);
         let is_group = node.sides.iter().all(|side| case.above[side.index()][node.place].total > 1);
-        let stuck = sizes_um.iter().all(|um| (*um as f64) * mean_mm >= 0.0);
+        let helpful = sizes_um.iter().filter(|um| (**um as f64) * mean_mm < 0.0);
+        let reach_mm = helpful.map(|um| um.unsigned_abs() as f64 / 1000.0).fold(0.0, f64::max);
+        let farthest_mm = if mean_mm > 0.0 { need.most_mm } else { -need.least_mm };
+        let bound_mm = need.tolerance_mm.max(need.guard_mm);
+        let stuck = farthest_mm - reach_mm > bound_mm && 2.0 * (mean_mm.abs() - reach_mm) > bound_mm;
         let left: Vec<f64> =
             node.sides.iter().filter_map(|side| self.open[side.index()].get(node.place).copied().flatten()).collect();
         let mut changes = Vec::new();

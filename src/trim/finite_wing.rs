@@ -46,7 +46,7 @@ pub fn elliptic_load_inside(span: f64) -> f64 {
 /// Loads of the rows as parts of the whole, from statics: the shares sum to 1 and their moment meets the centre of
 /// pressure. Two rows follow the lever rule. More rows are statically indeterminate and are taken as equal springs under
 /// a stiff chord, `s_r = 1/n + (x_r − x̄)(x_p − x̄)/Σ(x − x̄)²`; a row that would have to push carries nothing and the
-/// others are worked out anew. Positions are fractions of the chord, in the order of the result.
+/// others are worked out again. Positions are fractions of the chord, in the order of the result.
 ///
 /// `None` without rows, or when the rows left to carry do not enclose the centre of pressure.
 #[must_use]

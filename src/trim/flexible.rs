@@ -50,7 +50,7 @@ mod tests {
     }
 
     /// A plain flap hinged at a row: zero-lift angle `−(δ/π)(π − θ_h + sin θ_h)`, the closed form of thin-aerofoil theory
-    /// (from memory, derived anew from the integral).
+    /// (from memory, derived again from the integral).
     #[test]
     fn a_flap_at_the_middle_row_has_its_closed_form() {
         for hinge in [0.2_f64, 0.35, 0.5, 0.7] {

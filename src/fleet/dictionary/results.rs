@@ -286,7 +286,7 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("lower95_mm", "mm", "lower end of its 95 % interval"),
             number("upper95_mm", "mm", "upper end of its 95 % interval"),
             number("pit", "0 … 1", "share of the forecast below what was measured"),
-            number("crps_linedrift_mm", "mm", "score of the forecast (CRPS); less is better"),
+            number("crps_linedrift_mm", "mm", "score of the forecast (CRPS); lower is better"),
             number("crps_last_value_mm", "mm", "score of the last value"),
             number("crps_own_points_mm", "mm", "score of a line through the wing's own points"),
             number("crps_fleet_mean_mm", "mm", "score of the mean of the fleet"),
@@ -308,7 +308,7 @@ pub(super) const TABLES: &[TableEntry] = &[
         row_is: "method of a backtest",
         columns: &[
             text("method", "", "method"),
-            number("crps_mm", "mm", "mean score (CRPS); less is better"),
+            number("crps_mm", "mm", "mean score (CRPS); lower is better"),
             number("more_mm", "mm", "how much more than the wear model's"),
             number("more_se_mm", "mm", "standard error of that"),
         ],

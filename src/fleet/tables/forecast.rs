@@ -63,7 +63,7 @@ pub fn backtest_coverage(test: &Backtest) -> Table {
         .count("forecasts", rows.iter().map(|_| count(test.scores().len())))
 }
 
-/// One row per method of a backtest: its mean score (CRPS, mm; less is better), and how much more that is than the wear
+/// One row per method of a backtest: its mean score (CRPS, mm; lower is better), and how much more that is than the wear
 /// model's, with a standard error.
 #[must_use]
 pub fn backtest_crps(test: &Backtest) -> Table {

@@ -105,7 +105,7 @@ impl fmt::Display for Backtest {
                 100.0 * row.band.upper
             )?;
         }
-        writeln!(f, "\nMean score (CRPS, mm; less is better), and how much more than linedrift's")?;
+        writeln!(f, "\nMean score (CRPS, mm; lower is better), and how much more than linedrift's")?;
         let crps = self.crps();
         for method in Method::ALL {
             write!(f, "  {:<11} {:>6.3}", method.name(), crps.of(method))?;

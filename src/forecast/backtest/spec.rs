@@ -139,7 +139,10 @@ impl BacktestSpec {
         let noise = ReadingNoise::new(self.seed.wrapping_add(1), self.draws, lines);
         let cuts = cuts(fleet, &targets, self.most_fits);
         let choosers = choosers(fleet, &cuts);
-        let chosen: BTreeMap<usize, WearFit> = BTreeSet::from_iter(choosers.iter().copied())
+        let chosen: BTreeMap<usize, WearFit> = choosers
+            .iter()
+            .copied()
+            .collect::<BTreeSet<_>>()
             .into_par_iter()
             .filter_map(|cut| Some((cut, self.wear.fit(&cuts[cut].known(fleet).ok()?).ok()?)))
             .collect();

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::answer::Answer;
+use super::believed::Believed;
 use super::fan_measured::{FanPoint, measured};
 use super::path_source::{Origin, PathSource, WingPaths};
 use crate::check::{Fleet, History};
@@ -156,8 +157,10 @@ impl DueSpec {
             .par_iter()
             .map(|wing| {
                 let no_wing = || ForecastError::NoWing { wing: (*wing).to_owned(), wings: fleet.histories().len() };
-                let history = fleet.history(wing).ok_or_else(no_wing)?;
-                let set = fleet.line_set(history);
+                let all = fleet.history(wing).ok_or_else(no_wing)?;
+                let set = fleet.line_set(all);
+                let believed = Believed::of(&self.crossing_of(all), set, all).ok().flatten();
+                let history = believed.as_ref().map_or(all, |believed| &believed.history);
                 let rate = usage.of(history);
                 match source.paths(set, history)? {
                     WingPaths::Fit(sampler) => {
@@ -218,7 +221,11 @@ impl DueSpec {
             paths: drawn.into_iter().map(|drawn| drawn.path).collect(),
             risk: hours(row.hours_now, until_h, RISK_STEPS)
                 .into_iter()
-                .map(|hours_h| RiskStation { hours_h, risk: crossing.risk_at(hours_h) })
+                // what is over at the last check stays so
+                .map(|hours_h| RiskStation {
+                    hours_h,
+                    risk: crossing.risk_at(hours_h).max(row.risk_now.unwrap_or(0.0)),
+                })
                 .collect(),
         }))
     }

@@ -239,7 +239,9 @@ impl Block {
         }
         let effects = self.effects.iter().filter(|effect| kept(**effect));
         let effects = effects.map(|effect| before[*effect as usize]).collect();
-        Block { model_effects: before[keep.len()], ..self.picked(&stays, effects) }
+        // a block of another model stays one
+        let model_effects = if self.model_effects as usize == keep.len() { before[keep.len()] } else { u32::MAX };
+        Block { model_effects, ..self.picked(&stays, effects) }
     }
 
     /// The same block with some of its own columns, which have these places in the model.

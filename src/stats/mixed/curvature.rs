@@ -80,6 +80,9 @@ impl Curvature {
     /// `factor · H⁻¹` over the given parameters, row-major; a direction without curvature (a boundary) gets `flat` times
     /// the inverse of the largest curvature, and zero where there is no curvature at all.
     pub(crate) fn inverse(&self, over: &[usize], factor: f64, flat: f64) -> Vec<f64> {
+        if over.is_empty() {
+            return Vec::new();
+        }
         let part = self.hessian.select_rows(over).select_columns(over);
         let largest = part.amax();
         let eigen = SymmetricEigen::new(part);

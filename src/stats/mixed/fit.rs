@@ -129,6 +129,9 @@ pub struct MixedFit {
     dropped: Vec<String>,
     pub(super) outer: Vec<OuterSpread>,
     minimum: Minimum,
+    /// Of the criterion's Hessian at the end of the search, over the scale of each effect's column, row-major; empty where it is
+    /// not known.
+    inverse: Vec<f64>,
     diagnostics: Vec<MixedDiagnostic>,
 }
 
@@ -166,6 +169,16 @@ impl MixedSpec {
     /// # Errors
     /// As [`MixedSpec::fit`].
     pub fn fit_from(&self, structure: &Structure, blocks: &[Block], start: &[f64]) -> Result<MixedFit, MixedError> {
+        self.fit_near(structure, blocks, &Start { point: start.to_vec(), inverse: None })
+    }
+
+    /// The same, with the curvature that is to be expected there.
+    pub(crate) fn fit_near(
+        &self,
+        structure: &Structure,
+        blocks: &[Block],
+        start: &Start,
+    ) -> Result<MixedFit, MixedError> {
         Objective::new(structure, blocks, self.criterion).check_blocks()?;
         let kept = independent_columns(structure, blocks);
         let reduced: Vec<Block>;
@@ -185,9 +198,8 @@ impl MixedSpec {
             return Err(MixedError::TooFew { observations, fixed: model.fixed.len(), unpenalised });
         }
         let scale = start_scale(&model, blocks);
-        let given = start.len() == scale.len();
-        let from = if given {
-            Start { point: start.to_vec(), inverse: None }
+        let from = if start.point.len() == scale.len() {
+            start.clone()
         } else {
             Start::coarse(self, &model, blocks, &scale)
                 .unwrap_or_else(|| Start { point: start_point(&objective, &scale), inverse: None })
@@ -201,8 +213,10 @@ impl MixedSpec {
         settle_zeros(&objective, &scale, &mut theta, &mut profile);
         let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
         let freedom = Satterthwaite::new(curvature.as_ref(), &free, objective.degrees());
+        let all: Vec<usize> = (0..theta.len()).collect();
+        let inverse = curvature.map(|curvature| curvature.inverse(&all, 1.0, 1.0)).unwrap_or_default();
         fix_signs(&model, &mut theta);
-        Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum }))
+        Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum, inverse }))
     }
 
     fn optimum(
@@ -295,6 +309,7 @@ struct Optimum {
     profile: Profile,
     freedom: Satterthwaite,
     minimum: Minimum,
+    inverse: Vec<f64>,
 }
 
 fn finish(
@@ -304,7 +319,7 @@ fn finish(
     kept: Vec<bool>,
     optimum: Optimum,
 ) -> MixedFit {
-    let Optimum { theta, profile, freedom, minimum } = optimum;
+    let Optimum { theta, profile, freedom, minimum, inverse } = optimum;
     let sigma = profile.sigma2.sqrt();
     let (shared, p) = (model.shared_columns(), model.effects());
     let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
@@ -373,6 +388,7 @@ fn finish(
         fixed,
         outer,
         minimum,
+        inverse,
         diagnostics,
     }
 }
@@ -552,6 +568,20 @@ impl MixedFit {
     #[must_use]
     pub fn minimum(&self) -> &Minimum {
         &self.minimum
+    }
+
+    /// Where a search on other readings of the model, or for another time shape, should start.
+    pub(crate) fn start(&self) -> Start {
+        let n = self.minimum.end.len();
+        Start {
+            point: self.minimum.end.clone(),
+            inverse: Some(self.inverse.clone()).filter(|one| one.len() == n * n),
+        }
+    }
+
+    pub(crate) fn inverse_fits(&self) -> bool {
+        let n = self.minimum.end.len();
+        (self.inverse.is_empty() || self.inverse.len() == n * n) && self.inverse.iter().all(|value| value.is_finite())
     }
 
     pub(crate) fn freedom_fits(&self, effects: usize) -> bool {

@@ -52,4 +52,5 @@ pub use model::{
 };
 pub use objective::{Objective, Profile};
 pub use posterior::{BlockPosterior, Combination, InnerPosterior, LevelPrior};
+pub(crate) use start::Start;
 pub use structure::{Covariance, Criterion, MixedError, OuterTerm, SharedTerm, Structure};

@@ -1,5 +1,7 @@
 //! Where a search begins.
 
+use serde::{Deserialize, Serialize};
+
 use super::columns::{independent_columns, kept_effects, pick};
 use super::curvature::{Curvature, MANY_BLOCKS};
 use super::relative_covariance::for_each_copy;
@@ -10,12 +12,13 @@ use crate::stats::minimise::{StopReason, minimise_from};
 /// With many blocks the optimum of some of them is found first, namely of every so many-th.
 const COARSE: usize = 7;
 
-/// Where an optimisation starts.
-pub(super) struct Start {
+/// Where an optimisation starts; an empty one leaves it to the fit.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Start {
     /// θ over its scale.
-    pub(super) point: Vec<f64>,
+    pub(crate) point: Vec<f64>,
     /// A guess of the inverse Hessian there, row-major.
-    pub(super) inverse: Option<Vec<f64>>,
+    pub(crate) inverse: Option<Vec<f64>>,
 }
 
 impl Start {

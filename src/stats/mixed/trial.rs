@@ -1,7 +1,7 @@
 //! Models looked at beside a fit, at its ratios of spreads: no search.
 
 use super::columns::{kept_effects, pick};
-use super::start::start_scale;
+use super::start::{Start, start_scale};
 use super::{Block, Criterion, MixedFit, Objective, Structure};
 
 /// Ratios tried for a new term, over its scale.
@@ -12,7 +12,7 @@ pub(crate) struct Trial {
     /// How much lower the criterion is; never below zero.
     pub(crate) gain: f64,
     /// Where a fit of it should start.
-    pub(crate) start: Vec<f64>,
+    pub(crate) start: Start,
 }
 
 impl MixedFit {
@@ -55,6 +55,25 @@ impl MixedFit {
         };
         let best = RATIOS.iter().map(|ratio| (gain(*ratio), *ratio)).max_by(|a, b| a.0.total_cmp(&b.0));
         let (gain, ratio) = best.unwrap_or((0.0, RATIOS[0]));
-        Trial { gain: gain.max(0.0), start: point(ratio) }
+        Trial { gain: gain.max(0.0), start: Start { point: point(ratio), inverse: self.inverse_with(place, ratio) } }
+    }
+
+    /// The inverse Hessian with one parameter more, which is as uncertain as a third of its value.
+    fn inverse_with(&self, place: usize, ratio: f64) -> Option<Vec<f64>> {
+        let Start { point, inverse } = self.start();
+        let (inverse, n) = (inverse?, point.len());
+        let place = place.min(n);
+        let of = |k: usize| if k < place { k } else { k - 1 };
+        let mut out = Vec::with_capacity((n + 1) * (n + 1));
+        for i in 0..=n {
+            for j in 0..=n {
+                out.push(match (i == place, j == place) {
+                    (true, true) => ratio * ratio / 18.0,
+                    (false, false) => inverse[of(i) * n + of(j)],
+                    _ => 0.0,
+                });
+            }
+        }
+        Some(out)
     }
 }

@@ -48,6 +48,7 @@ impl MixedFit {
         let checks = [
             (kept == p && self.kept.len() == p + self.dropped().len(), "kept columns"),
             (self.theta.len() == structure.parameters(), "length of theta"),
+            (self.inverse_fits(), "curvature"),
             (self.beta.len() == n && self.fixed().len() == p, "length of the estimates"),
             (self.unscaled.len() == n * n && self.factor.len() == n * n, "size of the covariance"),
             (self.freedom_fits(n), "degrees of freedom"),

@@ -1,6 +1,6 @@
 //! The average over time shapes.
 
-use crate::stats::mixed::{Block, Criterion, MixedFit};
+use crate::stats::mixed::{Block, Criterion, MixedFit, Start};
 use crate::wear::fit::scale::{GRID_H, Kind, ScaleInterval, ShapeComparison, ShapeComponent, ShapeSearch};
 use crate::wear::model::spec::ReducedModel;
 use crate::wear::model::time_basis::{MaterialShape, TimeBasis};
@@ -112,7 +112,7 @@ impl Screen<'_> {
 
 impl Found {
     /// A candidate fitted at its best scale, from one near it.
-    fn near(model: &ReducedModel<'_>, candidate: Candidate, ln_scale: f64, start: &[f64]) -> Result<Self, WearError> {
+    fn near(model: &ReducedModel<'_>, candidate: Candidate, ln_scale: f64, start: &Start) -> Result<Self, WearError> {
         let criterion = model.spec.criterion;
         let (low, high) = (GRID_H[0].ln(), GRID_H[GRID_H.len() - 1].ln());
         let fit = model.fit(&candidate.at(ln_scale), criterion, start)?;
@@ -131,7 +131,7 @@ impl Found {
                 break;
             }
             step = found.sd.clamp(STEP.1, STEP.0);
-            found.fit = model.fit(&found.candidate.at(to), criterion, &found.fit.minimum().end)?;
+            found.fit = model.fit(&found.candidate.at(to), criterion, &found.fit.start())?;
             found.ln_scale = to;
         }
         Ok(found)
@@ -164,7 +164,7 @@ impl Averaging {
         promising.retain(|(.., gain)| *gain < best + WORTH_AIC + SCREENING_AIC);
         let mut found: Vec<Found> = promising
             .into_iter()
-            .filter_map(|(candidate, ln, _)| Found::near(model, candidate, ln, &linear.minimum().end).ok())
+            .filter_map(|(candidate, ln, _)| Found::near(model, candidate, ln, &linear.start()).ok())
             .collect();
         let plain = if stride == 1 {
             plain
@@ -211,7 +211,7 @@ impl Averaging {
             ));
             for step in [-away, away] {
                 let basis = one.candidate.at((one.ln_scale + step).clamp(low, high));
-                let fit = model.fit(&basis, model.spec.criterion, &one.fit.minimum().end)?;
+                let fit = model.fit(&basis, model.spec.criterion, &one.fit.start())?;
                 components.push((ShapeComponent { basis, weight: row.weight / 6.0 }, fit));
             }
         }
@@ -265,7 +265,7 @@ impl Averaging {
             comparison: self.comparison,
             diagnostics,
             why: String::new(),
-            start: Vec::new(),
+            start: Start::default(),
         };
         (fits, search)
     }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::stats::mixed::{Criterion, MixedError};
+use crate::stats::mixed::{Criterion, MixedError, Start};
 use crate::wear::model::spec::ReducedModel;
 use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::{Diagnostic, Shape};
@@ -82,7 +82,7 @@ pub(crate) struct ShapeSearch {
     /// Why the model is what it is.
     pub(crate) why: String,
     /// Where the fits should start.
-    pub(crate) start: Vec<f64>,
+    pub(crate) start: Start,
 }
 
 /// A kind of shape that has a scale.
@@ -121,7 +121,7 @@ impl ShapeSearch {
             interval: None,
             comparison: Vec::new(),
             diagnostics: Vec::new(),
-            start: Vec::new(),
+            start: Start::default(),
         }
     }
 }
@@ -131,7 +131,7 @@ impl ShapeSearch {
 struct Point {
     ln_scale: f64,
     deviance: f64,
-    end: Vec<f64>,
+    end: Start,
 }
 
 /// The profile of one kind's scale.
@@ -145,8 +145,8 @@ impl<'a> Profile<'a> {
     fn new(model: &'a ReducedModel<'a>, kind: Kind) -> Result<Self, MixedError> {
         let mut points: Vec<Point> = Vec::with_capacity(GRID_H.len());
         for scale in GRID_H {
-            let start = points.last().map_or(&[][..], |point| &point.end);
-            points.push(evaluate(model, kind, scale.ln(), start)?);
+            let start = points.last().map_or_else(Start::default, |point| point.end.clone());
+            points.push(evaluate(model, kind, scale.ln(), &start)?);
         }
         let lowest =
             (0..points.len()).min_by(|a, b| points[*a].deviance.total_cmp(&points[*b].deviance)).unwrap_or(0);
@@ -254,7 +254,7 @@ impl<'a> Profile<'a> {
     }
 }
 
-fn evaluate(model: &ReducedModel<'_>, kind: Kind, ln_scale: f64, start: &[f64]) -> Result<Point, MixedError> {
+fn evaluate(model: &ReducedModel<'_>, kind: Kind, ln_scale: f64, start: &Start) -> Result<Point, MixedError> {
     let fit = model.fit(&kind.at(ln_scale).into(), Criterion::Ml, start)?;
-    Ok(Point { ln_scale, deviance: fit.deviance(), end: fit.minimum().end.clone() })
+    Ok(Point { ln_scale, deviance: fit.deviance(), end: fit.start() })
 }

@@ -125,7 +125,7 @@ impl BootstrapSpec {
                     .iter()
                     .map(|wing| fit.simulated(&reduction.line_sets[wing.line_set()], wing, &shared, &mut generator))
                     .collect();
-                let again = spec.fit_from(&fit.layout.structure, &blocks, &mixed.minimum().end).ok()?;
+                let again = spec.fit_near(&fit.layout.structure, &blocks, &mixed.start()).ok()?;
                 let values = named.iter().map(|named| value_of(&again, named.parameter, mixed));
                 values.collect::<Option<Vec<f64>>>()
             })

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::check::Fleet;
-use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec};
+use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec, Start};
 use crate::wear::fit::choice::choose;
 use crate::wear::fit::scale::{ShapeChoice, ShapeSearch};
 use crate::wear::model::layout::Layout;
@@ -191,7 +191,7 @@ impl WearSpec {
     ) -> Result<WearFit, WearError> {
         let selected = reduction.selecting(&self.covariates)?;
         let model = ReducedModel::new(self, &selected, random)?.weighing(weights);
-        let mixed = model.fit(basis, self.criterion, &[])?;
+        let mixed = model.fit(basis, self.criterion, &Start::default())?;
         Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(basis.clone())))
     }
 
@@ -209,11 +209,11 @@ impl WearSpec {
         search.averaged = search.components.len() > 1;
         let total: f64 = search.components.iter().map(|component| component.weight).sum();
         search.components.iter_mut().for_each(|component| component.weight /= total);
-        let mut start = chosen.components[0].mixed.minimum().end.clone();
+        let mut start = chosen.components[0].mixed.start();
         let mut fits = Vec::with_capacity(search.components.len());
         for component in &search.components {
             let fit = model.fit(&component.basis, self.criterion, &start)?;
-            start.clone_from(&fit.minimum().end);
+            start = fit.start();
             fits.push(fit);
         }
         Ok(WearFit::new(model, fits, search))
@@ -275,8 +275,8 @@ impl ReducedModel<'_> {
         self.reduction.blocks(&self.layout, basis, self.weights)
     }
 
-    pub(crate) fn fit(&self, basis: &TimeBasis, criterion: Criterion, start: &[f64]) -> Result<MixedFit, MixedError> {
-        MixedSpec::default().criterion(criterion).fit_from(&self.layout.structure, &self.blocks(basis), start)
+    pub(crate) fn fit(&self, basis: &TimeBasis, criterion: Criterion, start: &Start) -> Result<MixedFit, MixedError> {
+        MixedSpec::default().criterion(criterion).fit_near(&self.layout.structure, &self.blocks(basis), start)
     }
 
     /// Searches a time shape, and fits what it found.

@@ -214,8 +214,12 @@ impl<'a> WingModel<'a> {
     }
 
     fn own_offset(&self, index: usize) -> OwnOffset {
+        let first = self.wing.levels.at(index).epoch == 0;
+        self.offset_with(index, if first { LevelPrior::Random } else { LevelPrior::Unpenalised })
+    }
+
+    fn offset_with(&self, index: usize, prior: LevelPrior) -> OwnOffset {
         let level = self.wing.levels.at(index);
-        let prior = if level.epoch == 0 { LevelPrior::Random } else { LevelPrior::Unpenalised };
         if let Some(own) = self.posterior.inner(&self.builder, index, prior) {
             let weights = own.weights.iter().enumerate().filter(|(_, w)| **w != 0.0).map(|(k, w)| (k, -w)).collect();
             let as_left = prior == LevelPrior::Unpenalised;
@@ -229,12 +233,12 @@ impl<'a> WingModel<'a> {
                 per_slope,
             };
         }
-        // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change
+        // adjusted and not read since: the epoch before (levels of one line stand one after the other), and the change; the prior
+        // is flat there, for a line is adjusted because it is not as lines are
         let mut before = match index.checked_sub(1) {
-            Some(before) if level.epoch > 0 => self.own_offset(before),
+            Some(before) if level.epoch > 0 => self.offset_with(before, LevelPrior::Unpenalised),
             _ => OwnOffset::default(),
         };
-        before.as_left = false;
         before.constant_mm += level.change_mm;
         match level.change_sd_mm {
             // one step moves all lines above it alike
@@ -251,7 +255,7 @@ struct OwnOffset {
     constant_mm: f64,
     sd_mm: f64,
     group_sd_mm: f64,
-    /// Known from readings since an adjustment, with a flat prior.
+    /// Known from its readings alone, with a flat prior: those since an adjustment, or, where there are none, those before it.
     as_left: bool,
     weights: Vec<(usize, f64)>,
     /// How much it falls per unit of the line's own rate.
@@ -284,7 +288,7 @@ fn draw_together(offsets: &mut [OwnOffset], members: &[usize], spread_mm: f64) {
         own.per_slope *= keep;
         own.weights.iter_mut().for_each(|(_, weight)| *weight *= keep);
         add(&mut own.weights, &mean_weights, 1.0 - keep);
-        own.group_sd_mm = (1.0 - keep) / total.sqrt();
+        own.group_sd_mm = own.group_sd_mm.hypot((1.0 - keep) / total.sqrt());
         own.sd_mm *= keep.sqrt();
     }
 }
