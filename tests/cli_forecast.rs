@@ -85,7 +85,7 @@ fn a_saved_fit_serves_one_wing_elsewhere_and_the_demo_does_not_serve_real_wings(
     assert!(!stdout(&linedrift(here, &own)).contains(note.trim()));
     assert!(document(here, &[&own[..], &["--json"]].concat()).get("demo").is_none());
 
-    fs::write(here.join("broken.fit"), "{\"format\": \"linedrift wear fit\", \"version\": 1}").unwrap();
+    fs::write(here.join("broken.fit"), "{\"format\": \"linedrift wear fit\", \"version\": 2}").unwrap();
     fs::write(here.join("other.fit"), "{\"format\": \"x\", \"version\": 1}").unwrap();
     for (file, said) in [("broken.fit", "not a saved wear fit"), ("other.fit", "format"), ("none.fit", "cannot read")]
     {

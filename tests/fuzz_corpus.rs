@@ -171,7 +171,7 @@ fn slow_changed_files_do_no_harm() {
 /// a fit and a due table, a sheet and a round of the fuzzed line set.
 #[cfg(feature = "frames")]
 #[test]
-#[ignore = "writes tests/corpus anew"]
+#[ignore = "writes tests/corpus again"]
 fn write_the_kept_inputs() {
     use linedrift::fleet::{FolderSpec, TableFormat, write_folder};
     use linedrift::wear::{Reduction, SavedFit, WearSpec};
