@@ -416,7 +416,7 @@ fn a_plain_call_in_an_empty_folder_makes_the_report_of_the_demo() {
     assert_eq!(stderr(&output), "", "no progress when stderr is no terminal");
     let temporary = fs::read_dir(folder.path().join("linedrift-report")).unwrap();
     // with the page of cautions and the list of what was written
-    assert_eq!(temporary.count(), 19);
+    assert_eq!(temporary.count(), 21);
 }
 
 #[test]
