@@ -175,7 +175,7 @@ fn a_main_without_a_loop() {
         assert_eq!(plan.actions[0].change_mm, -20.0);
         assert_eq!(plan.after.outside, 0);
         let text = plan.to_string().split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(text.contains("AM1 is 20 mm too long on both sides: replace it, or splice it again"), "{text}");
+        assert!(text.contains("AM1 is 20 mm too long on both sides: replace it, or re-splice it"), "{text}");
     }
 }
 

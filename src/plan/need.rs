@@ -74,7 +74,7 @@ impl Needed {
         steps
     }
 
-    /// Changes that a new line, or one spliced again, may bring. A group may be replaced where its mean is past the tolerance,
+    /// Changes that a new line, or one re-spliced, may bring. A group may be replaced where its mean is past the tolerance,
     /// and no step brings its farthest line within it or its mean within half of it; anything, where steps do not reach.
     fn replacing(&self, case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<f64> {
         let need = node.need;

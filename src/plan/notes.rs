@@ -94,7 +94,7 @@ fn replaced(plan: &Plan, notes: &mut Vec<PlanNote>) {
         let name = action.segment.as_deref().unwrap_or("(all)");
         let mm = action.change_mm.abs();
         let message =
-            format!("{name} is {mm:.0} mm too {way} on {side}: replace it, or splice it again, to that length.");
+            format!("{name} is {mm:.0} mm too {way} on {side}: replace it, or re-splice it, to that length.");
         note(notes, "replace", message);
     }
     for side in Side::BOTH {

@@ -42,7 +42,7 @@ pub enum Sides {
 /// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
 /// | `larger_links_mm` | 5, 10, 15 mm | practice; as small links, and never both |
 /// | `splices_mm` | none | changes of length that the workshop would splice |
-/// | `replace_price` | 6 | replacing or splicing again costs as much as three actions |
+/// | `replace_price` | 6 | replacing or re-splicing costs as much as three actions |
 /// | `stretch_mm` | none | stretching rear rows does not last |
 /// | `without` | nothing | kinds that are never proposed |
 /// | `forbidden`, `only`, `most_actions` | nothing | what the call rules out |
@@ -228,7 +228,7 @@ impl PlanSpec {
         self
     }
 
-    /// Price of replacing a segment or splicing it again, at the riser, in lines off by their tolerance.
+    /// Price of replacing a segment or re-splicing it, at the riser, in lines off by their tolerance.
     #[must_use]
     pub fn replace_price(mut self, price: f64) -> Self {
         self.replace_price = price;

@@ -13,7 +13,7 @@ pub const LINK_DIAMETER_MM: f64 = 5.17;
 pub const LINE_DIAMETER_MM: f64 = 1.2;
 /// Standard uncertainty of a link's length, mm: it can be measured before it goes in (practice).
 const LINK_STANDARD_MM: f64 = 0.5;
-/// Standard uncertainty of a splice done again or of a new line, mm (practice).
+/// Standard uncertainty of a re-splice or a new line, mm (practice).
 const SPLICE_STANDARD_MM: f64 = 2.0;
 /// Standard uncertainty of a brake line set at its handle, mm (practice).
 const HANDLE_STANDARD_MM: f64 = 2.0;

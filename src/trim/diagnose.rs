@@ -192,7 +192,7 @@ impl Findings<'_> {
                     let (what, cure) = if mm < 0.0 {
                         ("short", "they may hold the trailing edge down, so set the handles longer")
                     } else {
-                        ("long", "check the free travel and set the handles again")
+                        ("long", "check the free travel and set the handles to the right length")
                     };
                     format!("The brakes {} are {} {what} against the other lines: {cure}.", on(side), sure(&interval))
                 } else {

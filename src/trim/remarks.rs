@@ -77,7 +77,7 @@ impl Remarks {
                     "brake_short",
                     format!(
                         "The brake lines on the {} are {:.0} mm short with {setting:.0} mm set at the handle: the trailing \
-                         edge may be held down at trim; set the handle again.",
+                         edge may be held down at trim; set the handle to the right length.",
                         fan.side, -mean
                     ),
                 );

@@ -248,7 +248,7 @@ impl BacktestSpec {
     }
 }
 
-/// For each cut the one at which its model is chosen: a model is chosen anew whenever the readings known are twice as many as when
+/// For each cut the one at which its model is chosen: a model is chosen again whenever the readings known are twice as many as when
 /// one was last. Nothing from after a cut's day has a say in it.
 fn choosers(fleet: &Fleet, cuts: &[Cut]) -> Vec<usize> {
     let known = |cut: &Cut| -> usize {

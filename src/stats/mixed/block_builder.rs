@@ -1,5 +1,6 @@
 //! Building the cross products of one block.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::Structure;
@@ -184,14 +185,7 @@ impl BlockBuilder {
         sum: f64,
         sum_of_squares: f64,
     ) {
-        let mine: Vec<(usize, f64)>;
-        let row = match self.own_entries(row) {
-            Some(entries) => {
-                mine = entries;
-                &mine[..]
-            }
-            None => row,
-        };
+        let row = &*self.own_entries(row);
         let last = self.size - 1;
         self.observations += count;
         if (weight - 1.0).abs() > 0.0 {
@@ -228,14 +222,7 @@ impl BlockBuilder {
     pub fn add_sloped(&mut self, level: usize, slope: InnerSlope, row: &[(usize, f64)], readings: Readings) {
         let Readings { count, sum, sum_of_squares, weight } = readings;
         self.add_weighted(Some(level), row, weight, count, sum, sum_of_squares);
-        let mine: Vec<(usize, f64)>;
-        let row = match self.own_entries(row) {
-            Some(entries) => {
-                mine = entries;
-                &mine[..]
-            }
-            None => row,
-        };
+        let row = &*self.own_entries(row);
         let (size, last) = (self.size, self.size - 1);
         let (count, sum) = (weight * count, weight * sum);
         let (level, _) = self.level(level);
@@ -249,11 +236,12 @@ impl BlockBuilder {
         unit.sums[last] += slope.x * sum;
     }
 
-    /// Entries in its own columns, where those are not the model's.
-    fn own_entries(&self, row: &[(usize, f64)]) -> Option<Vec<(usize, f64)>> {
-        let own = self.own.as_ref()?;
-        let place = |column: usize| own.get(column).copied().unwrap_or(usize::MAX);
-        Some(row.iter().map(|(column, value)| (place(*column), *value)).filter(|(i, _)| *i < usize::MAX).collect())
+    /// Entries in its own columns.
+    fn own_entries<'r>(&self, row: &'r [(usize, f64)]) -> Cow<'r, [(usize, f64)]> {
+        let Some(own) = &self.own else { return Cow::Borrowed(row) };
+        let place =
+            |(column, value): &(usize, f64)| Some((own.get(*column).copied().filter(|i| *i < usize::MAX)?, *value));
+        Cow::Owned(row.iter().filter_map(place).collect())
     }
 
     fn add_precisely(&mut self, row: &[(usize, f64)], count: f64, sum: f64) {

@@ -1,5 +1,7 @@
 //! Which fixed columns a model can tell apart.
 
+use std::borrow::Cow;
+
 use super::block::triangle;
 use super::{Block, Structure};
 
@@ -44,6 +46,15 @@ pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Ve
 /// The same for all shared and fixed columns: shared ones stay.
 pub(super) fn kept_effects(structure: &Structure, kept: &[bool]) -> Vec<bool> {
     std::iter::repeat_n(true, structure.shared_columns()).chain(kept.iter().copied()).collect()
+}
+
+/// Blocks without the columns that were dropped.
+pub(super) fn kept_blocks<'b>(structure: &Structure, kept: &[bool], blocks: &'b [Block]) -> Cow<'b, [Block]> {
+    if kept.iter().all(|keep| *keep) {
+        return Cow::Borrowed(blocks);
+    }
+    let keep = kept_effects(structure, kept);
+    Cow::Owned(blocks.iter().map(|block| block.keeping(&keep)).collect())
 }
 
 pub(super) fn pick(names: &[String], kept: &[bool], which: bool) -> Vec<String> {

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::columns::{independent_columns, kept_effects, pick};
+use super::columns::{independent_columns, kept_blocks, pick};
 use super::curvature::Curvature;
 use super::objective::{Evaluated, Profile};
 use super::relative_covariance::RelativeCovariance;
@@ -181,16 +181,9 @@ impl MixedSpec {
     ) -> Result<MixedFit, MixedError> {
         Objective::new(structure, blocks, self.criterion).check_blocks()?;
         let kept = independent_columns(structure, blocks);
-        let reduced: Vec<Block>;
         let mut model = structure.clone();
-        let blocks = if kept.iter().all(|keep| *keep) {
-            blocks
-        } else {
-            model.fixed = pick(&structure.fixed, &kept, true);
-            let keep = kept_effects(structure, &kept);
-            reduced = blocks.iter().map(|block| block.keeping(&keep)).collect();
-            &reduced
-        };
+        model.fixed = pick(&structure.fixed, &kept, true);
+        let blocks = &*kept_blocks(structure, &kept, blocks);
         let objective = Objective::new(&model, blocks, self.criterion);
         let observations = blocks.iter().map(Block::observations).sum();
         let unpenalised = blocks.iter().map(Block::unpenalised_levels).sum();

@@ -1,6 +1,6 @@
 //! Models looked at beside a fit, at its ratios of spreads: no search.
 
-use super::columns::{kept_effects, pick};
+use super::columns::{kept_blocks, pick};
 use super::start::{Start, start_scale};
 use super::{Block, Criterion, MixedFit, Objective, Structure};
 
@@ -18,15 +18,8 @@ pub(crate) struct Trial {
 impl MixedFit {
     /// A criterion of other data of the model, at the fit's θ; `None` where it is not defined.
     pub(crate) fn deviance_of(&self, blocks: &[Block], criterion: Criterion) -> Option<f64> {
-        let kept: Vec<Block>;
-        let blocks = if self.kept.iter().all(|keep| *keep) {
-            blocks
-        } else {
-            let keep = kept_effects(&self.structure, &self.kept);
-            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
-            &kept
-        };
-        Some(Objective::new(&self.structure, blocks, criterion).profile(&self.theta).ok()?.deviance)
+        let blocks = kept_blocks(&self.structure, &self.kept, blocks);
+        Some(Objective::new(&self.structure, &blocks, criterion).profile(&self.theta).ok()?.deviance)
     }
 
     /// The best of a few ratios for a term that a larger model has at `place` of θ, all else as in this fit: what it gains is the
@@ -34,16 +27,9 @@ impl MixedFit {
     pub(crate) fn with_ratio(&self, larger: &Structure, blocks: &[Block], place: usize) -> Trial {
         let mut model = larger.clone();
         model.fixed = pick(&larger.fixed, &self.kept, true);
-        let kept: Vec<Block>;
-        let blocks = if self.kept.iter().all(|keep| *keep) {
-            blocks
-        } else {
-            let keep = kept_effects(larger, &self.kept);
-            kept = blocks.iter().map(|block| block.keeping(&keep)).collect();
-            &kept
-        };
-        let scale = start_scale(&model, blocks);
-        let objective = Objective::new(&model, blocks, self.criterion());
+        let blocks = kept_blocks(larger, &self.kept, blocks);
+        let scale = start_scale(&model, &blocks);
+        let objective = Objective::new(&model, &blocks, self.criterion());
         let point = |ratio: f64| {
             let mut point = self.minimum().end.clone();
             point.insert(place.min(point.len()), ratio);

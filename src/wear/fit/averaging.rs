@@ -19,6 +19,8 @@ const OWN_SHAPE_AIC: f64 = 4.0;
 const STEP: (f64, f64) = (0.3, 0.02);
 /// A scale is close enough to its best when it is off by less than this share of its standard deviation.
 const CLOSE: f64 = 0.25;
+/// The most fits of a shape on the way to its best scale.
+const MOST_ROUNDS: usize = 6;
 /// The most that the logarithm of a scale is taken to be uncertain by.
 const MOST_SD: f64 = 1.2;
 /// A weight below this is left out.
@@ -118,7 +120,7 @@ impl Found {
         let fit = model.fit(&candidate.at(ln_scale), criterion, start)?;
         let mut found = Self { candidate, ln_scale, sd: MOST_SD, deviance: f64::INFINITY, fit };
         let mut step = STEP.0;
-        for _ in 0..6 {
+        for round in 0..MOST_ROUNDS {
             let own = Screen { model, fit: &found.fit, stride: 1 };
             let at = |ln_scale: f64| own.deviance(&found.candidate.at(ln_scale));
             let (down, centre, up) = (at(found.ln_scale - step), at(found.ln_scale), at(found.ln_scale + step));
@@ -127,7 +129,7 @@ impl Found {
             found.sd = if bend > 0.0 { (2.0 / bend).sqrt().min(MOST_SD) } else { MOST_SD };
             let away = if bend > 0.0 { (down - up) / (2.0 * step * bend) } else { 0.0 };
             let to = (found.ln_scale + away.clamp(-1.0, 1.0)).clamp(low, high);
-            if (to - found.ln_scale).abs() < CLOSE * found.sd {
+            if (to - found.ln_scale).abs() < CLOSE * found.sd || round + 1 == MOST_ROUNDS {
                 break;
             }
             step = found.sd.clamp(STEP.1, STEP.0);
@@ -158,19 +160,26 @@ impl Averaging {
         if materials.len() > 1 {
             let own = materials.iter().flat_map(|material| kinds.map(|kind| (material, kind)));
             let own = own.filter_map(|(material, kind)| screened(Some(material), kind));
-            promising.extend(own.min_by(|a, b| a.2.total_cmp(&b.2)).filter(|(.., gain)| *gain < -OWN_SHAPE_AIC));
+            promising.extend(own.min_by(|a, b| a.2.total_cmp(&b.2)));
         }
+        // what some of the wings point to, all of them judge
+        let plain = if stride == 1 {
+            plain
+        } else {
+            let whole = Screen { model, fit: &linear, stride: 1 };
+            let plain = whole.deviance(&Shape::LINEAR.into());
+            for (candidate, ln_scale, gain) in &mut promising {
+                *gain = whole.deviance(&candidate.at(*ln_scale)) - plain;
+            }
+            plain
+        };
+        promising.retain(|(candidate, _, gain)| candidate.material.is_none() || *gain < -OWN_SHAPE_AIC);
         let best = promising.iter().map(|(.., gain)| *gain).fold(0.0, f64::min);
         promising.retain(|(.., gain)| *gain < best + WORTH_AIC + SCREENING_AIC);
         let mut found: Vec<Found> = promising
             .into_iter()
             .filter_map(|(candidate, ln, _)| Found::near(model, candidate, ln, &linear.start()).ok())
             .collect();
-        let plain = if stride == 1 {
-            plain
-        } else {
-            Screen { model, fit: &linear, stride: 1 }.deviance(&Shape::LINEAR.into())
-        };
         let common = found.iter().filter(|one| one.candidate.material.is_none()).map(|one| one.deviance + 2.0);
         let common = common.fold(plain, f64::min);
         found.retain(|one| one.candidate.material.is_none() || one.deviance + 2.0 + OWN_SHAPE_AIC < common);
