@@ -40,6 +40,30 @@ const NEAR: f64 = 1e-6;
 /// And below this, by a quasi-Newton step, the same without another search: a thirty-thousandth of a standard error.
 const DONE: f64 = 1e-9;
 
+/// A search ends when the decrease still to be had by a quasi-Newton step is below this (plus a thousandth of it, of the objective).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Precision {
+    /// To rounding.
+    Full,
+    /// Enough to compare models, and to go on from.
+    OnTheWay,
+}
+
+impl Precision {
+    fn tolerance(self) -> f64 {
+        match self {
+            Precision::Full => 1e-13,
+            Precision::OnTheWay => 1e-8,
+        }
+    }
+}
+
+/// A minimum, and the inverse Hessian as the search knows it there, row-major.
+pub(crate) struct Descent {
+    pub(crate) minimum: Minimum,
+    pub(crate) inverse: Vec<f64>,
+}
+
 /// Minimises a smooth function by BFGS with a line search that satisfies the weak Wolfe conditions; decreases are judged
 /// with a slack of a few units of rounding, so that the last digits of the minimiser are settled by the gradient.
 ///
@@ -48,7 +72,7 @@ const DONE: f64 = 1e-9;
 /// values end by telling nothing: a search gives up once the decrease it looks for is below the slack, and [`STALLED`] steps in
 /// a row without a decrease end the minimisation.
 pub(crate) fn minimise(start: &[f64], cap: usize, objective: impl FnMut(&[f64]) -> Evaluation) -> Option<Minimum> {
-    minimise_from(start, None, cap, objective)
+    minimise_from(start, None, cap, Precision::Full, objective).map(|found| found.minimum)
 }
 
 /// The same, with a first guess of the inverse Hessian (row-major, positive definite) where there is one.
@@ -56,15 +80,17 @@ pub(crate) fn minimise_from(
     start: &[f64],
     inverse: Option<Vec<f64>>,
     cap: usize,
+    precision: Precision,
     mut objective: impl FnMut(&[f64]) -> Evaluation,
-) -> Option<Minimum> {
+) -> Option<Descent> {
     let n = start.len();
     let mut evaluations = 1;
     let mut point = start.to_vec();
     let (mut value, mut gradient) = objective(&point)?;
     if n == 0 {
-        let end = Vec::new();
-        return Some(Minimum { start: end.clone(), end, value, evaluations, stop: StopReason::Converged });
+        let (start, end) = (Vec::new(), Vec::new());
+        let minimum = Minimum { start, end, value, evaluations, stop: StopReason::Converged };
+        return Some(Descent { minimum, inverse: Vec::new() });
     }
     let known = inverse.filter(|inverse| inverse.len() == n * n);
     let mut fresh = known.is_none();
@@ -79,7 +105,7 @@ pub(crate) fn minimise_from(
             direction = gradient.iter().map(|g| -g).collect();
             slope = -dot(&gradient, &gradient);
         }
-        let tolerance = 1e-13 * (1.0 + 1e-3 * value.abs());
+        let tolerance = precision.tolerance() * (1.0 + 1e-3 * value.abs());
         if -slope <= tolerance && !fresh || slope == 0.0 || dot(&gradient, &gradient).sqrt() <= 1e-10 {
             break StopReason::Converged;
         }
@@ -147,7 +173,8 @@ pub(crate) fn minimise_from(
             break no_decrease;
         }
     };
-    Some(Minimum { start: start.to_vec(), end: point, value, evaluations, stop })
+    let minimum = Minimum { start: start.to_vec(), end: point, value, evaluations, stop };
+    Some(Descent { minimum, inverse })
 }
 
 fn identity(n: usize) -> Vec<f64> {

@@ -10,6 +10,7 @@ pub mod robust;
 mod student;
 
 pub use contrast::{ContrastRow, Simultaneous};
+pub(crate) use minimise::Precision;
 pub use minimise::{Minimum, StopReason};
 pub use student::{student_coverage, student_quantile, student_tail};
 

@@ -10,7 +10,7 @@ use super::satterthwaite::Satterthwaite;
 use super::search::{evaluated_at, remembering, scaled};
 use super::start::{Start, start_point, start_scale};
 use super::{Block, BlockBuilder, Criterion, MixedError, Objective, Structure};
-use crate::stats::minimise::{Minimum, StopReason, minimise, minimise_from};
+use crate::stats::minimise::{Descent, Minimum, Precision, StopReason, minimise, minimise_from};
 
 /// A relative standard deviation below this is tried as an exact zero.
 const NEAR_ZERO: f64 = 1e-3;
@@ -169,15 +169,17 @@ impl MixedSpec {
     /// # Errors
     /// As [`MixedSpec::fit`].
     pub fn fit_from(&self, structure: &Structure, blocks: &[Block], start: &[f64]) -> Result<MixedFit, MixedError> {
-        self.fit_near(structure, blocks, &Start { point: start.to_vec(), inverse: None })
+        self.fit_near(structure, blocks, &Start { point: start.to_vec(), inverse: None }, Precision::Full)
     }
 
-    /// The same, with the curvature that is to be expected there.
+    /// The same, with the curvature that is to be expected there. A fit on the way to another has no curvature of its own: its
+    /// degrees of freedom are those of the readings.
     pub(crate) fn fit_near(
         &self,
         structure: &Structure,
         blocks: &[Block],
         start: &Start,
+        precision: Precision,
     ) -> Result<MixedFit, MixedError> {
         Objective::new(structure, blocks, self.criterion).check_blocks()?;
         let kept = independent_columns(structure, blocks);
@@ -197,7 +199,8 @@ impl MixedSpec {
             Start::coarse(self, &model, blocks, &scale)
                 .unwrap_or_else(|| Start { point: start_point(&objective, &scale), inverse: None })
         };
-        let Found { minimum, curvature, at_end } = self.optimum(&objective, &scale, from, observations)?;
+        let Found { minimum, inverse, curvature, at_end } =
+            self.optimum(&objective, &scale, (from, precision), observations)?;
         let mut theta: Vec<f64> = minimum.end.iter().zip(&scale).map(|(x, s)| x * s).collect();
         let mut profile = match at_end {
             Some(known) => known.profile,
@@ -207,7 +210,7 @@ impl MixedSpec {
         let free: Vec<usize> = (0..theta.len()).filter(|k| theta[*k] != 0.0).collect();
         let freedom = Satterthwaite::new(curvature.as_ref(), &free, objective.degrees());
         let all: Vec<usize> = (0..theta.len()).collect();
-        let inverse = curvature.map(|curvature| curvature.inverse(&all, 1.0, 1.0)).unwrap_or_default();
+        let inverse = curvature.map_or(inverse, |curvature| curvature.inverse(&all, 1.0, 1.0));
         fix_signs(&model, &mut theta);
         Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum, inverse }))
     }
@@ -216,16 +219,20 @@ impl MixedSpec {
         &self,
         objective: &Objective<'_>,
         scale: &[f64],
-        start: Start,
+        (start, precision): (Start, Precision),
         observations: usize,
     ) -> Result<Found, MixedError> {
         let from = start.point.clone();
         let mut last = None;
         let search = remembering(objective, scale, &mut last);
-        let Some(mut minimum) = minimise_from(&start.point, start.inverse, self.evaluation_cap, search) else {
+        let found = minimise_from(&start.point, start.inverse, self.evaluation_cap, precision, search);
+        let Some(Descent { mut minimum, inverse }) = found else {
             return Err(MixedError::NoVariation { observations });
         };
         let mut at_end = evaluated_at(last, &minimum.end);
+        if precision == Precision::OnTheWay {
+            return Ok(Found { minimum, inverse, curvature: None, at_end });
+        }
         let mut curvature = Curvature::new(objective, &minimum.end, scale, at_end.as_ref());
         // a stationary point that is a saddle is left along its steepest way down
         for _ in 0..3 {
@@ -249,13 +256,15 @@ impl MixedSpec {
                 _ => break,
             }
         }
-        Ok(Found { minimum, curvature, at_end })
+        Ok(Found { minimum, inverse: Vec::new(), curvature, at_end })
     }
 }
 
-/// An optimum, the curvature there where it is defined, and its evaluation where the search ended with it.
+/// An optimum, the curvature there where it was asked for and is defined (else what the search knows of it), and its evaluation
+/// where the search ended with it.
 struct Found {
     minimum: Minimum,
+    inverse: Vec<f64>,
     curvature: Option<Curvature>,
     at_end: Option<Evaluated>,
 }

@@ -9,7 +9,7 @@ use super::curvature::Curvature;
 use super::search::scaled;
 use super::start::start_scale;
 use super::{Block, Covariance, Criterion, MixedError, MixedFit, MixedSpec, Objective, Structure};
-use crate::stats::minimise::{StopReason, minimise_from};
+use crate::stats::minimise::{Precision, StopReason, minimise_from};
 
 /// Most evaluations of one constrained optimum.
 const CAP: usize = 300;
@@ -167,7 +167,8 @@ impl Profiler<'_> {
         let mut excess = |value: f64| {
             let fixed: Vec<Block> = self.blocks.iter().map(|block| block.with_effect_fixed(column, value)).collect();
             let objective = Objective::new(&model, &fixed, Criterion::Ml);
-            let found = minimise_from(&start, self.ml_metric.clone(), CAP, scaled(&objective, &self.scale))?;
+            let search = scaled(&objective, &self.scale);
+            let found = minimise_from(&start, self.ml_metric.clone(), CAP, Precision::Full, search)?.minimum;
             start.clone_from(&found.end);
             Some(found.value - self.ml.deviance())
         };
@@ -198,7 +199,7 @@ impl Profiler<'_> {
         let best = start.clone();
         let mut excess = |value: f64| {
             let attempt = |from: &[f64]| {
-                minimise_from(from, metric.clone(), CAP, |x| {
+                let found = minimise_from(from, metric.clone(), CAP, Precision::Full, |x| {
                     let mut theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
                     let mut sigma = x[n].exp();
                     constraint.impose(value, &mut theta, &mut sigma);
@@ -208,8 +209,8 @@ impl Profiler<'_> {
                     constraint.pull_back(value, &theta, x, scale, sigma, &mut gradient);
                     gradient.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
                     Some((found.deviance, gradient))
-                })
-                .filter(|found| found.stop != StopReason::EvaluationCap)
+                });
+                found.map(|found| found.minimum).filter(|found| found.stop != StopReason::EvaluationCap)
             };
             let found = attempt(&start).or_else(|| attempt(&best))?;
             start.clone_from(&found.end);

@@ -7,7 +7,7 @@ use super::curvature::{Curvature, MANY_BLOCKS};
 use super::relative_covariance::for_each_copy;
 use super::search::{evaluated_at, remembering};
 use super::{Block, MixedSpec, Objective, Structure};
-use crate::stats::minimise::{StopReason, minimise_from};
+use crate::stats::minimise::{Precision, StopReason, minimise_from};
 
 /// With many blocks the optimum of some of them is found first, namely of every so many-th.
 const COARSE: usize = 7;
@@ -44,7 +44,7 @@ impl Start {
             .unwrap_or_else(|| Start { point: start_point(&objective, scale), inverse: None });
         let mut last = None;
         let search = remembering(&objective, scale, &mut last);
-        let minimum = minimise_from(&from.point, from.inverse, spec.evaluation_cap, search)?;
+        let minimum = minimise_from(&from.point, from.inverse, spec.evaluation_cap, Precision::Full, search)?.minimum;
         let at_end = evaluated_at(last, &minimum.end);
         let curvature = Curvature::new(&objective, &minimum.end, scale, at_end.as_ref())?;
         let all: Vec<usize> = (0..scale.len()).collect();

@@ -1,5 +1,6 @@
 //! The average over time shapes.
 
+use crate::stats::Precision;
 use crate::stats::mixed::{Block, Criterion, MixedFit, Start};
 use crate::wear::fit::scale::{GRID_H, Kind, ScaleInterval, ShapeComparison, ShapeComponent, ShapeSearch};
 use crate::wear::model::spec::ReducedModel;
@@ -117,7 +118,7 @@ impl Found {
     fn near(model: &ReducedModel<'_>, candidate: Candidate, ln_scale: f64, start: &Start) -> Result<Self, WearError> {
         let criterion = model.spec.criterion;
         let (low, high) = (GRID_H[0].ln(), GRID_H[GRID_H.len() - 1].ln());
-        let fit = model.fit(&candidate.at(ln_scale), criterion, start)?;
+        let fit = model.fit(&candidate.at(ln_scale), criterion, start, Precision::OnTheWay)?;
         let mut found = Self { candidate, ln_scale, sd: MOST_SD, deviance: f64::INFINITY, fit };
         let mut step = STEP.0;
         for round in 0..MOST_ROUNDS {
@@ -133,7 +134,7 @@ impl Found {
                 break;
             }
             step = found.sd.clamp(STEP.1, STEP.0);
-            found.fit = model.fit(&found.candidate.at(to), criterion, &found.fit.start())?;
+            found.fit = model.fit(&found.candidate.at(to), criterion, &found.fit.start(), Precision::OnTheWay)?;
             found.ln_scale = to;
         }
         Ok(found)
@@ -220,11 +221,15 @@ impl Averaging {
             ));
             for step in [-away, away] {
                 let basis = one.candidate.at((one.ln_scale + step).clamp(low, high));
-                let fit = model.fit(&basis, model.spec.criterion, &one.fit.start())?;
+                let fit = model.fit(&basis, model.spec.criterion, &one.fit.start(), Precision::OnTheWay)?;
                 components.push((ShapeComponent { basis, weight: row.weight / 6.0 }, fit));
             }
         }
         components.sort_by(|(a, _), (b, _)| b.weight.total_cmp(&a.weight));
+        // the heaviest says the degrees of freedom
+        if let Some((component, fit)) = components.first_mut() {
+            *fit = model.fit(&component.basis, model.spec.criterion, &fit.start(), Precision::Full)?;
+        }
         let total: f64 = components.iter().map(|(component, _)| component.weight).sum();
         components.iter_mut().for_each(|(component, _)| component.weight /= total);
         let heaviest = found.iter().zip(&comparison[1..]).find(|(_, row)| row.aic <= lowest);

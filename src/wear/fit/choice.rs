@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::stats::Precision;
 use crate::stats::mixed::{Criterion, MixedSpec, Start, Structure};
 use crate::wear::fit::averaging::Averaging;
 use crate::wear::model::random::RandomTerms;
@@ -63,7 +64,7 @@ pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>
     let models: BTreeSet<&str> =
         reduction.wings.iter().map(|wing| reduction.line_sets[wing.line_set()].model()).collect();
     let mut model = ReducedModel::new(spec, reduction, RandomTerms::NONE)?.weighing(weights);
-    let mut mixed = model.fit(&linear, spec.criterion, &Start::default())?;
+    let mut mixed = model.fit(&linear, spec.criterion, &Start::default(), Precision::OnTheWay)?;
     let (mut kept, mut left_out) = (Vec::new(), Vec::new());
     for term in Term::ALL {
         if term == Term::ModelRate && models.len() < FEWEST_MODELS {
@@ -78,7 +79,8 @@ pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>
         let mut gain = trial.gain;
         if gain > NO_GAIN {
             let search = MixedSpec::default().criterion(spec.criterion);
-            let Ok(found) = search.fit_near(&larger.layout.structure, &blocks, &trial.start) else { continue };
+            let found = search.fit_near(&larger.layout.structure, &blocks, &trial.start, Precision::OnTheWay);
+            let Ok(found) = found else { continue };
             gain = (mixed.deviance() - found.deviance()).max(0.0);
             if gain > PRICE_OF_A_VARIANCE {
                 kept.push(format!("{} ({gain:.1})", term.of()));

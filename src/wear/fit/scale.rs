@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::stats::Precision;
 use crate::stats::mixed::{Criterion, MixedError, Start};
 use crate::wear::model::spec::ReducedModel;
 use crate::wear::model::time_basis::TimeBasis;
@@ -255,6 +256,6 @@ impl<'a> Profile<'a> {
 }
 
 fn evaluate(model: &ReducedModel<'_>, kind: Kind, ln_scale: f64, start: &Start) -> Result<Point, MixedError> {
-    let fit = model.fit(&kind.at(ln_scale).into(), Criterion::Ml, start)?;
+    let fit = model.fit(&kind.at(ln_scale).into(), Criterion::Ml, start, Precision::OnTheWay)?;
     Ok(Point { ln_scale, deviance: fit.deviance(), end: fit.start() })
 }

@@ -6,6 +6,7 @@ use rand_distr::{ChiSquared, Distribution, StandardNormal};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use crate::stats::Precision;
 use crate::stats::mixed::{Block, MixedFit, MixedSpec, Parameter, Readings};
 use crate::wear::inference::intervals::{IntervalMethod, IntervalRow};
 use crate::wear::reduce::reduction::WingReduction;
@@ -125,7 +126,8 @@ impl BootstrapSpec {
                     .iter()
                     .map(|wing| fit.simulated(&reduction.line_sets[wing.line_set()], wing, &shared, &mut generator))
                     .collect();
-                let again = spec.fit_near(&fit.layout.structure, &blocks, &mixed.start()).ok()?;
+                let again =
+                    spec.fit_near(&fit.layout.structure, &blocks, &mixed.start(), Precision::OnTheWay).ok()?;
                 let values = named.iter().map(|named| value_of(&again, named.parameter, mixed));
                 values.collect::<Option<Vec<f64>>>()
             })

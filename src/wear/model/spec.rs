@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::check::Fleet;
+use crate::stats::Precision;
 use crate::stats::mixed::{Block, Criterion, MixedError, MixedFit, MixedSpec, Start};
 use crate::wear::fit::choice::choose;
 use crate::wear::fit::scale::{ShapeChoice, ShapeSearch};
@@ -191,8 +192,7 @@ impl WearSpec {
     ) -> Result<WearFit, WearError> {
         let selected = reduction.selecting(&self.covariates)?;
         let model = ReducedModel::new(self, &selected, random)?.weighing(weights);
-        let mixed = model.fit(basis, self.criterion, &Start::default())?;
-        Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(basis.clone())))
+        model.with_shapes(ShapeSearch::known(basis.clone()))
     }
 
     /// Fits the model that another fleet's readings chose: its random terms, and its time shapes with their weights, the lightest
@@ -209,14 +209,8 @@ impl WearSpec {
         search.averaged = search.components.len() > 1;
         let total: f64 = search.components.iter().map(|component| component.weight).sum();
         search.components.iter_mut().for_each(|component| component.weight /= total);
-        let mut start = chosen.components[0].mixed.start();
-        let mut fits = Vec::with_capacity(search.components.len());
-        for component in &search.components {
-            let fit = model.fit(&component.basis, self.criterion, &start)?;
-            start = fit.start();
-            fits.push(fit);
-        }
-        Ok(WearFit::new(model, fits, search))
+        search.start = chosen.components[0].mixed.start();
+        model.with_shapes(search)
     }
 
     /// The model where options fix it; a shape or wing effects that were not given are the plain ones then.
@@ -275,18 +269,31 @@ impl ReducedModel<'_> {
         self.reduction.blocks(&self.layout, basis, self.weights)
     }
 
-    pub(crate) fn fit(&self, basis: &TimeBasis, criterion: Criterion, start: &Start) -> Result<MixedFit, MixedError> {
-        MixedSpec::default().criterion(criterion).fit_near(&self.layout.structure, &self.blocks(basis), start)
+    pub(crate) fn fit(
+        &self,
+        basis: &TimeBasis,
+        criterion: Criterion,
+        start: &Start,
+        precision: Precision,
+    ) -> Result<MixedFit, MixedError> {
+        let spec = MixedSpec::default().criterion(criterion);
+        spec.fit_near(&self.layout.structure, &self.blocks(basis), start, precision)
     }
 
     /// Searches a time shape, and fits what it found.
     pub(crate) fn fit_all(self, shape: ShapeChoice) -> Result<WearFit, WearError> {
         let search = ShapeSearch::run(&self, shape)?;
-        let mixed = search
-            .components
-            .iter()
-            .map(|component| self.fit(&component.basis, self.spec.criterion, &search.start))
-            .collect::<Result<Vec<_>, _>>()?;
-        Ok(WearFit::new(self, mixed, search))
+        self.with_shapes(search)
+    }
+
+    /// Fits the model under each of the time shapes found; the first says the degrees of freedom.
+    fn with_shapes(self, search: ShapeSearch) -> Result<WearFit, WearError> {
+        let mut fits: Vec<MixedFit> = Vec::with_capacity(search.components.len());
+        for component in &search.components {
+            let precision = if fits.is_empty() { Precision::Full } else { Precision::OnTheWay };
+            let start = fits.last().map_or_else(|| search.start.clone(), MixedFit::start);
+            fits.push(self.fit(&component.basis, self.spec.criterion, &start, precision)?);
+        }
+        Ok(WearFit::new(self, fits, search))
     }
 }
