@@ -7,13 +7,16 @@ use std::path::Path;
 use linedrift::Fleet;
 use linedrift::fleet::batch::{BatchJob, BatchSpec, DueJob, PlanJob, TrimJob, VetJob};
 use linedrift::fleet::dictionary::{self, ColumnKind, TableEntry};
-use linedrift::fleet::frames::{FleetFrames, of_table};
+use linedrift::fleet::frames::{FleetFrames, UnreadColumn, of_table, unreadable_type};
 use linedrift::fleet::{FleetReadError, FleetSummary, FolderSpec, Table, tables, write_folder};
 use linedrift::forecast::{BacktestSpec, DueSpec};
 use linedrift::simulate::{FleetSpec, Policy, PolicyRow};
 use linedrift::wear::{LineAt, PredictSpec, WearSpec};
 use linedrift::wing::Side;
-use polars::prelude::{Column, DataFrame, DataType, NamedFrom, ParquetReader, SerReader, Series};
+use polars::prelude::{
+    ArrowDataType, ArrowTimeUnit, Column, DataFrame, DataType, NamedFrom, ParquetReader, ParquetWriter, SerReader,
+    Series, TimeUnit,
+};
 use tempfile::TempDir;
 
 fn fleet() -> Fleet {
@@ -176,6 +179,29 @@ fn every_documented_input_column_is_read() {
         let expected = format!("Table `{}`: left out the column `no_such_column`", entry.name);
         assert!(matches!(left_out[..], [note] if note.contains(&expected)), "{left_out:?}");
     }
+}
+
+/// A column of a type that tables do not have is the same fault, in the same words, whether it comes in a file, in a frame, or is
+/// left out where frames of another library are taken over.
+#[test]
+fn a_column_of_another_type_is_the_fault_that_it_is_in_a_file() {
+    let mut frames = FleetFrames::of(&fleet()).unwrap();
+    let folder = TempDir::new().unwrap();
+    write_folder(&fleet(), folder.path(), linedrift::fleet::TableFormat::Parquet).unwrap();
+    let span = DataType::Duration(TimeUnit::Milliseconds);
+    let hours = frames.checks.column("hours").unwrap().cast(&DataType::Int64).unwrap().cast(&span).unwrap();
+    let height = hours.len();
+    frames.checks.with_column(hours).unwrap();
+    let file = fs::File::create(folder.path().join("checks.parquet")).unwrap();
+    ParquetWriter::new(file).finish(&mut frames.checks).unwrap();
+    let spec = FolderSpec::default();
+    let of_file = spec.read(folder.path()).unwrap_err();
+    assert_eq!(of_file.faults().iter().filter(|fault| fault.value == "lengths of time").count(), 1, "{of_file}");
+    assert_eq!(frames.read(&spec).unwrap_err(), of_file);
+    let holds = unreadable_type(&ArrowDataType::Duration(ArrowTimeUnit::Millisecond)).unwrap();
+    frames.checks.with_column(Column::full_null("hours".into(), height, &DataType::Null)).unwrap();
+    let unread = UnreadColumn { table: "checks".to_owned(), column: "hours".to_owned(), holds };
+    assert_eq!(frames.read_with(&spec, &[unread]).unwrap_err(), of_file);
 }
 
 #[test]

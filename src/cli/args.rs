@@ -6,6 +6,7 @@ use clap::Args;
 use linedrift::Date;
 use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{ConfirmedLine, Fleet};
+use linedrift::fleet::batch::CheckChoice;
 use linedrift::fleet::spreadsheet::{WrittenDay, written_day, written_hours};
 use linedrift::fleet::{Table, read_materials};
 use linedrift::forecast::{LimitsTable, OwnInterval, ServiceRules};
@@ -64,6 +65,15 @@ impl Choice {
     /// Whether every wing is meant.
     pub(super) fn is_all(&self) -> bool {
         self.wing.is_none() && self.check.is_none()
+    }
+
+    /// The same for the library.
+    pub(super) fn meant(&self) -> CheckChoice {
+        match (&self.check, &self.wing) {
+            (Some(check), _) => CheckChoice::Check(check.clone()),
+            (None, Some(wing)) => CheckChoice::OfWing(wing.clone()),
+            (None, None) => CheckChoice::Latest,
+        }
     }
 
     /// Refuses a single wing or check beside results in parts.

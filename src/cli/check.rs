@@ -6,14 +6,16 @@ use std::path::{Path, PathBuf};
 use linedrift::Date;
 use linedrift::check::doubt::VetDocument;
 use linedrift::check::{Check, Fleet};
-use linedrift::fleet::batch::{BatchFailure, BatchJob, ChosenCheck, DueJob, PlanJob, TrimJob, VetJob};
+use linedrift::fleet::batch::{
+    BatchFailure, BatchJob, CheckChoice, CheckJob, ChosenCheck, DueJob, PlanJob, TrimJob, VetJob, WearSource,
+};
 use linedrift::fleet::spreadsheet::{Spreadsheet, SpreadsheetSpec, Understood, fleet_of_one};
 use linedrift::fleet::{Addition, FolderLock, StagedAddition, TableFormat, write_atomic, write_new_folder};
 use linedrift::forecast::{DueDocument, DueSpec, DueTable, LimitsTable};
 use linedrift::plan::{PlanDocument, PlanSpec};
-use linedrift::report::text;
-use linedrift::trim::TrimSpec;
-use linedrift::wear::WearSpec;
+use linedrift::report::{ReportSpec, text};
+use linedrift::trim::{TrimDocument, TrimSpec};
+use linedrift::wear::DemoFit;
 use linedrift::wing::{LineSet, Wing};
 use serde::Serialize;
 
@@ -21,12 +23,11 @@ use super::args::{Common, LimitsFile, day, not_negative};
 use super::conditions::Conditions;
 use super::input::Input;
 use super::model::ModelData;
-use super::output::{Document, Output};
+use super::output::Output;
 use super::progress::Progress;
 use super::record::verdict::{Accepted, Vetted};
 use super::sheet_file::SheetFile;
-use super::trim::TrimDocument;
-use super::{Failure, output, report};
+use super::{Failure, output};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -218,8 +219,10 @@ impl Args {
         let page = match &self.page {
             Some(path) => {
                 progress.step("drawing the page");
-                let html = report::wing_page(&placed.input, &placed.wing, &limits, &self.common, &progress)?;
-                write_atomic(path, html.as_bytes())?;
+                let spec =
+                    ReportSpec::default().choice(CheckChoice::OfWing(placed.wing.clone())).limits(limits.clone());
+                let page = spec.run(&placed.input.fleet, &progress)?.check_page(&placed.input.source)?;
+                write_atomic(path, page.html().as_bytes())?;
                 Some(path.display().to_string())
             }
             None => None,
@@ -252,18 +255,16 @@ impl Args {
                 check: &check.id,
                 understood: &understood,
                 vet: answer.doubts.as_ref().map(|doubts| VetDocument::new([doubts])),
-                trim: answer.trim.as_ref().map(|trim| TrimDocument {
-                    schema: "linedrift.trim/1",
-                    checks: std::slice::from_ref(&trim.trim),
-                    changes: trim.change.as_slice(),
-                    failed: &[],
-                }),
+                trim: answer
+                    .trim
+                    .as_ref()
+                    .map(|trim| TrimDocument::new(std::slice::from_ref(&trim.trim), trim.change.as_slice())),
                 plan: answer.plan.as_ref().map(linedrift::plan::Plan::document),
                 due: answer.due.as_ref().map(DueTable::document),
                 kept,
                 page,
             };
-            return Ok(Output::json(&Document::new(document, demo))?.with_failed(failed));
+            return Ok(Output::json(&output::document(document, demo))?.with_failed(failed));
         }
         let mut out = understood_words(&understood, &wing, &check, has_hours);
         out.push_str(&answer.words(check.date));
@@ -434,16 +435,9 @@ impl Answer {
         let mut due = None;
         if asked.has_hours {
             progress.step("drawing the forecast");
-            let wear = match WearSpec::default().fit(fleet) {
-                Ok(fit) => Some(fit),
-                Err(error) if error.leaves_no_fit() => None,
-                Err(error) => return Err(error.into()),
-            };
+            let source = WearSource::fit(fleet)?;
             let spec = DueSpec::default().today(one.check.date).limits(limits.clone());
-            let job = match &wear {
-                Some(fit) => DueJob::new(&spec, fleet, fit)?,
-                None => DueJob::unfitted(&spec, fleet)?,
-            };
+            let job = DueJob::from_source(&spec, fleet, &source, DemoFit::Refused)?;
             let answer = kept(job.wing(fleet, one.history), &mut failed).flatten();
             due = answer.map(|answer| DueTable::new(RISK, vec![answer]));
         } else {

@@ -3,19 +3,18 @@
 use std::path::{Path, PathBuf};
 
 use linedrift::Date;
-use linedrift::fleet::batch::{Batch, BatchJob, DueJob};
+use linedrift::fleet::batch::{DueJob, WearSource, known_wing};
 use linedrift::fleet::{tables, write_atomic};
-use linedrift::forecast::{CheckValue, CheckValueSpec, DueDocument, DueSpec, DueTable, ForecastError, WingFailure};
+use linedrift::forecast::{CheckValueSpec, DueSpec, ForecastError};
 use linedrift::report::text;
-use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearFit, WearSpec};
-use serde::Serialize;
+use linedrift::wear::{DemoFit, SavedFit, SavedFitError};
 
 use super::args::{Common, LimitsFile, Service, Tables, above_zero, day, read_text};
 use super::input::Input;
 use super::output::{self, Output};
 use super::parts::{InParts, Told};
 use super::progress::Progress;
-use super::{Failure, gate, judging, parts};
+use super::{Failure, gate, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -77,95 +76,30 @@ fn has_ending(path: &Path, ending: &str) -> bool {
     path.extension().is_some_and(|own| own.eq_ignore_ascii_case(ending))
 }
 
-/// What the forecasts rest on.
-enum Source {
-    Fleet(Box<WearFit>),
-    Saved(Box<SavedFit>),
-    /// No wear can be fitted.
-    None,
-}
-
-impl Source {
-    fn wear(&self) -> Option<&WearFit> {
-        match self {
-            Source::Fleet(fit) => Some(fit),
-            Source::Saved(saved) => Some(saved.fit()),
-            Source::None => None,
-        }
-    }
-
-    /// Whether it is a saved fit on the invented demo.
-    fn is_demo(&self) -> bool {
-        matches!(self, Source::Saved(saved) if saved.is_demo())
-    }
-}
-
-#[derive(Serialize)]
-struct DueWithValue<'a> {
-    #[serde(flatten)]
-    due: DueDocument<'a>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    value_of_check: Option<&'a CheckValue>,
-}
-
 impl Args {
-    fn source(&self, input: &Input, progress: &Progress) -> Result<Source, Failure> {
+    fn source(&self, input: &Input, progress: &Progress) -> Result<WearSource, Failure> {
         let Some(path) = &self.fit else {
             progress.step("fitting the wear model");
-            return match WearSpec::default().fit(&input.fleet) {
-                Ok(fit) => Ok(Source::Fleet(Box::new(fit))),
-                Err(error) if error.leaves_no_fit() => {
-                    output::say(&format!("note: no wear was fitted, so there are no forecasts: {error}\n"));
-                    Ok(Source::None)
-                }
-                Err(error) => Err(error.into()),
-            };
+            let source = WearSource::fit(&input.fleet)?;
+            if let WearSource::Unfitted(why) = &source {
+                output::say(&format!("note: no wear was fitted, so there are no forecasts: {why}\n"));
+            }
+            return Ok(source);
         };
         let saved = SavedFit::from_json(&read_text(path)?)
             .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
-        Ok(Source::Saved(Box::new(saved)))
+        Ok(WearSource::Saved(Box::new(saved)))
     }
 
     /// What is asked of the wings.
-    fn job<'a>(&self, input: &'a Input, source: &'a Source, spec: &DueSpec) -> Result<DueJob<'a>, Failure> {
-        let saved = match source {
-            Source::Fleet(fit) => return Ok(DueJob::new(spec, &input.fleet, fit)?),
-            Source::None => return Ok(DueJob::unfitted(spec, &input.fleet)?),
-            Source::Saved(saved) => saved,
-        };
+    fn job<'a>(&self, input: &'a Input, source: &'a WearSource, spec: &DueSpec) -> Result<DueJob<'a>, Failure> {
         let demo = if self.use_demo_fit_for_real_wings { DemoFit::UsedForRealWings } else { DemoFit::Refused };
-        DueJob::saved(spec, &input.fleet, saved, demo).map_err(|error| match error {
+        DueJob::from_source(spec, &input.fleet, source, demo).map_err(|error| match error {
             ForecastError::Saved(SavedFitError::Demo) => Failure::Result(format!(
                 "{error}; --use-demo-fit-for-real-wings lets it serve all the same, for trying things out"
             )),
             other => other.into(),
         })
-    }
-
-    /// The next checks of the chosen wing or of all wings.
-    fn table(
-        &self,
-        input: &Input,
-        source: &Source,
-        job: &DueJob<'_>,
-        progress: &Progress,
-    ) -> Result<DueTable, Failure> {
-        let fleet = &input.fleet;
-        let batch = match &self.wing {
-            None => parts::ask(fleet, job, progress)?,
-            Some(wing) => {
-                let mut batch = Batch { answers: Vec::new(), failures: Vec::new(), without: 0 };
-                match job.wing(fleet, judging::known_wing(fleet, wing)?) {
-                    Ok(answer) => batch.answers.extend(answer),
-                    Err(failure) => batch.failures.push(failure),
-                }
-                batch
-            }
-        };
-        let failures = batch.failures.into_iter();
-        let failures = failures.map(|failure| WingFailure { wing: failure.wing, message: failure.message });
-        let table = DueTable::new(self.risk, batch.answers).with_failures(failures.collect());
-        Ok(if fleet.is_demo() || source.is_demo() { table.marked_demo() } else { table })
     }
 
     pub(super) fn run(self) -> Result<Output, Failure> {
@@ -174,7 +108,7 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
         if let Some(wing) = &self.wing {
-            judging::known_wing(&input.fleet, wing)?;
+            known_wing(&input.fleet, wing)?;
         }
         let limits = self.limits.read(&input.fleet)?;
         let today = self.today.or_else(|| input.fleet.last_date()).unwrap_or(Date::ZERO);
@@ -194,10 +128,10 @@ impl Args {
             let told = Told { json: self.common.json, demo: input.fleet.is_demo() || source.is_demo() };
             return parts::write(&input.fleet, &job, wanted, progress, told);
         }
-        let table = self.table(&input, &source, &job, &progress)?;
+        let table = job.table(&input.fleet, self.wing.as_deref(), &progress)?;
         let mut value = None;
         if let (Some(wing), Some(check_h), Some(wear)) = (&self.wing, self.value_of_check, source.wear()) {
-            let history = judging::known_wing(&input.fleet, wing)?;
+            let history = known_wing(&input.fleet, wing)?;
             let set = input.fleet.line_set(history);
             value = Some(CheckValueSpec::default().run(wear, set, history, check_h)?);
         }
@@ -207,9 +141,9 @@ impl Args {
             write_atomic(path, text.as_bytes())?;
         }
         drop(progress);
-        let failed: Vec<String> = table.failures().iter().map(judging::failed_due).collect();
+        let failed: Vec<String> = table.failures().iter().map(ToString::to_string).collect();
         if self.common.json {
-            let document = DueWithValue { due: table.document(), value_of_check: value.as_ref() };
+            let document = table.document().with_value_of_check(value.as_ref());
             return Ok(Output::json(&document)?.with_failed(failed));
         }
         let note = if table.is_demo() { text::demo_note() } else { String::new() };

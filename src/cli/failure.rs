@@ -5,8 +5,10 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use linedrift::check::sheet::{SheetFault, SheetFaults};
+use linedrift::fleet::batch::{BatchError, ChoiceError};
 use linedrift::fleet::spreadsheet::SpreadsheetError;
 use linedrift::fleet::{AdditionError, Fault, FleetReadError};
+use linedrift::report::ReportRunError;
 use linedrift::wear::WearError;
 use linedrift::wing::is_hidden;
 use serde::Serialize;
@@ -117,11 +119,6 @@ impl fmt::Display for Failure {
     }
 }
 
-/// Whether a fleet is merely too small for a wear model, which is no failure of what else is asked of it.
-pub(super) fn is_too_little_history(error: &WearError) -> bool {
-    matches!(error, WearError::NoReadings | WearError::Fit { .. })
-}
-
 /// A fault of a sheet as one of a table.
 fn of_table(file: &str, fault: &SheetFault) -> Fault {
     Fault {
@@ -171,6 +168,40 @@ impl From<WearError> for Failure {
     }
 }
 
+impl From<ChoiceError> for Failure {
+    fn from(error: ChoiceError) -> Self {
+        match error {
+            ChoiceError::NoReadings | ChoiceError::Empty => Self::result(&error),
+            ChoiceError::SeveralWings { wings } => {
+                Self::Call(format!("the fleet has {wings} wings: name one by --wing"))
+            }
+            ChoiceError::SeveralChecks { wings } => {
+                Self::Call(format!("the fleet has {wings} wings: name one by --wing, or a check by --check"))
+            }
+            other => Self::Call(other.to_string()),
+        }
+    }
+}
+
+impl From<BatchError> for Failure {
+    fn from(error: BatchError) -> Self {
+        match error {
+            BatchError::Choice(error) => error.into(),
+            other => Self::result(&other),
+        }
+    }
+}
+
+impl From<ReportRunError> for Failure {
+    fn from(error: ReportRunError) -> Self {
+        match error {
+            ReportRunError::Batch(error) => error.into(),
+            ReportRunError::Wear(error) => error.into(),
+            other => Self::result(&other),
+        }
+    }
+}
+
 macro_rules! from_result {
     ($($error:ty),+) => {
         $(impl From<$error> for Failure {
@@ -185,7 +216,6 @@ from_result!(
     linedrift::check::doubt::DoubtError,
     linedrift::check::repeatability::GaugeError,
     linedrift::check::RoundError,
-    linedrift::fleet::batch::BatchError,
     linedrift::fleet::FleetWriteError,
     linedrift::fleet::JournalError,
     linedrift::forecast::ForecastError,

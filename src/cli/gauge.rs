@@ -8,14 +8,15 @@ use linedrift::check::repeatability::{
     Gauge, GaugeReading, GaugeSpec, Repeatability, UnbalancedGauge, gauge_readings,
 };
 use linedrift::check::{Check, Fleet};
+use linedrift::fleet::batch::known_wing;
 use linedrift::report::text;
 use serde::Serialize;
 
+use super::Failure;
 use super::args::Common;
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
-use super::{Failure, judging};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -80,7 +81,7 @@ impl Args {
 
     fn study(&self, fleet: &Fleet) -> Result<Study, Failure> {
         if let Some(wing) = &self.wing {
-            judging::known_wing(fleet, wing)?;
+            known_wing(fleet, wing)?;
         }
         let mut study = Study { schema: "linedrift.gauge/1", ..Study::default() };
         let mut readings: Vec<GaugeReading> = Vec::new();
@@ -143,7 +144,7 @@ impl Args {
         drop(progress);
         let demo = input.fleet.is_demo();
         if self.common.json {
-            return Output::json(&Document::new(study, demo));
+            return Output::json(&output::document(study, demo));
         }
         let note = if demo { text::demo_note() } else { String::new() };
         Ok(Output::text(format!("{}{note}\n{}", text::cautions(), words(&study))))

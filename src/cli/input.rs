@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use linedrift::check::Fleet;
-use linedrift::fleet::{FolderSpec, Scan, ScanSpec};
+use linedrift::fleet::{FolderSpec, Scan, ScanSpec, is_demo_folder};
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::ReductionPart;
 
@@ -12,8 +12,6 @@ use super::{Failure, gate, output};
 
 /// Where the bundled demo lies, seen from the project's folder.
 const DEMO_FOLDER: &str = "notebooks-data/demo";
-/// A file of this name in a folder says that its tables are the invented demo.
-pub(super) const DEMO_MARK: &str = "DEMO";
 
 /// A fleet and where it came from, in words.
 #[derive(Debug)]
@@ -29,7 +27,7 @@ impl Input {
         for note in &read.notes {
             output::say(&format!("note: {note}\n"));
         }
-        let demo = folder.join(DEMO_MARK).is_file();
+        let demo = is_demo_folder(folder);
         let fleet = if demo { read.fleet.marked_demo() } else { read.fleet };
         if demo {
             gate::is_demo();
@@ -50,10 +48,10 @@ impl Input {
             output::say(&format!("note: {note}\n"));
         }
         let part = ReductionPart::new(reduction);
-        if folder.join(DEMO_MARK).is_file() {
+        if is_demo_folder(folder) {
             gate::is_demo();
         }
-        Ok(if folder.join(DEMO_MARK).is_file() { part.marked_demo() } else { part })
+        Ok(if is_demo_folder(folder) { part.marked_demo() } else { part })
     }
 
     /// The folder given, or the bundled demo: its folder where it lies in the current one, else made again from its seed.
@@ -62,7 +60,7 @@ impl Input {
             return Self::read(folder, &[], common);
         }
         let bundled = Path::new(DEMO_FOLDER);
-        if bundled.join(DEMO_MARK).is_file() {
+        if is_demo_folder(bundled) {
             return Self::read(bundled, &[], common);
         }
         let fleet = FleetSpec::demo().run()?.fleet.marked_demo();

@@ -9,7 +9,6 @@ mod failure;
 mod gate;
 mod gauge;
 mod input;
-mod judging;
 mod model;
 mod output;
 mod pages;

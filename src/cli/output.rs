@@ -1,13 +1,12 @@
 //! What a command gives back, and how it is printed.
 
-use std::fmt::Write as _;
 use std::io::{self, ErrorKind, IsTerminal, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
 use linedrift::check::Fleet;
 use linedrift::fleet::{Table, TableFormat, write_table};
-use linedrift::report::{CAUTIONS, Figure};
+use linedrift::report::{Document, Figure, plain_json, to_json};
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
@@ -39,27 +38,19 @@ pub(super) fn alone(figure: &Figure, fleet: &Fleet) -> Figure {
     if fleet.is_demo() { figure.clone().marked_demo() } else { figure.clone() }
 }
 
-/// A document with the mark of the demo behind its own keys.
-#[derive(Debug, Serialize)]
-pub(super) struct Document<T> {
-    #[serde(flatten)]
-    inner: T,
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
-    demo: bool,
+/// A document, marked where the demo is behind it.
+pub(super) fn marked<T: Serialize>(document: Document<T>, demo: bool) -> Document<T> {
+    if demo { document.marked_demo() } else { document }
 }
 
-/// A document with the cautions behind its own keys: every answer carries them.
-#[derive(Debug, Serialize)]
-struct Cautioned<'a, T> {
-    #[serde(flatten)]
-    inner: &'a T,
-    cautions: &'static [&'static str],
+/// A document that names its schema, marked where the demo is behind it.
+pub(super) fn document<T: Serialize>(inner: T, demo: bool) -> Document<T> {
+    marked(Document::new(inner), demo)
 }
 
-impl<T: Serialize> Document<T> {
-    pub(super) fn new(inner: T, demo: bool) -> Self {
-        Self { inner, demo }
-    }
+/// A result as the document of a command, marked where the demo is behind it.
+pub(super) fn of_command<T: Serialize>(command: &str, inner: T, demo: bool) -> Document<T> {
+    marked(Document::of_command(command, inner), demo)
 }
 
 impl Output {
@@ -77,9 +68,7 @@ impl Output {
 
     /// One JSON document.
     pub(super) fn json(document: &impl Serialize) -> Result<Self, super::Failure> {
-        let document = Cautioned { inner: document, cautions: &CAUTIONS };
-        let text = serde_json::to_string_pretty(&document).map_err(|error| super::Failure::result(&error))?;
-        Ok(Self::raw(ascii_where_hidden(&text) + "\n"))
+        Ok(Self::raw(to_json(document)?))
     }
 
     /// The same text with more behind it.
@@ -110,9 +99,9 @@ impl Output {
 
 /// Prints a JSON document; one that cannot be formed is said on stderr.
 pub(super) fn print_json(document: &impl Serialize) {
-    match serde_json::to_string_pretty(document) {
+    match plain_json(document) {
         Ok(text) => {
-            write_out((ascii_where_hidden(&text) + "\n").as_bytes());
+            write_out(text.as_bytes());
         }
         Err(error) => say(&format!("error: {error}\n")),
     }
@@ -146,24 +135,6 @@ pub(super) fn say(text: &str) {
 /// Text for a terminal: characters that are not seen, or change how others are shown, become `?`; lines stay.
 pub(super) fn harmless(text: &str) -> String {
     text.replace(|letter: char| letter != '\n' && is_hidden(letter), "?")
-}
-
-/// JSON whose hidden characters are written by their numbers. They stand within strings only; line ends stand between
-/// tokens only.
-fn ascii_where_hidden(json: &str) -> String {
-    let mut out = String::with_capacity(json.len());
-    for letter in json.chars() {
-        if letter == '\n' || !is_hidden(letter) {
-            out.push(letter);
-        } else {
-            let mut pair = [0; 2];
-            for unit in letter.encode_utf16(&mut pair) {
-                // writing to a string does not fail
-                let _ = write!(out, "\\u{unit:04x}");
-            }
-        }
-    }
-    out
 }
 
 /// Both formats of result tables.

@@ -9,7 +9,7 @@ use linedrift::report::text;
 use serde::Serialize;
 
 use super::Failure;
-use super::output::{self, Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
 
 /// Whether and how results are written in parts.
@@ -79,7 +79,7 @@ pub(super) fn write<J: BatchJob>(
         let schema = format!("linedrift.{}-parts/1", job.name());
         let folder = folder.display().to_string();
         let document = PartsDocument { schema, folder, written: &written, failed: &failed };
-        Output::json(&Document::new(document, told.demo))?
+        Output::json(&output::document(document, told.demo))?
     } else {
         let note = if told.demo { text::demo_note() } else { String::new() };
         Output::text(format!("{}{note}\n{}", text::cautions(), words(&written, folder)))

@@ -8,22 +8,20 @@ use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{ActionKind, Check, Fleet};
 use linedrift::fleet::batch::{BatchFailure, ChosenCheck, PlanJob};
 use linedrift::fleet::{FolderLock, read_given, read_steps, record_confirmed, write_atomic};
-use linedrift::forecast::{DueRow, DueSpec, LimitsTable, WingDue};
+use linedrift::forecast::{DueSpec, LimitsTable, PlanWithDue, WingDue};
 use linedrift::plan::{
-    CurveRow, Direction, Finding, Forbidden, GivenAction, Plan, PlanDocument, PlanError, PlanSpec, RowTarget, Sides,
-    Target, curve_table,
+    CurveRow, Direction, Forbidden, GivenAction, Plan, PlanError, PlanSpec, RowTarget, Sides, Target, curve_table,
 };
 use linedrift::report::{curve_figure, plan_figure, text};
 use linedrift::wear::WearSpec;
 use linedrift::wing::UnknownName;
-use serde::Serialize;
 
 use super::args::{Choice, Common, LimitsFile, Tables, confirmed, day};
 use super::input::Input;
 use super::output::{self, Output};
 use super::parts::{InParts, Told};
 use super::progress::Progress;
-use super::{Failure, judging, parts, plan_after, plan_all};
+use super::{Failure, parts, plan_after, plan_all};
 
 #[derive(Debug, clap::Args)]
 #[allow(clippy::struct_excessive_bools, reason = "the flags of a command")]
@@ -117,14 +115,6 @@ pub(super) struct Args {
     pub(super) common: Common,
 }
 
-#[derive(Serialize)]
-struct PlanWithDue {
-    #[serde(flatten)]
-    plan: PlanDocument,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    due_after: Option<DueRow>,
-}
-
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum TargetName {
     /// The check's own common offset
@@ -148,11 +138,6 @@ fn row_target(text: &str) -> Result<RowTarget, String> {
     let (row, mm) = text.split_once('=').ok_or_else(wrong)?;
     let relative_mm: f64 = mm.parse().ok().filter(|mm: &f64| mm.is_finite()).ok_or_else(wrong)?;
     Ok(RowTarget { row: row.parse().map_err(|_| wrong())?, relative_mm })
-}
-
-/// Lines of a check with a doubtful reading, each once.
-pub(super) fn findings(fleet: &Fleet, one: ChosenCheck<'_>) -> Result<Vec<Finding>, String> {
-    PlanJob::findings(fleet, &one).map_err(|failure| failure.to_string())
 }
 
 impl Args {
@@ -224,7 +209,7 @@ impl Args {
         let lock = self.lock()?;
         let mut input = Input::read(&self.fleet, &[], &self.common)?;
         if let Some(lock) = lock.as_ref().filter(|_| !self.confirm.is_empty()) {
-            let one = judging::one_check(&input.fleet, &self.choice)?;
+            let one = self.choice.meant().one(&input.fleet)?;
             let set = input.fleet.line_set(one.history);
             record_confirmed(&self.fleet, set, one.check, &confirmed(set, &self.confirm)?, lock)?;
             input = Input::read(&self.fleet, &[], &self.common)?;
@@ -243,10 +228,10 @@ impl Args {
             progress.step("learning from recorded work");
             return plan_after::learn(&self, &input, &spec, lock.as_ref());
         }
-        let one = judging::one_check(&input.fleet, &self.choice)?;
+        let one = self.choice.meant().one(&input.fleet)?;
         let spec = limits.of(&one.history.wing.model).planning(spec);
         progress.step("looking for doubtful readings");
-        let findings = findings(&input.fleet, one).map_err(Failure::Result)?;
+        let findings = PlanJob::findings(&input.fleet, &one).map_err(|failure| Failure::result(&failure))?;
         if self.achieved {
             return plan_after::achieved(&self, &input, &spec, one, &findings);
         }
@@ -306,7 +291,7 @@ impl Args {
             document.given = is_given;
             document.curve = curve.iter().map(CurveRow::from).collect();
             document.recorded = recorded;
-            return Output::json(&PlanWithDue { plan: document, due_after: due.map(|due| due.row) });
+            return Output::json(&PlanWithDue::new(document, due.map(|due| due.row)));
         }
         let note = if demo { text::demo_note() } else { String::new() };
         let mut out = format!("{}{note}\n{plan}\n", text::cautions());

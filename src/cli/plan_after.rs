@@ -5,15 +5,13 @@ use std::fmt::Write as _;
 use linedrift::check::{Check, Stage};
 use linedrift::fleet::batch::{BatchFailure, ChosenCheck};
 use linedrift::fleet::{FolderLock, WingWork, record_work};
-use linedrift::plan::{
-    Achieved, Finding, LearnSpec, LearntFleet, Plan, PlanSpec, RecordedRow, as_left_of, recorded_after,
-};
+use linedrift::plan::{Finding, LearnSpec, LearntFleet, Plan, PlanSpec, RecordedRow, as_left_of, recorded_after};
 use linedrift::report::text;
 use serde::Serialize;
 
 use super::Failure;
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Output};
 use super::plan::Args;
 
 /// Writes the plan into the fleet folder as done.
@@ -76,14 +74,6 @@ pub(super) fn words(recorded: &RecordedRow, check: &Check) -> String {
     out
 }
 
-/// The recorded work against the check after it.
-#[derive(Serialize)]
-struct AchievedDocument<'a> {
-    schema: &'static str,
-    #[serde(flatten)]
-    achieved: &'a Achieved,
-}
-
 /// Compares recorded work with the check taken after it.
 pub(super) fn achieved(
     args: &Args,
@@ -104,8 +94,7 @@ pub(super) fn achieved(
         .map_err(|error| Failure::Result(failed(&one, &error)))?;
     let demo = input.fleet.is_demo();
     if args.common.json {
-        let document = AchievedDocument { schema: "linedrift.achieved/1", achieved: &reached.achieved };
-        return Output::json(&Document::new(document, demo));
+        return Output::json(&output::of_command("achieved", &reached.achieved, demo));
     }
     let note = if demo { text::demo_note() } else { String::new() };
     Ok(Output::text(format!("{}{note}\n{}", text::cautions(), reached.achieved)))
@@ -145,7 +134,7 @@ pub(super) fn learn(
             fittings_changed: written.fittings_changed,
             fittings_new: written.fittings_new,
         };
-        return Output::json(&Document::new(document, fleet.is_demo()));
+        return Output::json(&output::document(document, fleet.is_demo()));
     }
     let mut out = format!("{learnt}");
     let _ = writeln!(

@@ -4,14 +4,13 @@ use std::path::PathBuf;
 
 use linedrift::fleet::{tables, write_atomic};
 use linedrift::report::{power_figure, text};
-use linedrift::simulate::{FleetSpec, Power, PowerSpec};
+use linedrift::simulate::{FleetSpec, PowerSpec};
 use linedrift::wear::WearSpec;
-use serde::Serialize;
 
 use super::Failure;
 use super::args::{Common, Tables, read_text};
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -46,13 +45,6 @@ pub(super) struct Args {
     pub(super) common: Common,
 }
 
-#[derive(Serialize)]
-struct PowerDocument<'a> {
-    schema: &'static str,
-    #[serde(flatten)]
-    power: &'a Power,
-}
-
 impl Args {
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
@@ -85,8 +77,7 @@ impl Args {
         }
         drop(progress);
         if self.common.json {
-            let document = PowerDocument { schema: "linedrift.power/1", power: &power };
-            return Output::json(&Document::new(document, demo));
+            return Output::json(&output::of_command("power", &power, demo));
         }
         let note = if demo { text::demo_note() } else { String::new() };
         Ok(Output::text(format!("{}{note}\n{power}", text::cautions())))

@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use linedrift::fleet::batch::BatchProgress;
+use linedrift::fleet::batch::{BatchProgress, Watch};
 
 /// A line that names the step at work. It vanishes when dropped.
 #[derive(Debug)]
@@ -67,6 +67,21 @@ impl Progress {
         }
         self.bar.inc(1);
         ControlFlow::Continue(())
+    }
+}
+
+impl Watch for Progress {
+    fn step(&self, what: &'static str) -> ControlFlow<()> {
+        Self::step(self, what);
+        ControlFlow::Continue(())
+    }
+
+    fn count(&self, wings: usize) {
+        Self::count(self, wings);
+    }
+
+    fn wing(&self, at: BatchProgress) -> ControlFlow<()> {
+        self.at(at)
     }
 }
 

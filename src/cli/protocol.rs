@@ -3,14 +3,14 @@
 use std::path::Path;
 
 use linedrift::check::Fleet;
+use linedrift::fleet::batch::one_wing;
 use linedrift::fleet::{TableFormat, write_atomic};
 use linedrift::report::{PROTOCOL_STATEMENT, ProtocolSpec, text};
 use serde::Serialize;
 
 use super::Failure;
 use super::args::Choice;
-use super::judging::{one_check, one_wing};
-use super::output::{self, Document, Output};
+use super::output::{self, Output};
 
 /// What goes into the protocol that no table holds.
 #[derive(Debug, Default, clap::Args)]
@@ -47,7 +47,7 @@ impl ProtocolOptions {
 
     pub(super) fn run(&self, fleet: &Fleet, choice: &Choice, out: &Path, json: bool) -> Result<Output, Failure> {
         let history = match &choice.check {
-            Some(_) => one_check(fleet, choice)?.history,
+            Some(_) => choice.meant().one(fleet)?.history,
             None => one_wing(fleet, choice.wing.as_deref())?,
         };
         let mut spec = ProtocolSpec::default()
@@ -70,7 +70,7 @@ impl ProtocolOptions {
         if json {
             let statement = PROTOCOL_STATEMENT;
             let document = ProtocolDocument { schema: "linedrift.report/1", page, tables, statement };
-            return Output::json(&Document::new(document, fleet.is_demo()));
+            return Output::json(&output::document(document, fleet.is_demo()));
         }
         let note = if fleet.is_demo() { format!("{}\n", text::demo_note()) } else { String::new() };
         Ok(Output::text(format!(

@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::Failure;
 use super::args::Common;
 use super::input::Input;
-use super::output::{self, Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -51,7 +51,7 @@ impl Args {
         let (readings, wings) = (part.reduction().readings(), part.reduction().wings().len());
         if self.common.json {
             let document = ReduceDocument { schema: "linedrift.reduce/1", readings, wings };
-            return Output::json(&Document::new(document, part.is_demo()));
+            return Output::json(&output::document(document, part.is_demo()));
         }
         let out = self.out.display();
         let rate = readings as f64 / 1e6 / reduction_s;

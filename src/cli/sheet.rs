@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use linedrift::check::History;
 use linedrift::check::sheet::{SheetRow, SheetSpec};
+use linedrift::fleet::batch::one_wing;
 use linedrift::fleet::spreadsheet::sheet_xlsx;
 use linedrift::fleet::write_atomic;
 use linedrift::forecast::{ShortCheck, ShortCheckSpec};
@@ -12,10 +13,10 @@ use linedrift::report::{SheetPageSpec, text};
 use linedrift::wear::WearSpec;
 use serde::Serialize;
 
+use super::Failure;
 use super::args::{Common, above_zero};
 use super::input::Input;
-use super::output::{self, Document, Output};
-use super::{Failure, judging};
+use super::output::{self, Output};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -77,7 +78,7 @@ impl Args {
     pub(super) fn run(self) -> Result<Output, Failure> {
         self.common.apply()?;
         let input = Input::read(&self.fleet, &[], &self.common)?;
-        let history = judging::one_wing(&input.fleet, self.wing.as_deref())?;
+        let history = one_wing(&input.fleet, self.wing.as_deref())?;
         let last = history.checks.iter().rfind(|check| !check.readings.is_empty());
         let sheet = SheetSpec::default().datum_mm(self.datum).run(input.fleet.line_set(history), last);
         let short = self.short.map(|wanted_mm| self.short_check(&input, history, wanted_mm)).transpose()?;
@@ -117,7 +118,7 @@ impl Args {
                 rows: sheet.rows(),
                 short: short.as_ref(),
             };
-            return Output::json(&Document::new(document, demo));
+            return Output::json(&output::document(document, demo));
         }
         if demo {
             output::say(&text::demo_note());

@@ -3,13 +3,14 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use linedrift::fleet::{TableFormat, WrittenFleet, tables, write_atomic, write_folder, write_simulated, write_table};
+use linedrift::fleet::{
+    DEMO_MARK, TableFormat, WrittenFleet, tables, write_atomic, write_folder, write_simulated, write_table,
+};
 use linedrift::report::{policy_figure, text};
 use linedrift::simulate::{FleetSpec, PolicySpec};
 
 use super::Failure;
 use super::args::read_text;
-use super::input::DEMO_MARK;
 use super::output::{self, Output};
 use super::progress::Progress;
 

@@ -4,12 +4,11 @@ use std::path::PathBuf;
 
 use linedrift::fleet::FleetSummary;
 use linedrift::report::text;
-use serde::Serialize;
 
 use super::Failure;
 use super::args::Common;
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
 
 #[derive(Debug, clap::Args)]
@@ -18,13 +17,6 @@ pub(super) struct Args {
     fleet: PathBuf,
     #[command(flatten)]
     pub(super) common: Common,
-}
-
-#[derive(Serialize)]
-struct SummaryDocument {
-    schema: &'static str,
-    #[serde(flatten)]
-    summary: FleetSummary,
 }
 
 impl Args {
@@ -37,7 +29,7 @@ impl Args {
         let summary = FleetSummary::of(&input.fleet);
         let demo = input.fleet.is_demo();
         if self.common.json {
-            return Output::json(&Document::new(SummaryDocument { schema: "linedrift.summary/1", summary }, demo));
+            return Output::json(&output::of_command("summary", summary, demo));
         }
         let note = if demo { text::demo_note() } else { String::new() };
         Ok(Output::text(format!("{note}{summary}")))

@@ -17,9 +17,8 @@ use serde::Serialize;
 
 use super::Failure;
 use super::args::{Common, LimitsFile, day};
-use super::failure::is_too_little_history;
 use super::input::Input;
-use super::output::{self, Document, Output};
+use super::output::{self, Output};
 use super::parts;
 use super::progress::Progress;
 
@@ -143,7 +142,7 @@ impl Args {
                 remarks: &written.remarks,
                 failed: &written.failed,
             };
-            Output::json(&Document::new(document, demo))?
+            Output::json(&output::document(document, demo))?
         } else {
             let note = if demo { text::demo_note() } else { String::new() };
             let remarks: String = written.remarks.iter().flat_map(|remark| ["note: ", remark, "\n"]).collect();
@@ -172,7 +171,7 @@ impl Args {
         progress.step("fitting the wear model");
         match WearSpec::default().fit(fleet) {
             Ok(fit) => self.forecasts(fleet, &fit, limits, written, progress)?,
-            Err(error) if is_too_little_history(&error) => {
+            Err(error) if error.leaves_no_fit() => {
                 written.remarks.push(format!("no wear, no next check and no backtest: {error}"));
                 return Ok(());
             }

@@ -6,15 +6,14 @@ use linedrift::check::Stage;
 use linedrift::fleet::batch::TrimJob;
 use linedrift::fleet::{read_planform, tables};
 use linedrift::report::text;
-use linedrift::trim::{DecisionRule, Trim, TrimChange, TrimSpec};
-use serde::Serialize;
+use linedrift::trim::{DecisionRule, TrimDocument, TrimSpec};
 
 use super::args::{Choice, Common, LimitsFile, Tables};
 use super::input::Input;
-use super::output::{Document, Output};
+use super::output::{self, Output};
 use super::parts::{InParts, Told};
 use super::progress::Progress;
-use super::{Failure, judging, parts};
+use super::{Failure, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -49,16 +48,6 @@ enum Rule {
     Guarded,
 }
 
-#[derive(Serialize)]
-pub(super) struct TrimDocument<'a> {
-    pub(super) schema: &'static str,
-    pub(super) checks: &'a [Trim],
-    /// What changed since the check before each; of one taken after adjusting, since it was found.
-    pub(super) changes: &'a [TrimChange],
-    #[serde(skip_serializing_if = "<[String]>::is_empty")]
-    pub(super) failed: &'a [String],
-}
-
 fn length(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(length) if length.is_finite() && length > 0.0 => Ok(length),
@@ -89,12 +78,13 @@ impl Args {
         progress.step("reading the tables");
         let input = Input::read(&self.fleet, &[], &self.common)?;
         progress.step("judging checks");
-        let limits = self.limits.read(&input.fleet)?;
+        let job = TrimJob::new(spec, self.limits.read(&input.fleet)?);
         if let Some(wanted) = self.parts.wanted(self.tables.out.as_ref()) {
             let told = Told { json: self.common.json, demo: input.fleet.is_demo() };
-            return parts::write(&input.fleet, &TrimJob::new(spec, limits), wanted, progress, told);
+            return parts::write(&input.fleet, &job, wanted, progress, told);
         }
-        let mut judged = judging::judge(&input.fleet, &self.choice, &spec, &limits, &progress)?;
+        let mut judged = job.judge(&input.fleet, &self.choice.meant(), &progress)?;
+        let failed: Vec<String> = judged.failures.iter().map(ToString::to_string).collect();
         self.tables.write(&[
             tables::checks(&judged.trims),
             tables::diagnosis(&judged.trims),
@@ -105,13 +95,8 @@ impl Args {
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {
-            let document = TrimDocument {
-                schema: "linedrift.trim/1",
-                checks: &judged.trims,
-                changes: &judged.changes,
-                failed: &judged.failed,
-            };
-            Output::json(&Document::new(document, demo))?
+            let document = TrimDocument::new(&judged.trims, &judged.changes).with_failed(&failed);
+            Output::json(&output::document(document, demo))?
         } else {
             let note = if demo { text::demo_note() } else { String::new() };
             // of a fleet on one screen, only what adjusting changed
@@ -121,6 +106,6 @@ impl Args {
             let (trims, changes) = (text::trims(&judged.trims), text::changes(&judged.changes));
             Output::text(format!("{}{note}\n{trims}{changes}", text::cautions()))
         };
-        Ok(output.with_failed(judged.failed))
+        Ok(output.with_failed(failed))
     }
 }

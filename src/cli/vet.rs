@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use linedrift::check::doubt::VetDocument;
-use linedrift::fleet::batch::{BatchJob, VetJob};
+use linedrift::fleet::batch::{BatchJob, BatchSpec, VetJob};
 use linedrift::report::text;
 
 use super::args::{Choice, Common, Tables};
@@ -11,7 +11,7 @@ use super::input::Input;
 use super::output::Output;
 use super::parts::{InParts, Told};
 use super::progress::Progress;
-use super::{Failure, judging, parts};
+use super::{Failure, parts};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -41,7 +41,7 @@ impl Args {
             return parts::write(&input.fleet, &job, wanted, progress, told);
         }
         let fleet = &input.fleet;
-        let batch = judging::answers(fleet, &self.choice, &job, |one| job.check(fleet, one), &progress)?;
+        let batch = BatchSpec::default().run_of(fleet, &self.choice.meant(), &job, &progress)?;
         let doubts = batch.answers;
         let failed = batch.failures.iter().map(ToString::to_string).collect();
         self.tables.write(&job.tables(&doubts))?;

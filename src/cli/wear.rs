@@ -13,7 +13,7 @@ use linedrift::wear::{
 
 use super::args::{Common, Tables};
 use super::input::Input;
-use super::output::{self, Document, Output};
+use super::output::{self, Output};
 use super::progress::Progress;
 use super::reduce::{Repeats, read_parts};
 use super::wear_research::{Profiles, Research};
@@ -222,7 +222,7 @@ impl Args {
         drop(progress);
         let demo = part.is_demo();
         if self.common.json {
-            return Output::json(&Document::new(results.document(), demo));
+            return Output::json(&output::document(results.document(), demo));
         }
         let note = if demo { text::demo_note() } else { String::new() };
         Ok(Output::text(format!("{}{note}\n{results}", text::cautions())))

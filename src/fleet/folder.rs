@@ -22,6 +22,15 @@ use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
 use crate::wing::{Fibre, LineSet};
 
+/// A file of this name in a folder says that its tables are the bundled invented demo.
+pub const DEMO_MARK: &str = "DEMO";
+
+/// Whether a folder is marked as the bundled invented demo.
+#[must_use]
+pub fn is_demo_folder(folder: &Path) -> bool {
+    folder.join(DEMO_MARK).is_file()
+}
+
 /// Columns of text that the program does not hold against a list of its own.
 const TEXTS: [&str; 8] = ["model", "line", "main", "material", "table_version", "segment", "wing", "check"];
 

@@ -22,7 +22,7 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use polars::prelude::{DataFrame, DataType};
+use polars::prelude::{ArrowDataType, CompatLevel, DataFrame};
 
 use super::atomic::FleetWriteError;
 use super::catalogue::CatalogueTables;
@@ -31,7 +31,7 @@ use super::fault::{FaultList, FleetReadError};
 use super::folder::{Folder, FolderSpec, LoadedTables};
 use super::folder_out::{is_written, readings, short_tables};
 use super::grid::{Grid, Loaded, Selection};
-use super::parquet::cells;
+use super::parquet::{cells, is_readable, type_in_words};
 use super::schema::{
     ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
@@ -45,6 +45,23 @@ use crate::check::Fleet;
 /// [`FleetWriteError::Table`] when columns differ in length or two have one name.
 pub fn of_table(table: &Table) -> Result<DataFrame, FleetWriteError> {
     frame(table)
+}
+
+/// What a column of this Arrow type holds, in words, where tables cannot take it: `None` for one that can be read.
+#[must_use]
+pub fn unreadable_type(dtype: &ArrowDataType) -> Option<&'static str> {
+    (!is_readable(dtype)).then(|| type_in_words(dtype))
+}
+
+/// A column of a type that no frame of this build can hold; in its frame stands a column of nulls.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnreadColumn {
+    /// Name of the table.
+    pub table: String,
+    /// Name of the column.
+    pub column: String,
+    /// What it holds, as [`unreadable_type`] says.
+    pub holds: &'static str,
 }
 
 /// The tables of a fleet as frames; optional ones are there when they have something to say.
@@ -124,12 +141,20 @@ impl FleetFrames {
     /// # Errors
     /// [`FleetReadError`] with every fault of every frame.
     pub fn read(&self, spec: &FolderSpec) -> Result<Folder, FleetReadError> {
+        self.read_with(spec, &[])
+    }
+
+    /// The same of frames that came from elsewhere, where some columns could not be taken over.
+    ///
+    /// # Errors
+    /// As [`FleetFrames::read`]; a column that could not be taken over, and is asked for, is a fault.
+    pub fn read_with(&self, spec: &FolderSpec, unread: &[UnreadColumn]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
         let mut notes = Vec::new();
         let mut load = |schema: TableSchema, frame: Option<&DataFrame>| {
             let Some(frame) = frame else { return Loaded::Absent };
             let extra = if schema.name == WINGS.name { spec.asked_covariates() } else { &[] };
-            let grid = grid(frame, schema, extra, &mut faults);
+            let grid = grid(frame, schema, extra, unread, &mut faults);
             notes.extend(left_out_note(schema.name, grid.left_out.iter().collect()));
             Loaded::Read(vec![grid])
         };
@@ -164,22 +189,36 @@ pub struct NamedFrame<'a> {
 }
 
 /// A frame as a table that was read; a column of a type that cannot be read is a fault.
-fn grid(frame: &DataFrame, schema: TableSchema, extra: &[String], faults: &mut FaultList) -> Grid {
+fn grid(
+    frame: &DataFrame,
+    schema: TableSchema,
+    extra: &[String],
+    unread: &[UnreadColumn],
+    faults: &mut FaultList,
+) -> Grid {
     let header: Vec<String> = frame.get_column_names().into_iter().map(ToString::to_string).collect();
     let chosen = Selection::new(schema.name, &header, schema, extra, faults);
     let mut columns = Vec::with_capacity(chosen.wanted.len());
     let mut whole = true;
     for (_, name) in chosen.wanted {
         let Ok(column) = frame.column(&name) else { continue };
+        let left = unread.iter().find(|one| one.table == schema.name && one.column == name).map(|one| one.holds);
         // a type that another build of polars made, and this one lacks, may make it panic
-        let read = is_readable(column.dtype()).then(|| catch_unwind(AssertUnwindSafe(|| cells(column))));
-        if let Some(Ok(Ok(cells))) = read {
-            columns.push((name, cells));
-        } else {
-            whole = false;
-            let expected = format_args!("a column of text, numbers, dates or true/false");
-            faults.add(schema.name, 1, &name, column.dtype(), expected);
-        }
+        let read = catch_unwind(AssertUnwindSafe(|| {
+            let dtype = column.dtype().to_arrow(CompatLevel::newest());
+            left.or_else(|| unreadable_type(&dtype)).map_or_else(|| Ok(cells(column)), Err)
+        }));
+        let holds = match read {
+            Ok(Ok(Ok(cells))) => {
+                columns.push((name, cells));
+                continue;
+            }
+            Ok(Ok(Err(_))) => "a number that is too large for a table".to_owned(),
+            Ok(Err(holds)) => holds.to_owned(),
+            Err(_) => column.dtype().to_string(),
+        };
+        whole = false;
+        faults.add(schema.name, 1, &name, holds, format_args!("a column of text, numbers, dates or true/false"));
     }
     Grid {
         first_row: FIRST_ROW,
@@ -190,12 +229,4 @@ fn grid(frame: &DataFrame, schema: TableSchema, extra: &[String], faults: &mut F
         whole,
         left_out: chosen.left_out,
     }
-}
-
-fn is_readable(dtype: &DataType) -> bool {
-    matches!(
-        dtype,
-        DataType::String | DataType::Boolean | DataType::Null | DataType::Date | DataType::Datetime(_, None)
-    ) || dtype.is_float()
-        || dtype.is_integer()
 }

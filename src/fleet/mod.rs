@@ -68,7 +68,7 @@ pub use addition::{Addition, AdditionError, StagedAddition};
 pub use atomic::{FleetWriteError, write_atomic, write_atomic_by};
 pub use confirmed::record_confirmed;
 pub use fault::{Fault, FaultList, FleetReadError};
-pub use folder::{Folder, FolderSpec};
+pub use folder::{DEMO_MARK, Folder, FolderSpec, is_demo_folder};
 pub use folder_out::{write_folder, write_new_folder};
 pub use given_table::read_given;
 pub use guard::hush_decoder;

@@ -22,8 +22,8 @@ pub use crossing::{
 };
 pub use due::{
     Basis, CrossingHours, DueDetail, DueDocument, DueRow, DueSpec, DueTable, EventRule, FanPoint, FanStation,
-    ForecastFan, IntervalSource, LinePaths, MonthLoad, OverLimit, OwnInterval, PreparedDue, Reason, RiskStation,
-    ServiceInterval, ServiceRules, WatchedPath, WatchedUnit, WhyNone, WingDue, WingFailure,
+    ForecastFan, IntervalSource, LinePaths, MonthLoad, OverLimit, OwnInterval, PlanWithDue, PreparedDue, Reason,
+    RiskStation, ServiceInterval, ServiceRules, WatchedPath, WatchedUnit, WhyNone, WingDue, WingFailure,
 };
 pub use error::ForecastError;
 pub use limits::{Limits, LimitsError, LimitsTable};

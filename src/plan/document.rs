@@ -150,6 +150,46 @@ pub struct PlanDocument {
     pub caution: String,
 }
 
+/// The plans of a fleet's wings: the document `linedrift.plan-all/1`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlansDocument {
+    schema: String,
+    /// Wings with a check.
+    wings: usize,
+    /// Of the wings that are out of trim or have something to do.
+    plans: Vec<PlanDocument>,
+    /// Wings of which no line was read outside its tolerance, and nothing is to be done.
+    nothing_to_do: Vec<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    failed: Vec<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    demo: bool,
+}
+
+impl PlansDocument {
+    /// Of plans, and of what could not be planned and why.
+    #[must_use]
+    pub fn new(plans: &[Plan], failed: &[String]) -> Self {
+        let (quiet, busy): (Vec<&Plan>, Vec<&Plan>) = plans.iter().partition(|plan| plan.has_nothing_to_do());
+        Self {
+            schema: "linedrift.plan-all/1".to_owned(),
+            wings: plans.len() + failed.len(),
+            plans: busy.into_iter().map(Plan::document).collect(),
+            nothing_to_do: quiet.into_iter().map(|plan| plan.wing.clone()).collect(),
+            failed: failed.to_vec(),
+            demo: false,
+        }
+    }
+
+    /// Marked as made from the bundled invented demo, plan by plan.
+    #[must_use]
+    pub fn marked_demo(mut self) -> Self {
+        self.plans.iter_mut().for_each(|plan| plan.demo = true);
+        self.demo = true;
+        self
+    }
+}
+
 impl From<&PlannedAction> for ActionRow {
     fn from(action: &PlannedAction) -> Self {
         Self {
@@ -191,6 +231,12 @@ impl From<&PlannedState> for StateRow {
 }
 
 impl Plan {
+    /// Whether no line was read outside its tolerance, and nothing is to be done.
+    #[must_use]
+    pub fn has_nothing_to_do(&self) -> bool {
+        self.before.outside == 0 && self.actions.is_empty()
+    }
+
     /// The plan as the document `linedrift.plan/1`.
     #[must_use]
     pub fn document(&self) -> PlanDocument {

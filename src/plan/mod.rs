@@ -49,7 +49,7 @@ pub use achieved::{Achieved, AchievedAction, AchievedLine};
 pub use aim::Aim;
 pub use constraint::{Direction, Forbidden, ForbiddenError};
 pub use curve_text::curve_table;
-pub use document::{ActionRow, CurveRow, LineRow, PlanDocument, RecordedRow, RemeasureRow, StateRow};
+pub use document::{ActionRow, CurveRow, LineRow, PlanDocument, PlansDocument, RecordedRow, RemeasureRow, StateRow};
 pub use error::PlanError;
 pub use given::{GivenAction, GivenError};
 pub use learn::{LearnSpec, LearntSteps, StepPair, StepScale, WingScale};

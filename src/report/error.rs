@@ -14,6 +14,12 @@ pub enum ReportError {
         /// What the library said.
         reason: String,
     },
+    /// A document is none that JSON can hold.
+    #[error("the document cannot be written as JSON: {reason}")]
+    Json {
+        /// What the writer said.
+        reason: String,
+    },
     /// A result names a wing that the fleet does not have.
     #[error("a {what} names wing `{wing}`, which is not in the fleet of {wings} wings")]
     NoWing {

@@ -28,10 +28,13 @@ mod error;
 mod escape;
 mod figures;
 mod html;
+mod json;
 mod month;
 pub mod text;
 mod words;
 
+#[cfg(feature = "frames")]
+pub use build::{Calibration, Report, ReportRunError, ReportSpec};
 pub use build::{
     Conditions, PROTOCOL_STATEMENT, Protocol, ProtocolLine, ProtocolSpec, ReportData, WearSummary, WingPlan,
 };
@@ -43,6 +46,7 @@ pub use figures::{
     wing_plan_figure, workload_figure,
 };
 pub use html::{Page, PageFigure, PageSpec, SheetPageSpec};
+pub use json::{Document, plain_json, to_json};
 pub use words::CAUTIONS;
 
 pub use crate::check::DEMO_NOTE;

@@ -12,6 +12,7 @@ mod chordwise;
 mod counts;
 mod diagnose;
 mod diagnosis;
+mod document;
 mod error;
 mod faults;
 mod finite_wing;
@@ -41,6 +42,7 @@ pub use change::{LineChange, RowChange, TrimChange, UnmatchedLine, compare};
 pub use chordwise::{ChordFit, ChordPoint, chord_fit};
 pub use counts::LineCounts;
 pub use diagnosis::{Diagnosis, DiagnosisCode, TrimState};
+pub use document::TrimDocument;
 pub use error::TrimError;
 pub use finite_wing::{
     arch_factor, elliptic_load_inside, helmbold_slope_per_rad, induced_drag, lift_slope_per_rad, row_load_shares,

@@ -9,16 +9,17 @@ use std::path::{Path, PathBuf};
 
 use linedrift::check::sheet::{FilledSheet, LengthUnit, LineOnSide, WideFile};
 use linedrift::check::{Check, Fleet, History, Reading};
+use linedrift::fleet::batch::{known_wing, one_wing};
 use linedrift::fleet::{Addition, AdditionError, FolderLock, TableFormat, write_new_folder};
 use linedrift::wing::{LineSet, Side, Wing};
 
+use super::Failure;
 use super::args::Common;
 use super::check::{self, WingData};
 use super::conditions::Conditions;
 use super::input::Input;
 use super::output::{self, Output};
 use super::sheet_file::SheetFile;
-use super::{Failure, judging};
 use verdict::{Accepted, Vetted};
 
 #[derive(Debug, clap::Args)]
@@ -158,7 +159,7 @@ impl Args {
                 Some(_) => {}
                 None => {
                     if let Some(id) = &self.wing {
-                        judging::known_wing(&fleet, id)?;
+                        known_wing(&fleet, id)?;
                     }
                 }
             }
@@ -189,7 +190,7 @@ impl Args {
         });
         match of_check {
             Some(history) => Ok(history),
-            None => judging::one_wing(fleet, self.wing.as_deref()),
+            None => Ok(one_wing(fleet, self.wing.as_deref())?),
         }
     }
 

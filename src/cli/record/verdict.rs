@@ -7,13 +7,13 @@ use std::path::Path;
 use linedrift::check::doubt::{Doubts, VetDocument, VetFinding, VetNote};
 use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{Check, Fleet};
-use linedrift::fleet::batch::VetJob;
+use linedrift::fleet::batch::{CheckChoice, CheckJob, VetJob};
 use linedrift::report::text;
 use serde::Serialize;
 
-use crate::cli::args::{Choice, Common};
-use crate::cli::output::{Document, Output};
-use crate::cli::{Failure, judging};
+use crate::cli::Failure;
+use crate::cli::args::Common;
+use crate::cli::output::{self, Output};
 
 /// What the user takes upon himself.
 #[derive(Debug, Clone, Copy, clap::Args)]
@@ -53,8 +53,7 @@ struct RecordDocument<'a> {
 impl Vetted {
     /// Looks through a check of a fleet as it will be.
     pub(in crate::cli) fn new(fleet: &Fleet, check: &str, unread: Vec<LineOnSide>) -> Result<Self, Failure> {
-        let choice = Choice { wing: None, check: Some(check.to_owned()) };
-        let chosen = judging::one_check(fleet, &choice)?;
+        let chosen = CheckChoice::Check(check.to_owned()).one(fleet)?;
         let doubts = VetJob::default().check(fleet, &chosen).map_err(|failure| Failure::result(&failure))?;
         let vetted = Self::of(&chosen.history.wing.id, chosen.check, unread, doubts);
         Ok(Self { demo: fleet.is_demo(), ..vetted })
@@ -110,7 +109,7 @@ impl Vetted {
                 findings: vet.findings,
                 notes: vet.notes,
             };
-            return Ok(Output::json(&Document::new(document, self.demo))?.with_failed(failed));
+            return Ok(Output::json(&output::document(document, self.demo))?.with_failed(failed));
         }
         let mut out = self.words();
         if obstacles.is_empty() {

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
+use super::ChoiceError;
 use crate::fleet::FleetWriteError;
 
 /// Why a batch stopped. A single wing that fails is no such reason.
@@ -18,6 +19,9 @@ pub enum BatchError {
         /// Wings to do.
         wings: usize,
     },
+    /// What is meant is not there.
+    #[error(transparent)]
+    Choice(#[from] ChoiceError),
     /// A part may not have so many wings.
     #[error("wings_per_part is {got}, expected 1 or more")]
     WingsPerPart {

@@ -29,6 +29,15 @@ pub trait BatchJob: Sync {
     fn tables(&self, answers: &[Self::Answer]) -> Vec<Table>;
 }
 
+/// A question to one check, which a wing answers with its latest one.
+pub trait CheckJob: BatchJob {
+    /// Asks one check.
+    ///
+    /// # Errors
+    /// [`BatchFailure`] when this check cannot answer.
+    fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Self::Answer, BatchFailure>;
+}
+
 /// A wing that could not answer, and why.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct BatchFailure {

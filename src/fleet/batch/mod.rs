@@ -15,6 +15,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod choice;
 mod chosen;
 mod due_job;
 mod error;
@@ -28,13 +29,14 @@ mod trim_job;
 mod vet_job;
 mod write;
 
+pub use choice::{CheckChoice, ChoiceError, known_wing, one_wing};
 pub use chosen::{ChosenCheck, latest_checks};
-pub use due_job::DueJob;
+pub use due_job::{DueJob, WearSource};
 pub use error::BatchError;
 pub(super) use fingerprint::Fingerprint;
-pub use job::{BatchFailure, BatchJob};
+pub use job::{BatchFailure, BatchJob, CheckJob};
 pub use plan_job::PlanJob;
-pub use run::{Batch, BatchProgress, BatchSpec, BatchWatch, EarlierParts};
-pub use trim_job::{JudgedCheck, TrimJob};
+pub use run::{Batch, BatchProgress, BatchSpec, BatchWatch, EarlierParts, Watch};
+pub use trim_job::{Judged, JudgedCheck, TrimJob};
 pub use vet_job::VetJob;
 pub use write::PartsWritten;

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeSet;
 
-use super::{BatchFailure, BatchJob, ChosenCheck, VetJob};
+use super::{BatchFailure, BatchJob, CheckJob, ChosenCheck, VetJob};
 use crate::check::{Fleet, History};
 use crate::fleet::{Table, tables};
 use crate::forecast::LimitsTable;
-use crate::plan::{Finding, Plan, PlanSpec};
+use crate::plan::{CurvePoint, Finding, Plan, PlanSpec};
 
 /// Plans what to adjust after each wing's latest check with readings. No plan rests on a doubtful reading.
 #[derive(Debug, Clone, Default)]
@@ -33,15 +33,40 @@ impl PlanJob {
         Ok(lines.into_iter().map(|(side, line)| Finding::new(side, line)).collect())
     }
 
-    /// The plan for one check.
+    /// The plan for one check, given its [`PlanJob::findings`].
     ///
     /// # Errors
     /// [`BatchFailure`] when there is none.
-    pub fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Plan, BatchFailure> {
-        let findings = Self::findings(fleet, one)?;
-        let spec = self.limits.of(&one.history.wing.model).planning(self.spec.clone());
-        let plan = spec.run(fleet.line_set(one.history), one.history, one.check, &findings);
+    pub fn plan(&self, fleet: &Fleet, one: &ChosenCheck<'_>, findings: &[Finding]) -> Result<Plan, BatchFailure> {
+        let plan = self.spec_of(one).run(fleet.line_set(one.history), one.history, one.check, findings);
         plan.map_err(|error| BatchFailure::of_check(one, &error))
+    }
+
+    /// The best plans with at most 0, 1, 2, … actions, for what a plan aims at.
+    ///
+    /// # Errors
+    /// [`BatchFailure`] when there are none.
+    pub fn curve(
+        &self,
+        fleet: &Fleet,
+        one: &ChosenCheck<'_>,
+        findings: &[Finding],
+        plan: &Plan,
+    ) -> Result<Vec<CurvePoint>, BatchFailure> {
+        let spec = self.spec_of(one).aim(plan.aim);
+        let curve = spec.curve(fleet.line_set(one.history), one.history, one.check, findings);
+        curve.map_err(|error| BatchFailure::of_check(one, &error))
+    }
+
+    /// The settings for a wing, by the limits of its model.
+    fn spec_of(&self, one: &ChosenCheck<'_>) -> PlanSpec {
+        self.limits.of(&one.history.wing.model).planning(self.spec.clone())
+    }
+}
+
+impl CheckJob for PlanJob {
+    fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Plan, BatchFailure> {
+        self.plan(fleet, one, &Self::findings(fleet, one)?)
     }
 }
 

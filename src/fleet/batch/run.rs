@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use super::{BatchError, BatchFailure, BatchJob};
+use super::{BatchError, BatchFailure, BatchJob, CheckChoice, CheckJob};
 use crate::check::{Fleet, History};
 
 /// What to do with parts that a folder holds already.
@@ -51,6 +51,18 @@ pub struct BatchProgress {
 /// Told after every wing, from any thread; `Break` stops the batch before its next wing.
 pub type BatchWatch<'a> = dyn Fn(BatchProgress) -> ControlFlow<()> + Sync + 'a;
 
+/// Is told how far work of several steps is, and may stop it.
+pub trait Watch: Sync {
+    /// A step begins; `Break` stops the work before it.
+    fn step(&self, what: &'static str) -> ControlFlow<()>;
+
+    /// The step goes over so many wings.
+    fn count(&self, wings: usize);
+
+    /// A wing is done, told from any thread; `Break` stops the work before the next wing.
+    fn wing(&self, at: BatchProgress) -> ControlFlow<()>;
+}
+
 /// What the wings of a fleet answered.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Batch<A> {
@@ -90,6 +102,31 @@ impl BatchSpec {
         let wings = fleet.histories().len();
         let counter = Counter::new(wings, 0, watch);
         ask(fleet, job, fleet.histories(), &counter).ok_or_else(|| counter.stopped())
+    }
+
+    /// Asks the chosen check or wing, or every wing.
+    ///
+    /// # Errors
+    /// [`BatchError::Choice`] when the fleet does not have it; as [`BatchSpec::run`].
+    pub fn run_of<J: CheckJob>(
+        &self,
+        fleet: &Fleet,
+        choice: &CheckChoice,
+        job: &J,
+        watch: &dyn Watch,
+    ) -> Result<Batch<J::Answer>, BatchError> {
+        if *choice == CheckChoice::Latest {
+            watch.count(fleet.histories().len());
+            return self.run(fleet, job, &|at| watch.wing(at));
+        }
+        let mut batch = Batch { answers: Vec::new(), failures: Vec::new(), without: 0 };
+        for one in choice.checks(fleet)? {
+            match job.check(fleet, &one) {
+                Ok(answer) => batch.answers.push(answer),
+                Err(failure) => batch.failures.push(failure),
+            }
+        }
+        Ok(batch)
     }
 }
 

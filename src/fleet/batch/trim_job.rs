@@ -1,6 +1,6 @@
 //! Every wing's latest check, judged.
 
-use super::{BatchFailure, BatchJob, ChosenCheck};
+use super::{BatchError, BatchFailure, BatchJob, BatchSpec, CheckChoice, CheckJob, ChosenCheck, Watch};
 use crate::check::{Fleet, History};
 use crate::fleet::{Table, tables};
 use crate::forecast::LimitsTable;
@@ -22,6 +22,17 @@ pub struct JudgedCheck {
     pub change: Option<TrimChange>,
 }
 
+/// Judged checks by wing, and what went wrong with others.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Judged {
+    /// The checks.
+    pub trims: Vec<Trim>,
+    /// What changed since the check before; of one taken after adjusting, since it was found.
+    pub changes: Vec<TrimChange>,
+    /// Checks that could not be judged.
+    pub failures: Vec<BatchFailure>,
+}
+
 impl TrimJob {
     /// With these settings, and limits by model.
     #[must_use]
@@ -29,11 +40,23 @@ impl TrimJob {
         Self { spec, limits }
     }
 
-    /// Judges one check.
+    /// Judges the chosen check or wing, or every wing.
     ///
     /// # Errors
-    /// [`BatchFailure`] when it cannot be judged.
-    pub fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<JudgedCheck, BatchFailure> {
+    /// As [`BatchSpec::run_of`].
+    pub fn judge(&self, fleet: &Fleet, choice: &CheckChoice, watch: &dyn Watch) -> Result<Judged, BatchError> {
+        let batch = BatchSpec::default().run_of(fleet, choice, self, watch)?;
+        let mut judged = Judged { failures: batch.failures, ..Judged::default() };
+        for JudgedCheck { trim, change } in batch.answers {
+            judged.trims.push(trim);
+            judged.changes.extend(change);
+        }
+        Ok(judged)
+    }
+}
+
+impl CheckJob for TrimJob {
+    fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<JudgedCheck, BatchFailure> {
         let set = fleet.line_set(one.history);
         let spec = self.limits.of(&one.history.wing.model).judging(self.spec.clone());
         let failed = |error| BatchFailure::of_check(one, &error);

@@ -1,6 +1,6 @@
 //! Every wing's latest check, looked through.
 
-use super::{BatchFailure, BatchJob, ChosenCheck};
+use super::{BatchFailure, BatchJob, CheckJob, ChosenCheck};
 use crate::check::doubt::{DoubtSpec, Doubts};
 use crate::check::{Fleet, History};
 use crate::fleet::{Table, tables};
@@ -17,12 +17,10 @@ impl VetJob {
     pub fn new(spec: DoubtSpec) -> Self {
         Self { spec }
     }
+}
 
-    /// Looks through one check.
-    ///
-    /// # Errors
-    /// [`BatchFailure`] when it cannot be looked through.
-    pub fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Doubts, BatchFailure> {
+impl CheckJob for VetJob {
+    fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Doubts, BatchFailure> {
         let found = self.spec.run(fleet.line_set(one.history), one.history, one.at, None);
         found.map_err(|error| BatchFailure::of_check(one, &error))
     }

@@ -28,4 +28,4 @@ pub use row::{Basis, CrossingHours, DueRow, Reason};
 pub use run::PreparedDue;
 pub use service::{EventRule, OwnInterval, ServiceInterval, ServiceRules};
 pub use spec::{DueSpec, LinePaths, WhyNone};
-pub use table::{DueDocument, DueTable, WingFailure};
+pub use table::{DueDocument, DueTable, PlanWithDue, WingFailure};

@@ -4,7 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use crate::forecast::{DueDetail, DueRow, WingDue};
+use crate::forecast::{CheckValue, DueDetail, DueRow, WingDue};
+use crate::plan::PlanDocument;
 
 /// Rows that `Display` prints before it only counts.
 const SCREEN_ROWS: usize = 30;
@@ -26,6 +27,12 @@ pub struct WingFailure {
     pub wing: String,
     /// Why.
     pub message: String,
+}
+
+impl fmt::Display for WingFailure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "wing `{}`: no next check: {}", self.wing, self.message)
+    }
 }
 
 impl DueTable {
@@ -109,6 +116,7 @@ impl DueTable {
             risk: self.risk,
             wings: self.rows.iter().zip(&self.details).map(|(row, detail)| DueEntry { row, detail }).collect(),
             failures: &self.failures,
+            value_of_check: None,
         }
     }
 }
@@ -123,6 +131,34 @@ pub struct DueDocument<'a> {
     wings: Vec<DueEntry<'a>>,
     #[serde(skip_serializing_if = "<[WingFailure]>::is_empty")]
     failures: &'a [WingFailure],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_of_check: Option<&'a CheckValue>,
+}
+
+impl<'a> DueDocument<'a> {
+    /// With what one more check of the wing would tell.
+    #[must_use]
+    pub fn with_value_of_check(mut self, value: Option<&'a CheckValue>) -> Self {
+        self.value_of_check = value;
+        self
+    }
+}
+
+/// A plan with the wing's next check once it is done: `linedrift.plan/1`.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlanWithDue {
+    #[serde(flatten)]
+    plan: PlanDocument,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    due_after: Option<DueRow>,
+}
+
+impl PlanWithDue {
+    /// A plan, and the next check where it was asked for.
+    #[must_use]
+    pub fn new(plan: PlanDocument, due_after: Option<DueRow>) -> Self {
+        Self { plan, due_after }
+    }
 }
 
 #[derive(Debug, Clone, Serialize)]
