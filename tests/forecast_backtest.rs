@@ -98,8 +98,8 @@ fn changed(fleet: &Fleet, change: impl Fn(&str, &mut Check)) -> Fleet {
 
 #[test]
 fn nothing_from_after_the_day_or_from_the_hidden_check_gets_into_a_forecast() {
-    let fleet = FleetSpec::demo().wings(24).run().unwrap().fleet;
-    let spec = BacktestSpec::default().draws(60).most_fits(8);
+    let fleet = FleetSpec::demo().wings(16).run().unwrap().fleet;
+    let spec = BacktestSpec::default().draws(60).most_fits(5);
     let plain = spec.run(&fleet).unwrap();
     // the wing whose target comes first: everything of all wings after that day is spoilt, and its own target too
     let first = plain.scores().iter().min_by_key(|score| score.date).unwrap().clone();

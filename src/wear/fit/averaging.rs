@@ -88,13 +88,22 @@ impl Screen<'_> {
         self.fit.deviance_of(&blocks, Criterion::Ml).unwrap_or(f64::INFINITY)
     }
 
-    /// The best scale of a candidate by the grid and the parabola through its lowest three, and the deviance there.
+    /// The best scale of a candidate by the grid and the parabola through its lowest three, and the deviance there. The grid is
+    /// walked from the linear end, until the deviance is further above its lowest than any weight reaches.
     fn best(&self, candidate: &Candidate, plain: f64) -> Option<(f64, f64)> {
         let (last, scales) = GRID_H.split_last()?;
-        let mut grid: Vec<(f64, f64)> =
-            scales.iter().map(|scale| (scale.ln(), self.deviance(&candidate.at(scale.ln())))).collect();
         // at the upper bound the shape is the linear one
-        grid.push((last.ln(), plain));
+        let mut grid = vec![(last.ln(), plain)];
+        let mut least = plain;
+        for scale in scales.iter().rev() {
+            let deviance = self.deviance(&candidate.at(scale.ln()));
+            grid.push((scale.ln(), deviance));
+            least = least.min(deviance);
+            if deviance > least + WORTH_AIC + SCREENING_AIC {
+                break;
+            }
+        }
+        grid.reverse();
         let lowest = (0..grid.len()).min_by(|a, b| grid[*a].1.total_cmp(&grid[*b].1))?;
         if lowest + 1 == grid.len() {
             return None;

@@ -38,8 +38,7 @@ impl WearSpec {
         let basis = &large.components[0].basis;
         // where the options leave it open, the smaller has the further random terms of the larger
         let random = smaller.pinned().map_or(large.random, |pinned| pinned.random);
-        let fit =
-            |spec: &WearSpec, random| spec.clone().criterion(Criterion::Ml).fit_as(reduction, random, basis, &[]);
+        let fit = |spec: &WearSpec, random| spec.clone().criterion(Criterion::Ml).fit_as(reduction, random, basis);
         let small = fit(smaller, random)?;
         // an average has no likelihood: its heaviest component stands for it
         if large.averaged { fit(self, large.random)?.against(&small) } else { large.against(&small) }

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::check::Fleet;
+use crate::stats::Precision;
 use crate::wear::fit::wear_fit::Component;
 use crate::wear::inference::residuals::WingResiduals;
 use crate::wear::{Diagnostic, Reduction, ShapeChoice, WearError, WearFit, WearSpec};
@@ -96,20 +97,21 @@ impl WearSpec {
         let searches = if matches!(self.shape, ShapeChoice::Given(_)) { 1 } else { 2 };
         for _ in 0..searches {
             settled = false;
-            let (random, basis) = (fit.random, fit.components[0].basis.clone());
             for _ in 0..ROUNDS {
                 rounds += 1;
                 let (next, change) = rule.weights(&fit, &reduction, &weights)?;
                 weights = next;
-                fit = self.fit_as(&reduction, random, &basis, &weights)?;
+                fit = self.fit_again(&reduction, &fit, &weights, Precision::OnTheWay)?;
                 if change < SETTLED {
                     settled = true;
                     break;
                 }
             }
-            if !matches!(self.shape, ShapeChoice::Given(_)) {
-                fit = self.fit_weighted(&reduction, &weights)?;
-            }
+            fit = if matches!(self.shape, ShapeChoice::Given(_)) {
+                self.fit_again(&reduction, &fit, &weights, Precision::Full)?
+            } else {
+                self.fit_weighted(&reduction, &weights)?
+            };
         }
         let residuals = residuals(&fit, &reduction, &weights)?;
         let mut down_weighted = Vec::new();

@@ -79,6 +79,6 @@ impl WearFit {
         if rest.wings.len() == before {
             return Err(WearError::NoWing { wing: wing.to_owned() });
         }
-        self.spec.fit_as(&rest, self.random, &self.components[0].basis, &[])
+        self.spec.fit_as(&rest, self.random, &self.components[0].basis)
     }
 }

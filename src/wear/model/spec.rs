@@ -188,11 +188,25 @@ impl WearSpec {
         reduction: &Reduction,
         random: RandomTerms,
         basis: &TimeBasis,
-        weights: &[Vec<f64>],
     ) -> Result<WearFit, WearError> {
         let selected = reduction.selecting(&self.covariates)?;
-        let model = ReducedModel::new(self, &selected, random)?.weighing(weights);
+        let model = ReducedModel::new(self, &selected, random)?;
         model.with_shapes(ShapeSearch::known(basis.clone()))
+    }
+
+    /// Fits the model and the heaviest time shape of a fit again, to readings that count otherwise: no choice, no averaging.
+    pub(crate) fn fit_again(
+        &self,
+        reduction: &Reduction,
+        fit: &WearFit,
+        weights: &[Vec<f64>],
+        precision: Precision,
+    ) -> Result<WearFit, WearError> {
+        let selected = reduction.selecting(&self.covariates)?;
+        let model = ReducedModel::new(self, &selected, fit.random)?.weighing(weights);
+        let component = &fit.components[0];
+        let mixed = model.fit(&component.basis, self.criterion, &component.mixed.start(), precision)?;
+        Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(component.basis.clone())))
     }
 
     /// Fits the model that another fleet's readings chose: its random terms, and its time shapes with their weights, the lightest
