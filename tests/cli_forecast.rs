@@ -183,3 +183,36 @@ fn the_value_of_a_check_and_a_short_check() {
     assert_eq!(places, (1..=places.len() as u64).collect::<Vec<_>>());
     assert_eq!(linedrift(here, &["sheet", "loft", "--wing", "W03", "--hours", "5"]).status.code(), Some(2));
 }
+
+#[test]
+fn a_model_with_a_covariate_forecasts_and_a_saved_one_finds_it() {
+    let folder = loft();
+    let here = folder.path();
+    let wings = fs::read_to_string(here.join("loft/wings.csv")).unwrap();
+    let with = wings.lines().enumerate().fold(String::new(), |text, (row, line)| match row {
+        0 => format!("{text}{line},coast\n"),
+        _ => format!("{text}{line},{}\n", row % 2),
+    });
+    fs::write(here.join("loft/wings.csv"), with).unwrap();
+    let model = ["--covariate", "coast", "--shape", "linear"];
+    let ask = |words: &[&str]| document(here, &[words, &["--json"]].concat());
+    let own = ask(&[&["due", "loft"][..], &model].concat());
+    let plain = ask(&["due", "loft", "--shape", "linear"]);
+    assert_ne!(own["wings"], plain["wings"], "the covariate has no say");
+    let saved = linedrift(here, &[&["wear", "loft", "--save", "coast.fit"][..], &model].concat());
+    assert_eq!(saved.status.code(), Some(0), "{}", stderr(&saved));
+    assert_eq!(ask(&["due", "loft", "--fit", "coast.fit"])["wings"][0]["due_hours"], own["wings"][0]["due_hours"]);
+    for command in
+        [&["report", "loft"][..], &["tables", "loft", "--no-backtest", "--out", "tables"], &["backtest", "loft"]]
+    {
+        let done = linedrift(here, &[command, &model].concat());
+        assert_eq!(done.status.code(), Some(0), "{command:?}: {}", stderr(&done));
+    }
+    let both = linedrift(here, &["due", "loft", "--fit", "coast.fit", "--shape", "log"]);
+    assert_eq!(both.status.code(), Some(2));
+    // a wing without the number
+    fs::write(here.join("loft/wings.csv"), wings).unwrap();
+    let missing = linedrift(here, &["due", "loft", "--fit", "coast.fit"]);
+    assert_eq!(missing.status.code(), Some(1));
+    assert!(stderr(&missing).contains("coast"), "{}", stderr(&missing));
+}

@@ -11,6 +11,7 @@ use super::args::{Common, Tables};
 use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
+use super::wear_model::WearModel;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -23,6 +24,8 @@ pub(super) struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     #[command(flatten)]
+    model: WearModel,
+    #[command(flatten)]
     tables: Tables,
     #[command(flatten)]
     pub(super) common: Common,
@@ -33,10 +36,11 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[], &self.common)?;
+        let input = Input::read(&self.fleet, self.model.covariates(), &self.common)?;
         progress.step("looking back");
         let origins = if self.rolling { Origins::Rolling } else { Origins::Last };
-        let test = BacktestSpec::default().origins(origins).seed(self.seed).run(&input.fleet)?;
+        let spec = BacktestSpec::default().origins(origins).seed(self.seed).wear(self.model.spec()?);
+        let test = spec.run(&input.fleet)?;
         if let Some(out) = &self.tables.out {
             progress.step("writing tables and figures");
             output::make_folder(out)?;

@@ -15,7 +15,7 @@ use linedrift::forecast::{DueDocument, DueSpec, DueTable, LimitsTable};
 use linedrift::plan::{PlanDocument, PlanSpec};
 use linedrift::report::{ReportSpec, text};
 use linedrift::trim::{TrimDocument, TrimSpec};
-use linedrift::wear::DemoFit;
+use linedrift::wear::{DemoFit, WearSpec};
 use linedrift::wing::{LineSet, Wing};
 use serde::Serialize;
 
@@ -435,7 +435,7 @@ impl Answer {
         let mut due = None;
         if asked.has_hours {
             progress.step("drawing the forecast");
-            let source = WearSource::fit(fleet)?;
+            let source = WearSource::fit(&WearSpec::default(), fleet)?;
             let spec = DueSpec::default().today(one.check.date).limits(limits.clone());
             let job = DueJob::from_source(&spec, fleet, &source, DemoFit::Refused)?;
             let answer = kept(job.wing(fleet, one.history), &mut failed).flatten();

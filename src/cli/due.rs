@@ -7,13 +7,14 @@ use linedrift::fleet::batch::{DueJob, WearSource, known_wing};
 use linedrift::fleet::{tables, write_atomic};
 use linedrift::forecast::{CheckValueSpec, DueSpec, ForecastError};
 use linedrift::report::text;
-use linedrift::wear::{DemoFit, SavedFit, SavedFitError};
+use linedrift::wear::{DemoFit, SavedFit, SavedFitError, WearSpec};
 
 use super::args::{Common, LimitsFile, Service, Tables, above_zero, day, read_text};
 use super::input::Input;
 use super::output::{self, Output};
 use super::parts::{InParts, Told};
 use super::progress::Progress;
+use super::wear_model::WearModel;
 use super::{Failure, gate, parts};
 
 #[derive(Debug, clap::Args)]
@@ -24,7 +25,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "ID", conflicts_with = "parts")]
     wing: Option<String>,
     /// A fit saved by `wear --save`, in place of fitting these wings
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = WearModel::OPTIONS)]
     fit: Option<PathBuf>,
     /// Let a fit on the invented demo serve for wings that are not the demo's
     #[arg(long, requires = "fit")]
@@ -44,6 +45,8 @@ pub(super) struct Args {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    model: WearModel,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -77,18 +80,20 @@ fn has_ending(path: &Path, ending: &str) -> bool {
 }
 
 impl Args {
-    fn source(&self, input: &Input, progress: &Progress) -> Result<WearSource, Failure> {
-        let Some(path) = &self.fit else {
-            progress.step("fitting the wear model");
-            let source = WearSource::fit(&input.fleet)?;
-            if let WearSource::Unfitted(why) = &source {
-                output::say(&format!("note: no wear was fitted, so there are no forecasts: {why}\n"));
-            }
-            return Ok(source);
-        };
-        let saved = SavedFit::from_json(&read_text(path)?)
-            .map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))?;
-        Ok(WearSource::Saved(Box::new(saved)))
+    /// The fit that was saved, where one is named.
+    fn saved(&self) -> Result<Option<SavedFit>, Failure> {
+        let Some(path) = &self.fit else { return Ok(None) };
+        let saved = SavedFit::from_json(&read_text(path)?);
+        saved.map(Some).map_err(|error| Failure::Result(format!("`{}`: {error}", path.display())))
+    }
+
+    fn fitted(spec: &WearSpec, input: &Input, progress: &Progress) -> Result<WearSource, Failure> {
+        progress.step("fitting the wear model");
+        let source = WearSource::fit(spec, &input.fleet)?;
+        if let WearSource::Unfitted(why) = &source {
+            output::say(&format!("note: no wear was fitted, so there are no forecasts: {why}\n"));
+        }
+        Ok(source)
     }
 
     /// What is asked of the wings.
@@ -106,7 +111,9 @@ impl Args {
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(&self.fleet, &[], &self.common)?;
+        let (wear, saved) = (self.model.spec()?, self.saved()?);
+        let covariates = saved.as_ref().map_or(self.model.covariates(), |saved| saved.fit().covariates());
+        let input = Input::read(&self.fleet, covariates, &self.common)?;
         if let Some(wing) = &self.wing {
             known_wing(&input.fleet, wing)?;
         }
@@ -118,7 +125,10 @@ impl Args {
             .today(today)
             .limits(limits)
             .rules(self.service.read()?);
-        let source = self.source(&input, &progress)?;
+        let source = match saved {
+            Some(saved) => WearSource::Saved(Box::new(saved)),
+            None => Self::fitted(&wear, &input, &progress)?,
+        };
         if source.is_demo() {
             gate::is_demo();
         }

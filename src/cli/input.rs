@@ -55,13 +55,17 @@ impl Input {
     }
 
     /// The folder given, or the bundled demo: its folder where it lies in the current one, else made again from its seed.
-    pub(super) fn read_or_demo(folder: Option<&PathBuf>, common: &Common) -> Result<Self, Failure> {
+    pub(super) fn read_or_demo(
+        folder: Option<&PathBuf>,
+        covariates: &[String],
+        common: &Common,
+    ) -> Result<Self, Failure> {
         if let Some(folder) = folder {
-            return Self::read(folder, &[], common);
+            return Self::read(folder, covariates, common);
         }
         let bundled = Path::new(DEMO_FOLDER);
         if is_demo_folder(bundled) {
-            return Self::read(bundled, &[], common);
+            return Self::read(bundled, covariates, common);
         }
         let fleet = FleetSpec::demo().run()?.fleet.marked_demo();
         gate::is_demo();

@@ -31,6 +31,7 @@ mod tables;
 mod trim;
 mod vet;
 mod wear;
+mod wear_model;
 mod wear_research;
 
 use std::io::{ErrorKind, Write as _};

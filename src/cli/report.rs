@@ -17,6 +17,7 @@ use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
 use super::protocol::ProtocolOptions;
+use super::wear_model::WearModel;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -49,6 +50,8 @@ pub(super) struct Options {
     /// fleet of up to 2,000 checks]
     #[arg(long)]
     calibration: bool,
+    #[command(flatten)]
+    model: WearModel,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -95,7 +98,7 @@ impl Args {
         options.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read_or_demo(self.fleet.as_ref(), &self.options.common)?;
+        let input = Input::read_or_demo(self.fleet.as_ref(), options.model.covariates(), &options.common)?;
         if self.protocol.wanted() {
             return self.protocol.run(&input.fleet, &self.choice, &options.out, options.common.json);
         }
@@ -104,6 +107,7 @@ impl Args {
             .choice(self.choice.meant())
             .seed(options.seed)
             .limits(options.limits.read(&input.fleet)?)
+            .wear(options.model.spec()?)
             .calibration(calibration);
         spec = options.today.into_iter().fold(spec, ReportSpec::today);
         let report = spec.run(&input.fleet, &progress)?;

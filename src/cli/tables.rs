@@ -21,6 +21,7 @@ use super::input::Input;
 use super::output::{self, Output};
 use super::parts;
 use super::progress::Progress;
+use super::wear_model::WearModel;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -45,6 +46,8 @@ pub(super) struct Args {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    #[command(flatten)]
+    model: WearModel,
     #[command(flatten)]
     limits: LimitsFile,
     #[command(flatten)]
@@ -121,7 +124,8 @@ impl Args {
         };
         let progress = Progress::new();
         progress.step("reading the tables");
-        let input = Input::read(folder, &[], &self.common)?;
+        let wear = self.model.spec()?;
+        let input = Input::read(folder, self.model.covariates(), &self.common)?;
         let limits = self.limits.read(&input.fleet)?;
         output::make_folder(&self.out)?;
         let mut written = Written {
@@ -132,7 +136,7 @@ impl Args {
             remarks: Vec::new(),
             failed: Vec::new(),
         };
-        self.all(&input.fleet, limits, &mut written, &progress)?;
+        self.all(&input.fleet, (limits, &wear), &mut written, &progress)?;
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {
@@ -155,7 +159,7 @@ impl Args {
     fn all(
         &self,
         fleet: &Fleet,
-        limits: LimitsTable,
+        (limits, wear): (LimitsTable, &WearSpec),
         written: &mut Written<'_>,
         progress: &Progress,
     ) -> Result<(), Failure> {
@@ -169,7 +173,7 @@ impl Args {
         progress.step("searching for the plans");
         written.job(fleet, &PlanJob::new(PlanSpec::default(), limits.clone()), progress)?;
         progress.step("fitting the wear model");
-        match WearSpec::default().fit(fleet) {
+        match wear.fit(fleet) {
             Ok(fit) => self.forecasts(fleet, &fit, limits, written, progress)?,
             Err(error) if error.leaves_no_fit() => {
                 written.remarks.push(format!("no wear, no next check and no backtest: {error}"));
@@ -184,7 +188,7 @@ impl Args {
             return Ok(());
         }
         progress.step("looking back");
-        match BacktestSpec::default().seed(self.seed).run(fleet) {
+        match BacktestSpec::default().seed(self.seed).wear(wear.clone()).run(fleet) {
             Ok(test) => written.tables(&[
                 tables::backtest(test.scores()),
                 tables::backtest_coverage(&test),

@@ -5,17 +5,14 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use linedrift::fleet::{tables, write_atomic};
 use linedrift::report::text;
-use linedrift::stats::mixed::Criterion;
-use linedrift::wear::{
-    BootstrapSpec, HuberRule, OffsetOption, Reduction, SavedFit, Shape, ShapeChoice, TermsOption, WearFit,
-    WearResults, WearSpec, WingEffects,
-};
+use linedrift::wear::{BootstrapSpec, HuberRule, Reduction, SavedFit, WearFit, WearResults, WearSpec};
 
 use super::args::{Common, Tables};
 use super::input::Input;
 use super::output::{self, Output};
 use super::progress::Progress;
 use super::reduce::{Repeats, read_parts};
+use super::wear_model::WearModel;
 use super::wear_research::{Profiles, Research};
 use super::{Failure, gate};
 
@@ -33,30 +30,11 @@ pub(super) struct Args {
     /// With --from: count readings twice that stand in two parts, for they were read twice
     #[arg(long, requires = "from")]
     allow_repeats: bool,
-    /// How wear goes on with hours flown; one given fixes the whole model
-    #[arg(long, value_enum, default_value_t = ShapeName::Auto)]
-    shape: ShapeName,
-    /// Time scale of the log or saturating shape, hours [default: estimated]
-    #[arg(long, value_name = "H", value_parser = hours)]
-    scale_h: Option<f64>,
-    /// Fixed terms
-    #[arg(long, value_enum, default_value_t = TermsName::RateSpan)]
-    terms: TermsName,
-    /// Which rates differ from wing to wing; one given fixes the whole model
-    #[arg(long, value_enum, default_value_t = EffectsName::Auto)]
-    wing_effects: EffectsName,
-    /// Likelihood to maximise
-    #[arg(long, value_enum, default_value_t = CriterionName::Reml)]
-    criterion: CriterionName,
-    /// Column of `wings` that changes the rates (may be given more than once)
-    #[arg(long, value_name = "NAME")]
-    covariate: Vec<String>,
+    #[command(flatten)]
+    model: WearModel,
     /// Save the fit for wings elsewhere (`due --fit FILE`)
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
-    /// Which constant deviations lines share
-    #[arg(long, value_enum, default_value_t = OffsetsName::Common)]
-    offsets: OffsetsName,
     /// More 95 % intervals, of spreads too: by profile likelihood, or by refits to simulated readings
     #[arg(long, value_enum, default_value_t = IntervalsName::Wald)]
     intervals: IntervalsName,
@@ -81,51 +59,11 @@ pub(super) struct Args {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum ShapeName {
-    Linear,
-    Log,
-    Saturating,
-    /// The three, averaged by weight
-    Auto,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum TermsName {
-    Rate,
-    #[value(name = "rate+span")]
-    RateSpan,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum EffectsName {
-    /// Those that the likelihood asks for, and rates of lines and of models likewise
-    Auto,
-    Rate,
-    #[value(name = "rate+row")]
-    RateRow,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum OffsetsName {
-    /// One for all lines
-    Common,
-    /// One per model and row
-    #[value(name = "model+row")]
-    ModelRow,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum IntervalsName {
     /// Only those of the terms, from their standard errors
     Wald,
     Profile,
     Bootstrap,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum CriterionName {
-    Reml,
-    Ml,
 }
 
 fn replicates(text: &str) -> Result<usize, String> {
@@ -135,58 +73,14 @@ fn replicates(text: &str) -> Result<usize, String> {
     }
 }
 
-fn hours(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(hours) if hours > 0.0 && hours.is_finite() => Ok(hours),
-        _ => Err(format!("`{text}` is not a positive number of hours")),
-    }
-}
-
 impl Args {
-    fn shape(&self) -> Result<ShapeChoice, Failure> {
-        let none = |shape: &str| {
-            Err(Failure::Call(format!(
-                "the {shape} shape takes no scale: leave out --scale-h, or name log or saturating"
-            )))
-        };
-        match (self.shape, self.scale_h) {
-            (ShapeName::Linear, None) => Ok(Shape::LINEAR.into()),
-            (ShapeName::Log, None) => Ok(ShapeChoice::Log),
-            (ShapeName::Saturating, None) => Ok(ShapeChoice::Saturating),
-            (ShapeName::Auto, None) => Ok(ShapeChoice::Auto),
-            (ShapeName::Log, Some(scale_h)) => Ok(Shape::Log { scale_h }.into()),
-            (ShapeName::Saturating, Some(scale_h)) => Ok(Shape::Saturating { scale_h }.into()),
-            (ShapeName::Linear, Some(_)) => none("linear"),
-            (ShapeName::Auto, Some(_)) => none("auto"),
-        }
-    }
-
     pub(super) fn run(self) -> Result<Output, Failure> {
-        let spec = WearSpec::default()
-            .shape(self.shape()?)
-            .terms(match self.terms {
-                TermsName::Rate => TermsOption::Rate,
-                TermsName::RateSpan => TermsOption::RateSpan,
-            })
-            .wing_effects(match self.wing_effects {
-                EffectsName::Auto => WingEffects::Auto,
-                EffectsName::Rate => WingEffects::Rate,
-                EffectsName::RateRow => WingEffects::RateRow,
-            })
-            .criterion(match self.criterion {
-                CriterionName::Reml => Criterion::Reml,
-                CriterionName::Ml => Criterion::Ml,
-            })
-            .offsets(match self.offsets {
-                OffsetsName::Common => OffsetOption::Common,
-                OffsetsName::ModelRow => OffsetOption::ModelRow,
-            })
-            .covariates(&self.covariate);
+        let spec = self.model.spec()?;
         self.common.apply()?;
         let progress = Progress::new();
         progress.step("reading the tables");
         let part = match &self.fleet {
-            Some(fleet) => Input::reduce(fleet, &self.covariate, &[], &self.common)?,
+            Some(fleet) => Input::reduce(fleet, self.model.covariates(), &[], &self.common)?,
             None => read_parts(&self.from, if self.allow_repeats { Repeats::Counted } else { Repeats::Refused })?,
         };
         if part.is_demo() {
@@ -250,7 +144,7 @@ impl Args {
             }
         }
         self.research.ask(spec, reduction, progress, &mut results)?;
-        if !self.covariate.is_empty() {
+        if !self.model.covariates().is_empty() {
             results.tests = spec.covariate_tests(reduction)?;
         }
         if self.influence {

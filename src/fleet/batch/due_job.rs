@@ -19,12 +19,12 @@ pub enum WearSource {
 }
 
 impl WearSource {
-    /// The default model fitted to the fleet; a fleet with too little history for any fit has none.
+    /// The model fitted to the fleet; a fleet with too little history for any fit has none.
     ///
     /// # Errors
     /// [`WearError`] for any other reason.
-    pub fn fit(fleet: &Fleet) -> Result<Self, WearError> {
-        match WearSpec::default().fit(fleet) {
+    pub fn fit(spec: &WearSpec, fleet: &Fleet) -> Result<Self, WearError> {
+        match spec.fit(fleet) {
             Ok(fit) => Ok(Self::Fitted(Box::new(fit))),
             Err(error) if error.leaves_no_fit() => Ok(Self::Unfitted(error.to_string())),
             Err(error) => Err(error),

@@ -46,6 +46,7 @@ pub enum Calibration {
 /// | `today` | day of the fleet's last check | results reproduce |
 /// | `seed` | 1 | draws reproduce |
 /// | `limits` | [`LimitsTable::default`] | |
+/// | `wear` | [`WearSpec::default`] | the model that the readings ask for |
 /// | `calibration` | [`Calibration::Quick`] | the whole takes a fit for each day |
 #[derive(Debug, Clone)]
 pub struct ReportSpec {
@@ -53,6 +54,7 @@ pub struct ReportSpec {
     today: Option<Date>,
     seed: u64,
     limits: LimitsTable,
+    wear: WearSpec,
     calibration: Calibration,
 }
 
@@ -63,6 +65,7 @@ impl Default for ReportSpec {
             today: None,
             seed: 1,
             limits: LimitsTable::default(),
+            wear: WearSpec::default(),
             calibration: Calibration::default(),
         }
     }
@@ -143,6 +146,13 @@ impl ReportSpec {
         self
     }
 
+    /// Sets the wear model to fit.
+    #[must_use]
+    pub fn wear(mut self, wear: WearSpec) -> Self {
+        self.wear = wear;
+        self
+    }
+
     /// Sets how far earlier forecasts are looked back at.
     #[must_use]
     pub fn calibration(mut self, calibration: Calibration) -> Self {
@@ -162,7 +172,7 @@ impl ReportSpec {
         let mut failed: Vec<String> = judged.failures.iter().map(ToString::to_string).collect();
         step(watch, fleet, "fitting the wear model")?;
         let mut remarks = Vec::new();
-        let fit = match WearSpec::default().fit(fleet) {
+        let fit = match self.wear.fit(fleet) {
             Ok(fit) => Some(fit),
             Err(error) if error.leaves_no_fit() => {
                 remarks.push(format!("No wear and no next check: {error}."));
@@ -230,7 +240,7 @@ impl ReportSpec {
     /// How good earlier forecasts were; `None` where too little history could tell.
     fn backtest(&self, fleet: &Fleet) -> Result<Option<Backtest>, ForecastError> {
         let checks: usize = fleet.histories().iter().map(|history| history.checks.len()).sum();
-        let spec = BacktestSpec::default().seed(self.seed);
+        let spec = BacktestSpec::default().seed(self.seed).wear(self.wear.clone());
         let spec = match self.calibration {
             Calibration::Whole => spec,
             Calibration::Quick if checks > CALIBRATED_CHECKS => return Ok(None),

@@ -228,6 +228,12 @@ impl WearFit {
         self.restarted_lines
     }
 
+    /// Covariates of a wing that the model asks for.
+    #[must_use]
+    pub fn covariates(&self) -> &[String] {
+        &self.spec.covariates
+    }
+
     /// The likelihood that was maximised.
     #[must_use]
     pub fn criterion(&self) -> Criterion {
