@@ -104,7 +104,7 @@ fn the_page_for_researchers_names_what_is_there() {
     for (file, names) in [
         ("src/wear/model/shape.rs", &["enum Shape", "fn name", "fn at", "fn hours_at"][..]),
         ("src/wear/fit/scale.rs", &["Shape::Saturating"]),
-        ("src/cli/wear.rs", &["saturating"]),
+        ("src/cli/wear_model.rs", &["saturating"]),
         ("src/wing/material.rs", &["struct Fibre"]),
     ] {
         assert!(page.contains(&format!("`{file}`")), "{file}");
