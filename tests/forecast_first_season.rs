@@ -21,8 +21,8 @@ fn first_season(wings: usize, seed: u64) -> (Fleet, Simulated) {
     (Fleet::new(made.fleet.line_sets().to_vec(), histories).unwrap(), made)
 }
 
-/// Hours at which the wing's true lengths first cross a limit, from its check on (`None`: not within 1,000 h).
-fn true_crossing_h(fleet: &Fleet, made: &Simulated, history: &History) -> Option<f64> {
+/// Hours at which the wing's true lengths first cross a limit, from its last check on (`None`: not within 1,000 h).
+pub(crate) fn true_crossing_h(fleet: &Fleet, made: &Simulated, history: &History, shape: Shape) -> Option<f64> {
     let set = fleet.line_set(history);
     let lines: Vec<LineKey> = Side::BOTH
         .into_iter()
@@ -31,8 +31,7 @@ fn true_crossing_h(fleet: &Fleet, made: &Simulated, history: &History) -> Option
         .collect();
     let at =
         |key: &LineKey, hours_h| made.truth.deviation_mm(set, &history.wing.id, key.side, key.line, hours_h).unwrap();
-    let now_h = history.checks[0].hours_h;
-    // the world is linear in hours
+    let now_h = history.checks.last().unwrap().hours_h;
     let start: Vec<f64> = lines.iter().map(|key| at(key, 0.0)).collect();
     let slope: Vec<f64> = lines.iter().map(|key| at(key, 100.0) - at(key, 0.0)).collect();
     let row = |values: Vec<f64>| Array2::from_shape_vec((1, lines.len()), values).unwrap();
@@ -40,7 +39,7 @@ fn true_crossing_h(fleet: &Fleet, made: &Simulated, history: &History) -> Option
         start_mm: row(start),
         slope_mm: row(slope),
         lines: lines.clone(),
-        shapes: vec![Shape::LINEAR],
+        shapes: vec![shape],
         own_history: true,
     };
     let weights = incidence_weights(set, &lines);
@@ -72,7 +71,7 @@ fn first_seasons(seeds: std::ops::Range<u64>, wings: usize, draws: usize) -> See
             let mut seen = Seen::default();
             for history in fleet.histories() {
                 let (row, detail) = (table.wing(&history.wing.id).unwrap(), table.detail(&history.wing.id).unwrap());
-                let crossing = true_crossing_h(&fleet, &made, history);
+                let crossing = true_crossing_h(&fleet, &made, history, Shape::LINEAR);
                 if row.reason == Reason::AlreadyOver {
                     seen.due_now += 1;
                     seen.over_now += usize::from(crossing.is_some_and(|hours_h| hours_h <= row.hours_now));

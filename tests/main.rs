@@ -64,6 +64,7 @@ mod forecast_run;
 mod forecast_saved;
 mod forecast_support;
 mod forecast_value;
+mod forecast_worlds;
 mod fuzz_corpus;
 mod gauge_studies;
 #[cfg(feature = "cli")]
