@@ -45,7 +45,7 @@ fn what_can_be_read_in_two_ways_is_asked() {
     let home = TempDir::new().unwrap();
     for (name, says) in [
         ("date-either.xlsx", "--date 2026-04-03"),
-        ("two-tables.csv", "stands in two tables"),
+        ("two-tables.csv", "is in two tables"),
         ("mixed-units.csv", "units are mixed"),
         ("locked.xlsx", "password"),
     ] {

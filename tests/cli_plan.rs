@@ -61,7 +61,7 @@ fn curve_steps_and_what_if() {
         assert!(text.starts_with("<svg xmlns=") && text.contains("<desc"), "{name}");
     }
     let text = linedrift(folder.path(), &["plan", "loft", "--check", &check, "--curve"]);
-    assert!(stdout(&text).contains("The best plan with at most so many actions"), "{}", stdout(&text));
+    assert!(stdout(&text).contains("The best plan for each number of actions"), "{}", stdout(&text));
 
     // the plan's own actions, given: the same trim
     let mut args: Vec<String> = [&call[..], &["--json"]].concat().into_iter().map(str::to_owned).collect();

@@ -398,7 +398,7 @@ fn a_plain_call_in_an_empty_folder_makes_the_report_of_the_demo() {
     // as tests/report_page.rs bounds it, by 48 wings and their lines
     let lines =
         fs::read_to_string(folder.path().join("linedrift-report/trim_lines.csv")).unwrap().lines().count() - 1;
-    let most = 50_000 + 28_000 * 48 + 620 * lines;
+    let most = 100_000 + 18_000 * 48 + 330 * lines;
     assert!(page.len() < most, "{} of at most {most}", page.len());
     for table in [
         "trim_checks",

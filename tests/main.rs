@@ -93,12 +93,17 @@ mod record_live;
 #[cfg(feature = "cli")]
 mod record_run;
 mod reference_fleet;
+mod report_criticism;
 mod report_figures;
 mod report_forecast;
+mod report_made;
+mod report_marks;
+mod report_markup;
 mod report_page;
 mod report_protocol;
 mod report_readme;
 mod report_sheet;
+mod report_text;
 mod robust_values;
 mod round_steps;
 mod saved_checksum;

@@ -52,20 +52,11 @@ fn every_line_read_has_one_mark_that_says_its_sign() {
             _ => (level, longer, shorter + 1),
         });
     assert!(level > 3 && longer > 10 && shorter > 10);
-    // without colour: up is a triangle whose first corner is its highest, down its lowest
-    let marks = |pointing: fn(f64, f64) -> bool| {
-        text.split("<polygon class=\"mark")
-            .skip(1)
-            .filter(|rest| rest.contains("<title>") && rest.find("<title>") < rest.find("</polygon>"))
-            .filter(|rest| {
-                let points = rest.split("points=\"").nth(1).unwrap().split('"').next().unwrap();
-                let y: Vec<f64> =
-                    points.split(' ').map(|at| at.split(',').nth(1).unwrap().parse().unwrap()).collect();
-                pointing(y[0], y[1])
-            })
-            .count()
+    let pointing = |up: bool| {
+        // from the tip to the base, downwards where the tip is up
+        corners(&text).iter().filter(|mark| (mark.height > 0.0) == up).count()
     };
-    assert_eq!((marks(|tip, base| tip < base), marks(|tip, base| tip > base)), (longer, shorter));
+    assert_eq!((pointing(true), pointing(false)), (longer, shorter));
     assert_eq!(text.matches("</circle>").count(), level);
     let outside = trim.lines.iter().filter(|line| line.verdict == Some(Verdict::Outside)).count();
     // one more in the legend
@@ -74,34 +65,45 @@ fn every_line_read_has_one_mark_that_says_its_sign() {
     assert!(figure.description().contains(&format!("{outside} outside tolerance")));
 }
 
-#[allow(clippy::cast_possible_truncation, reason = "places in a picture")]
-fn tenths(value: f64) -> i64 {
-    (10.0 * value).round() as i64
+/// A triangle of the plan view: its class, its tip and how far its base lies below that.
+struct Triangle {
+    class: String,
+    tip: [f64; 2],
+    height: f64,
 }
 
-/// Places of all marks, rounded, with their class and shape, left and right exchanged where asked for.
-fn marks(text: &str, mirrored: bool) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    for rest in text.split("<polygon class=\"mark").skip(1) {
-        if rest.find("<title>").is_none_or(|at| at > rest.find('>').unwrap() + 1) {
-            continue;
-        }
-        let class = rest.split('"').next().unwrap();
-        let points = rest.split("points=\"").nth(1).unwrap().split('"').next().unwrap();
-        let mut at: Vec<(i64, i64)> = points
-            .split(' ')
-            .map(|point| {
-                let (x, y) = point.split_once(',').unwrap();
-                let (x, y): (f64, f64) = (x.parse().unwrap(), y.parse().unwrap());
-                let x = if mirrored { 1180.0 - x } else { x };
-                (tenths(x), tenths(y))
-            })
-            .collect();
-        at.sort_unstable();
-        found.push(format!("{class} {at:?}"));
+fn corners(text: &str) -> Vec<Triangle> {
+    let drawn =
+        text.split("<path class=\"mark").skip(1).filter(|rest| rest.split("</").next().unwrap().contains("<title>"));
+    drawn
+        .map(|rest| {
+            let class = rest.split('"').next().unwrap().to_owned();
+            let path = rest.split("d=\"M").nth(1).unwrap().split('h').next().unwrap();
+            let (tip, base) = path.split_once('l').unwrap();
+            let number = |text: &str| text.parse::<f64>().unwrap();
+            let [x, y] = [0, 1].map(|at| number(tip.split(' ').nth(at).unwrap()));
+            Triangle { class, tip: [x, y], height: number(base.split(' ').nth(1).unwrap()) }
+        })
+        .collect()
+}
+
+/// All marks in order of class and place, left and right exchanged where asked for.
+fn marks(text: &str, mirrored: bool) -> Vec<Triangle> {
+    let mut found = corners(text);
+    for mark in &mut found {
+        mark.tip[0] = if mirrored { 1180.0 - mark.tip[0] } else { mark.tip[0] };
     }
-    found.sort();
+    found.sort_by(|a, b| a.class.cmp(&b.class).then(a.tip[0].total_cmp(&b.tip[0])));
     found
+}
+
+/// Whether two drawings have the same marks, but for the rounding of places to a tenth.
+fn alike(one: &[Triangle], other: &[Triangle]) -> bool {
+    let near = |a: f64, b: f64| (a - b).abs() < 0.11;
+    let same = |(a, b): (&Triangle, &Triangle)| {
+        a.class == b.class && near(a.tip[0], b.tip[0]) && near(a.tip[1], b.tip[1]) && near(a.height, b.height)
+    };
+    one.len() == other.len() && one.iter().zip(other).all(same)
 }
 
 #[test]
@@ -110,21 +112,23 @@ fn the_mirrored_wing_has_the_mirrored_picture() {
     let one = judge(&set, &check_of(&set, off));
     let other = judge(&set, &check_of(&set, |side, line| Some(uneven(side.mirror(), line))));
     let [one_plan, other_plan] = [&one, &other].map(|trim| svg(&wing_plan_figure(trim, &set, None).unwrap()));
-    assert_eq!(marks(&one_plan, true), marks(&other_plan, false));
-    assert_ne!(marks(&one_plan, false), marks(&other_plan, false));
-    let heights = |trim: &Trim, role: &str| {
+    assert!(alike(&marks(&one_plan, true), &marks(&other_plan, false)));
+    assert!(!alike(&marks(&one_plan, false), &marks(&other_plan, false)));
+    // heights of the dots or rings, each of which begins with its place
+    let heights = |trim: &Trim, class: &str| {
         let text = svg(&incidence_figure(trim).unwrap().unwrap());
+        let start = format!("<path class=\"{class}\" d=\"");
         let mut y: Vec<String> = text
-            .split("<circle")
+            .split(&start)
             .skip(1)
-            .filter(|rest| rest.split('>').next().unwrap().contains(role))
-            .map(|rest| rest.split("cy=\"").nth(1).unwrap().split('"').next().unwrap().to_owned())
+            .flat_map(|rest| rest.split('"').next().unwrap().split('M').skip(1))
+            .map(|mark| mark.split([' ', 'h', 'a']).nth(1).unwrap().to_owned())
             .collect();
         y.sort();
         y
     };
-    assert_eq!(heights(&one, "f-left"), heights(&other, "s-rightmark"));
-    assert_eq!(heights(&one, "f-left").len(), 10);
+    assert_eq!(heights(&one, "s-left dot"), heights(&other, "s-rightmark"));
+    assert_eq!(heights(&one, "s-left dot").len(), 10);
 }
 
 #[test]

@@ -9,6 +9,8 @@ use linedrift::wear::{PathFunctional, WearFit, WearSpec};
 use linedrift::wing::Row;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
+use crate::report_markup::marks;
+
 const DRAWS: usize = 4000;
 
 struct Made {
@@ -141,12 +143,13 @@ fn the_calendar_has_a_mark_for_each_dated_wing_and_the_months_add_up() {
     assert!(!dated.is_empty());
     let over = dated.iter().filter(|row| row.reason == Reason::AlreadyOver).count();
     let svg = calendar_figure(&due, today).unwrap().unwrap().inline_svg("x");
-    assert_eq!(svg.matches("<circle").count(), dated.len() - over);
+    let dots: usize = ["s-outside dot", "s-left dot", "s-inkring"].map(|class| marks(&svg, class)).iter().sum();
+    assert_eq!(dots, dated.len() - over);
     for row in &dated {
         assert!(svg.contains(&format!(">{}</text>", row.wing)), "{}", row.wing);
     }
     let workload = workload_figure(&due, today).unwrap().unwrap();
-    let bars = workload.inline_svg("x").matches("<polygon").count();
+    let bars = marks(&workload.inline_svg("x"), "f-interval");
     assert_eq!(bars, due.workload(today).len());
     let total: usize = due.workload(today).iter().map(|month| month.wings).sum();
     assert_eq!(total, dated.len());
@@ -182,7 +185,7 @@ fn a_day_outside_the_calendar_is_named_and_not_drawn_at_a_place() {
     let (within, beyond) = (within.inline_svg("x"), beyond.inline_svg("x"));
     assert_eq!((within.matches("s-inkring").count(), beyond.matches("s-inkring").count()), (0, 1));
     assert!(beyond.contains(&format!("{far} \u{2192}</text>")), "the day itself");
-    assert_eq!(beyond.matches("s-interval").count(), 2, "a bar and its arrowhead");
+    assert_eq!(marks(&beyond, "s-interval"), 2, "a bar and its arrowhead");
 }
 
 #[test]

@@ -151,13 +151,13 @@ fn parts_made_by_hand_that_contradict_themselves_are_refused() {
             wing.record.actions.last_mut().unwrap().change_mm = f64::INFINITY;
         }),
         ("no sums", "sums", |_, wings| cells(&mut wings[0]).clear()),
-        ("a line that is not there", "sums that stand nowhere or twice", |_, wings| {
+        ("a line that is not there", "sums that are missing or given twice", |_, wings| {
             cells(&mut wings[0]).last_mut().unwrap().level = 100_000;
         }),
-        ("a check that is not there", "sums that stand nowhere or twice", |_, wings| {
+        ("a check that is not there", "sums that are missing or given twice", |_, wings| {
             cells(&mut wings[0]).last_mut().unwrap().check = 1000;
         }),
-        ("sums twice", "sums that stand nowhere or twice", |_, wings| {
+        ("sums twice", "sums that are missing or given twice", |_, wings| {
             let cells = cells(&mut wings[0]);
             cells.insert(1, cells[0]);
         }),

@@ -36,7 +36,7 @@ pub(super) struct Args {
     /// Also write the wing's page, one HTML file to read or print
     #[arg(long, value_name = "FILE")]
     page: Option<PathBuf>,
-    /// Add the check to this fleet folder; it is made where there is none
+    /// Add the check to this fleet folder; made if there is none
     #[arg(long, value_name = "FLEET")]
     keep: Option<PathBuf>,
     /// The wing [default: what the file says, the folder's only wing, or the file's name]
@@ -266,7 +266,8 @@ impl Args {
             };
             return Ok(Output::json(&output::document(document, demo))?.with_failed(failed));
         }
-        let mut out = understood_words(&understood, &wing, &check, has_hours);
+        let state = answer.trim.as_ref().map_or("", |trim| trim.trim.summary.as_str());
+        let mut out = understood_words(&understood, &wing, &check, has_hours, state);
         out.push_str(&answer.words(check.date));
         if let Some(page) = page {
             let _ = writeln!(out, "\nThe page: {page}");
@@ -478,10 +479,12 @@ fn kept<T>(answer: Result<T, BatchFailure>, failed: &mut Vec<String>) -> Option<
     }
 }
 
-/// What was understood, before anything is said of the wing.
-fn understood_words(understood: &Understood, wing: &str, check: &Check, has_hours: bool) -> String {
+/// The state in a sentence, and what was understood of the file.
+fn understood_words(understood: &Understood, wing: &str, check: &Check, has_hours: bool, state: &str) -> String {
     let hours = if has_hours { format!("{} h", check.hours_h) } else { "hours not said".to_owned() };
-    let mut out = format!("Wing {wing}  check {}  {}  {hours}  {}\n{understood}", check.id, check.date, check.stage);
+    let state = if state.is_empty() { String::new() } else { format!("{state}\n\n") };
+    let mut out =
+        format!("Wing {wing}  check {}  {}  {hours}  {}\n{state}{understood}", check.id, check.date, check.stage);
     out.truncate(out.trim_end().len());
     out.push('\n');
     output::harmless(&out)

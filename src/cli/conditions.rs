@@ -46,7 +46,7 @@ pub(super) struct Conditions {
     /// Free length given to the brake line at the handle, mm
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = args::not_negative)]
     brake_setting: Option<f64>,
-    /// A line that was measured again and is as read, such as left:B3; kept with the check. May stand several times
+    /// A line that was measured again and is as read, such as left:B3; kept with the check. May be given more than once
     #[arg(long, value_name = "SIDE:LINE")]
     pub(super) confirm: Vec<LineOnSide>,
     /// Who read the lines

@@ -91,7 +91,7 @@ enum Command {
     /// Judges each wing's latest check: verdict per line, row trim, incidence.
     #[command(after_help = cautions())]
     Trim(trim::Args),
-    /// What to adjust after one check, and the trim that should leave.
+    /// What to adjust after one check, and the trim to expect then.
     #[command(after_help = cautions())]
     Plan(plan::Args),
     /// Fits the wear model to the fleet.
@@ -115,7 +115,7 @@ enum Command {
     /// Reduces a fleet, or some files of its readings, to a part that `wear --from` puts together with others.
     #[command(after_help = cautions())]
     Reduce(reduce::Args),
-    /// Writes an invented fleet folder with its truth.
+    /// Writes an invented fleet folder, with the truth about it.
     #[command(after_help = cautions())]
     Simulate(simulate::Args),
     /// Prints the completions for a shell.

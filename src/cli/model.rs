@@ -22,7 +22,7 @@ pub(super) struct Args {
     /// The model's name
     #[arg(long, value_name = "NAME")]
     name: String,
-    /// Keep it in this fleet folder, which is made where there is none [default: only say what was understood]
+    /// Keep it in this fleet folder, made if there is none [default: only say what was understood]
     #[arg(long, value_name = "FLEET")]
     keep: Option<PathBuf>,
     #[command(flatten)]

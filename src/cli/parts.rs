@@ -15,8 +15,8 @@ use super::progress::Progress;
 /// Whether and how results are written in parts.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub(super) struct InParts {
-    /// With --out, for all wings: write the tables as Parquet in parts of so many wings, such as 256, in place of whole
-    /// tables; the same call goes on where an interrupted run stopped
+    /// With --out, for all wings: write the tables as Parquet in parts of this many wings, such as 256, in place of whole
+    /// tables; the same call continues where an interrupted run stopped
     #[arg(long, value_name = "WINGS", requires = "out", value_parser = clap::value_parser!(u32).range(1..))]
     parts: Option<u32>,
     /// With --parts: remove the parts of an earlier run and start again

@@ -33,50 +33,50 @@ pub(super) struct Args {
     /// Plans for the latest check of every wing: one line a wing, or with --json all plans in one document
     #[arg(long, conflicts_with_all = ["wing", "check", "curve", "apply", "apply_file", "done", "achieved", "learn"])]
     all: bool,
-    /// What the lines are to be brought to
+    /// What to bring the lines to
     #[arg(long, value_enum, default_value_t = TargetName::Common)]
     target: TargetName,
-    /// A row trim to bring the lines to: this row so many mm above the common offset, such as A=-3; may stand several times
+    /// A row trim to bring the lines to: this row by this many mm above the common offset, such as A=-3; may be given more than once
     #[arg(long, value_name = "ROW=MM", value_parser = row_target, conflicts_with = "target")]
     row_target: Vec<RowTarget>,
-    /// What the plan is to reach [default: of the three plans the recommended one: fewest lines outside, then no more than
-    /// 0.15 degrees left, then the least work]
+    /// What the plan is for [default: the best of the three: fewest lines outside, then at most 0.15 degrees left, then the
+    /// least work]
     #[arg(long, value_name = "AIM", value_parser = ["work", "trim", "table"])]
     aim: Option<String>,
     /// The same work on both sides, even where they measurably differ
     #[arg(long)]
     same_sides: bool,
-    /// Each side the work it needs, even where they are alike
+    /// On each side the work it needs, even where the sides are alike
     #[arg(long, conflicts_with = "same_sides")]
     each_side: bool,
-    /// A place to leave alone, on one side or both; may stand several times
+    /// A place to leave alone, on one side or both; may be given more than once
     #[arg(long, value_name = "SEGMENT[:SIDE]")]
     forbid: Vec<Forbidden>,
     /// The only way in which lengths may be changed
     #[arg(long, value_enum)]
     only: Option<DirectionName>,
-    /// At most so many actions, both sides counted
+    /// Most actions, both sides counted
     #[arg(long, value_name = "N")]
     most: Option<usize>,
     #[allow(clippy::doc_markdown, reason = "the text of the help")]
-    /// A kind of action that is never proposed, such as replace_line; may stand several times
+    /// A kind of action that is never proposed, such as replace_line; may be given more than once
     #[arg(long, value_name = "ACTION")]
     without: Vec<ActionKind>,
-    /// Also stretching mains of the rear rows under load, by at most so many mm: it does not last
+    /// Also allow stretching mains of the rear rows under load, by at most this many mm: it does not last
     #[arg(long, value_name = "MM")]
     stretch: Option<f64>,
     /// The only steps to choose from, as a CSV with the columns that docs/data.md lists
     #[arg(long, value_name = "FILE")]
     steps: Option<PathBuf>,
-    /// A line that was measured again and is as read, such as left:B3: no longer doubted, and kept with the check. May stand
+    /// A line that was measured again and is as read, such as left:B3: no longer doubted, and kept with the check. May be
     /// several times
     #[arg(long, value_name = "SIDE:LINE", conflicts_with_all = ["all", "learn"])]
     confirm: Vec<LineOnSide>,
-    /// Also the best plans with 0, 1, 2, … actions
+    /// Also show the best plans with 0, 1, 2, … actions
     #[arg(long, conflicts_with_all = ["apply", "apply_file", "achieved", "learn"])]
     curve: bool,
     /// What if: the trim that this action would leave, such as AM2:left:turn:2 (segment, side, action, and for turns how
-    /// many, for a small link or splice its change in mm); may stand several times
+    /// many, for a small link or splice its change in mm); may be given more than once
     #[arg(long, value_name = "SEGMENT:SIDE:ACTION[:AMOUNT]", conflicts_with_all = ["achieved", "learn"])]
     apply: Vec<GivenAction>,
     /// The same with the actions from a CSV: columns segment, side, action, amount
@@ -94,7 +94,7 @@ pub(super) struct Args {
     /// With --done: even though work after this check is recorded already
     #[arg(long, requires = "done")]
     pub(super) again: bool,
-    /// Also when the wing must be checked next once the plan is done, from the wear of its fleet
+    /// Also say when the wing must be checked next once the plan is done, from the wear of its fleet
     #[arg(long, conflicts_with_all = ["all", "achieved", "learn"])]
     due: bool,
     /// Compares the recorded work with the check taken after it
@@ -296,7 +296,7 @@ impl Args {
         let note = if demo { text::demo_note() } else { String::new() };
         let mut out = format!("{}{note}\n{plan}\n", text::cautions());
         if !curve.is_empty() {
-            out.push_str("\nThe best plan with at most so many actions\n");
+            out.push_str("\nThe best plan for each number of actions\n");
             out.push_str(&curve_table(&curve));
         }
         if let Some(due) = due {

@@ -12,16 +12,16 @@ use super::Failure;
 #[derive(Debug, Clone, clap::Args)]
 #[command(next_help_heading = "The spreadsheet")]
 pub(super) struct SheetFile {
-    /// The sheet to read, by its name [default: seen by content]
+    /// The sheet to read, by its name [default: found by its content]
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
-    /// What headings of your own mean, such as line=Leine,nominal=Soll; kept in the folder for the next time
+    /// What your own headings mean, such as line=Leine,nominal=Soll; kept in the folder for the next time
     #[arg(long, value_name = "WHAT=HEADING", value_delimiter = ',', value_parser = column)]
     columns: Vec<Column>,
-    /// Unit of lengths that say none: mm, cm, m or in [default: seen by size]
+    /// Unit of lengths that name none: mm, cm, m or in [default: judged by size]
     #[arg(long, value_name = "UNIT")]
     pub(super) unit: Option<LengthUnit>,
-    /// A file with the maker's lengths, where they stand in one of their own
+    /// The file with the maker's lengths, where it is another one
     #[arg(long, value_name = "FILE")]
     nominal: Option<PathBuf>,
 }

@@ -28,8 +28,7 @@ pub(super) struct Args {
     /// Radius of the wing's arch seen from the front, metres
     #[arg(long, value_name = "M", value_parser = length)]
     arch_radius_m: Option<f64>,
-    /// How a deviation is held against its tolerance: by value, or guarded by its uncertainty on either side, with
-    /// `undecided` between
+    /// How a deviation is judged against its tolerance: by its value, or `undecided` where its uncertainty reaches across
     #[arg(long, value_enum, default_value = "value")]
     rule: Rule,
     #[command(flatten)]

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 use linedrift::fleet::{tables, write_atomic};
-use linedrift::report::text;
+use linedrift::report::{WearPageSpec, text};
 use linedrift::wear::{BootstrapSpec, HuberRule, Reduction, SavedFit, WearFit, WearResults, WearSpec};
 
 use super::args::{Common, Tables};
@@ -27,7 +27,7 @@ pub(super) struct Args {
     /// Parts written by `reduce`, in place of a folder
     #[arg(long, value_name = "PART", num_args = 1.., conflicts_with_all = ["fleet", "materials"])]
     from: Vec<PathBuf>,
-    /// With --from: count readings twice that stand in two parts, for they were read twice
+    /// With --from: count readings that are in two parts as read twice
     #[arg(long, requires = "from")]
     allow_repeats: bool,
     #[command(flatten)]
@@ -47,9 +47,12 @@ pub(super) struct Args {
     /// Let readings far from the model count less, and say which
     #[arg(long, conflicts_with_all = ["save", "intervals", "influence"])]
     robust: bool,
-    /// Also say which wings the estimates owe most to, and what lies furthest from the model
+    /// Also say which wings the estimates depend on most, and which readings are furthest from the model
     #[arg(long)]
     influence: bool,
+    /// Also write a page that shows how well the model fits: residuals, drift curves, shapes, random effects
+    #[arg(long, value_name = "FILE", conflicts_with = "robust")]
+    page: Option<PathBuf>,
     #[command(flatten)]
     research: Research,
     #[command(flatten)]
@@ -113,8 +116,17 @@ impl Args {
         ])?;
         let profiles = if self.intervals == IntervalsName::Profile { Profiles::Wanted } else { Profiles::LeftOut };
         self.research.write(self.tables.out.as_deref(), self.seed, profiles, reduction, &results, &progress)?;
-        drop(progress);
         let demo = part.is_demo();
+        if let Some(path) = &self.page {
+            progress.step("drawing the page");
+            let source = self.fleet.as_ref().map(|fleet| fleet.display().to_string()).unwrap_or_default();
+            let spec = WearPageSpec::default().source(&source);
+            let spec = if demo { spec.demo() } else { spec };
+            let page = spec.run(fit, &fit.frame(reduction)?, reduction.line_sets())?;
+            write_atomic(path, page.html().as_bytes())?;
+            output::say(&format!("page: {}\n", path.display()));
+        }
+        drop(progress);
         if self.common.json {
             return Output::json(&output::document(results.document(), demo));
         }

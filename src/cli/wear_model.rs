@@ -11,7 +11,7 @@ const HEADING: &str = "Wear model";
 /// The wear model to fit.
 #[derive(Debug, Clone, clap::Args)]
 pub(super) struct WearModel {
-    /// How wear goes on with hours flown; one given fixes the whole model
+    /// How wear goes on with hours flown; naming one fixes the whole model
     #[arg(help_heading = HEADING, long, value_enum, default_value_t = ShapeName::Auto)]
     shape: ShapeName,
     /// Time scale of the log or saturating shape, hours [default: estimated]
@@ -20,7 +20,7 @@ pub(super) struct WearModel {
     /// Fixed terms
     #[arg(help_heading = HEADING, long, value_enum, default_value_t = TermsName::RateSpan)]
     terms: TermsName,
-    /// Which rates differ from wing to wing; one given fixes the whole model
+    /// Which rates differ from wing to wing; naming one fixes the whole model
     #[arg(help_heading = HEADING, long, value_enum, default_value_t = EffectsName::Auto)]
     wing_effects: EffectsName,
     /// Likelihood to maximise
@@ -52,7 +52,7 @@ enum TermsName {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum EffectsName {
-    /// Those that the likelihood asks for, and rates of lines and of models likewise
+    /// Those that the likelihood supports, with rates of lines and of models too
     Auto,
     Rate,
     #[value(name = "rate+row")]

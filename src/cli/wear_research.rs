@@ -21,10 +21,10 @@ pub(super) struct Research {
     /// Compare rates pair by pair; the intervals hold together
     #[arg(long, value_enum, value_name = "WHICH")]
     pairs: Vec<PairsName>,
-    /// The intervals of all contrasts given are to hold together
+    /// Make the intervals of all contrasts hold together
     #[arg(long, requires = "contrast")]
     simultaneous: bool,
-    /// Compare with a model that differs: "wing-effects=rate+row", "shape=log,terms=rate" (may be given more than once)
+    /// Compare with a changed model: "wing-effects=rate+row", "shape=log,terms=rate" (may be given more than once)
     #[arg(long, value_name = "CHANGE")]
     compare: Vec<String>,
     /// With --out: also the model frame, its design, random effects, residuals, influence and draws

@@ -302,7 +302,7 @@ fn complain(record: &Piece<'_>, columns: usize, table: &str, row: usize, faults:
     let hint = if comma {
         "; is there a decimal comma?"
     } else if record.fields == 1 && line.contains(';') {
-        "; commas stand between columns, not semicolons"
+        "; commas between columns, not semicolons"
     } else {
         ""
     };

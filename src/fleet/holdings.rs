@@ -11,7 +11,7 @@ use super::batch::{ChosenCheck, latest_checks};
 use crate::check::doubt::DoubtSpec;
 use crate::check::{Fleet, History, Stage};
 use crate::trim::{LineCounts, LineVerdict, Trim, TrimSpec};
-use crate::wing::{LineSet, Row, is_hidden};
+use crate::wing::{LineSet, Row, TextTable, cut};
 
 /// Rows of verdicts that `Display` prints before it only counts.
 const SCREEN_ROWS: usize = 24;
@@ -264,55 +264,47 @@ impl fmt::Display for FleetSummary {
         if self.failed > 0 {
             writeln!(f, "{} latest checks could not be judged: `vet` and `trim` say why", self.failed)?;
         }
-        writeln!(f, "\n{:<24} {:>6} {:>7} {:>9} {:>6}  materials", "model", "wings", "checks", "readings", "lines")?;
+        let mut models = TextTable::default()
+            .words("model", 24)
+            .figures("wings")
+            .figures("checks")
+            .figures("readings")
+            .figures("lines")
+            .words("materials", 24);
         for model in &self.models {
-            writeln!(
-                f,
-                "{:<24} {:>6} {:>7} {:>9} {:>6}  {}{}",
-                cut(&model.model, 24),
-                model.holds.wings,
-                model.holds.checks,
-                model.holds.readings,
-                model.lines,
-                cut(&model.materials.join(", "), 20),
-                if model.cascade { "" } else { " *" }
-            )?;
+            let mark = if model.cascade { "" } else { " *" };
+            models.row([
+                model.model.clone(),
+                model.holds.wings.to_string(),
+                model.holds.checks.to_string(),
+                model.holds.readings.to_string(),
+                model.lines.to_string(),
+                format!("{}{mark}", cut(&model.materials.join(", "), 20)),
+            ]);
         }
+        write!(f, "\n{models}")?;
         if self.models.iter().any(|model| !model.cascade) {
             writeln!(f, "* no cascade given: each line counts as one piece of its material")?;
         }
         if !self.rows.is_empty() {
             writeln!(f, "\nLines of each wing's latest check, against their tolerance (10 mm by default)")?;
-            writeln!(
-                f,
-                "{:<9} {:<24} {:>7} {:>9} {:>9} {:>9}",
-                "row", "material", "lines", "within", "outside", "doubtful"
-            )?;
-        }
-        for row in self.rows.iter().take(SCREEN_ROWS) {
-            writeln!(
-                f,
-                "{:<9} {:<24} {:>7} {:>9} {:>9} {:>9}",
-                row.row,
-                cut(&row.material, 24),
-                row.lines,
-                row.within,
-                row.outside,
-                row.doubted
-            )?;
+            let mut rows = TextTable::default()
+                .words("row", 9)
+                .words("material", 24)
+                .figures("lines")
+                .figures("within")
+                .figures("outside")
+                .figures("doubtful");
+            for row in self.rows.iter().take(SCREEN_ROWS) {
+                let [lines, within, outside, doubted] =
+                    [row.lines, row.within, row.outside, row.doubted].map(|n| n.to_string());
+                rows.row([row.row.to_string(), row.material.clone(), lines, within, outside, doubted]);
+            }
+            write!(f, "{rows}")?;
         }
         match self.rows.len().saturating_sub(SCREEN_ROWS) {
             0 => Ok(()),
             more => writeln!(f, "and {more} more"),
         }
     }
-}
-
-/// The text cut to a width in characters; whatever could move the cursor is shown as `?`.
-fn cut(text: &str, width: usize) -> String {
-    let clean = text.chars().map(|c| if is_hidden(c) { '?' } else { c });
-    if text.chars().count() <= width {
-        return clean.collect();
-    }
-    clean.take(width.saturating_sub(1)).chain(['…']).collect()
 }

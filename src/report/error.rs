@@ -6,12 +6,12 @@ use thiserror::Error;
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum ReportError {
-    /// The charting library refused a drawing.
+    /// A scale of a figure is empty or not finite.
     #[error("figure `{figure}` cannot be drawn: {reason}")]
     Drawing {
         /// Title of the figure.
         figure: String,
-        /// What the library said.
+        /// What was wrong with it.
         reason: String,
     },
     /// A document is none that JSON can hold.

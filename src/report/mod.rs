@@ -2,7 +2,7 @@
 //!
 //! A report is made of result rows of the other rooms, gathered in [`ReportData`]. [`PageSpec`] turns them into one
 //! self-contained HTML page, [`text`] into tables within 80 columns. [`SheetPageSpec`] makes a measuring sheet to print,
-//! [`ProtocolSpec`] the record of a wing's lengths to sign. The same input gives the same bytes.
+//! [`ProtocolSpec`] the record of a wing's lengths to sign, [`WearPageSpec`] a page that criticises a wear fit. The same input gives the same bytes.
 //!
 //! Every figure is one call, and gives SVG with its words ([`Figure::standalone`] for a file, [`Figure::inline_svg`] for a
 //! page; with the feature `png`, `Figure::png` for pixels):
@@ -45,7 +45,7 @@ pub use figures::{
     forecast_figures, incidence_figure, plan_figure, policy_figure, power_figure, rate_figure, row_figure,
     wing_plan_figure, workload_figure,
 };
-pub use html::{Page, PageFigure, PageSpec, SheetPageSpec};
+pub use html::{Page, PageFigure, PageSpec, SheetPageSpec, WearPageSpec};
 pub use json::{Document, plain_json, to_json};
 pub use words::CAUTIONS;
 

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use super::build::Entry;
 use crate::check::Stage;
 use crate::forecast::{DueRow, Reason};
 use crate::trim::{Interval, RowTrim, Trim, TrimState, Verdict};
@@ -171,8 +172,39 @@ pub(super) fn counts(trim: &Trim) -> String {
         counts.outside,
         part(counts.undecided, "undecided"),
         part(counts.doubted, "doubtful"),
-        part(counts.near, "so close to the tolerance that the measurement cannot settle it"),
+        part(counts.near, "too close to the tolerance to be sure"),
     )
+}
+
+/// What a fleet needs, in a sentence or two, the most urgent wings named. The entries come in order of urgency.
+pub(super) fn fleet(entries: &[Entry<'_>], today: Date) -> String {
+    let with = |state: TrimState| entries.iter().filter(move |one| one.trim.is_some_and(|trim| trim.state == state));
+    let due = entries.iter().filter(|one| one.due.is_some_and(|row| row.is_due(today))).count();
+    let all = count(entries.len(), "wing", "wings");
+    let mut needs = Vec::new();
+    for (n, one, many) in [
+        (with(TrimState::Adjust).count(), "needs adjusting", "need adjusting"),
+        (with(TrimState::MeasureAgain).count(), "must be measured again", "must be measured again"),
+        (with(TrimState::NotJudged).count(), "cannot be judged", "cannot be judged"),
+        (due, "is due for a check now", "are due for a check now"),
+    ] {
+        if n > 0 {
+            needs.push(format!("{n} {}", if n == 1 { one } else { many }));
+        }
+    }
+    let Some(first) = needs.first_mut() else {
+        return format!("Of {all}, none needs adjusting and none is due for a check.");
+    };
+    *first = format!("Of {all}, {first}");
+    let last = needs.pop().unwrap_or_default();
+    let needs = if needs.is_empty() { last } else { format!("{} and {last}", needs.join(", ")) };
+    let urgent: Vec<&str> =
+        entries.iter().take(3).filter(|one| one.needs_something(today)).map(|one| one.wing).collect();
+    match urgent.as_slice() {
+        [] => format!("{needs}."),
+        [one] => format!("{needs}. The most urgent is {one}."),
+        [some @ .., last] => format!("{needs}. The most urgent are {} and {last}.", some.join(", ")),
+    }
 }
 
 /// A rate of the wear model in words a workshop reads, or `None` for a term that is not a rate.

@@ -15,7 +15,7 @@ use super::{FleetSpec, SimulateError};
 use crate::check::History;
 use crate::forecast::{CrossingSpec, DueSpec, Limits, LinePaths, incidence_weights};
 use crate::wear::{DrawNoise, LineKey, PathDraws, WearFit, WearSpec, WingEffects};
-use crate::wing::{LineSet, Row, Side};
+use crate::wing::{LineSet, Row, Side, TextTable};
 
 /// No check is sooner after the one before, h.
 const SOONEST_H: f64 = 10.0;
@@ -329,18 +329,19 @@ fn first_out_h(life: &Life<'_>, set: &LineSet, fleet: &FleetSpec, now_h: f64) ->
 impl fmt::Display for PolicyComparison {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "{} invented wings, each {:.0} h under every policy", self.wings, self.until_h)?;
-        writeln!(f, "{:<22}{:>16}{:>26}{:>14}", "policy", "checks/100 h", "hours out of trim, %", "found out, %")?;
+        let mut rows = TextTable::default()
+            .words("policy", 22)
+            .figures("checks/100 h")
+            .figures("hours out of trim, %")
+            .figures("found out, %");
         for row in &self.rows {
-            writeln!(
-                f,
-                "{:<22}{:>16.2}{:>17.2} (se {:.2}){:>14.0}",
+            rows.row([
                 row.policy.name(),
-                row.checks_per_100_h,
-                row.out_of_trim_pct,
-                row.out_of_trim_se_pct,
-                row.found_out_pct
-            )?;
+                format!("{:.2}", row.checks_per_100_h),
+                format!("{:.2} (se {:.2})", row.out_of_trim_pct, row.out_of_trim_se_pct),
+                format!("{:.0}", row.found_out_pct),
+            ]);
         }
-        Ok(())
+        write!(f, "{rows}")
     }
 }

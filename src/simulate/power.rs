@@ -10,6 +10,7 @@ use super::{FleetSpec, SimulateError};
 use crate::check::{Fleet, Stage};
 use crate::stats::NORMAL_95;
 use crate::wear::{ContrastSpec, Shape, WearFit, WearSpec};
+use crate::wing::TextTable;
 
 /// Longest gap between two checks of an invented wing, years.
 const LONGEST_GAP_YEARS: f64 = 2.0;
@@ -422,26 +423,28 @@ impl FleetSpec {
 impl fmt::Display for Power {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "Question: {} (true: {:+.4} {})", self.contrast, self.truth, self.unit)?;
-        writeln!(
-            f,
-            "{:>6} {:>7} {:>8} {:>8} {:>17} {:>11} {:>9} {:>7}",
-            "wings", "checks", "repeats", "power", "95 % interval", "half-width", "coverage", "fleets"
-        )?;
+        let mut rows = TextTable::default()
+            .figures("wings")
+            .figures("checks")
+            .figures("repeats")
+            .figures("power")
+            .figures("95 % interval")
+            .figures("half-width")
+            .figures("coverage")
+            .figures("fleets");
         for row in &self.rows {
-            writeln!(
-                f,
-                "{:>6} {:>7} {:>8} {:>8.3} {:>8.3} {:>8.3} {:>11.4} {:>9.3} {:>7}",
-                row.wings,
-                row.checks,
-                row.repeats,
-                row.power,
-                row.power_lower,
-                row.power_upper,
-                row.half_width,
-                row.coverage,
-                row.fleets
-            )?;
+            rows.row([
+                row.wings.to_string(),
+                row.checks.to_string(),
+                row.repeats.to_string(),
+                format!("{:.3}", row.power),
+                format!("{:.3} to {:.3}", row.power_lower, row.power_upper),
+                format!("{:.4}", row.half_width),
+                format!("{:.3}", row.coverage),
+                row.fleets.to_string(),
+            ]);
         }
+        write!(f, "{rows}")?;
         writeln!(
             f,
             "Power: share of invented fleets whose {:.0} % interval leaves out zero. It rests on the rates and spreads put in.",

@@ -87,7 +87,7 @@ impl SetUp<'_> {
             let swapped =
                 doubts.findings().iter().filter(|finding| finding.kind() == FindingKind::SidesSwapped).count();
             if 3 * swapped > trim.lines.len() {
-                let text = "left and right of the whole check stand in each other's place, by the checks before: measure a \
+                let text = "left and right of the whole check seem to be swapped, to judge by the checks before: measure a \
                             few lines on either side again, then exchange the sides.";
                 asked.block(DiagnosisCode::Sides, text.to_owned(), None);
             }
@@ -98,8 +98,7 @@ impl SetUp<'_> {
                 if let Some(other) = &fact.exchanged_with {
                     let names = fact.lines.join(", ");
                     let text = format!(
-                        "{names} has the length of {other} on both sides: perhaps their nominals stand in each other's place \
-                         in the table."
+                        "{names} has the length of {other} on both sides: perhaps their lengths are swapped in the maker's table."
                     );
                     asked.add(DiagnosisCode::Table, text, Some(fact.step_mm));
                 }

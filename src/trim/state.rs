@@ -31,8 +31,8 @@ impl Trim {
                 let fault = lowered(first.as_deref().unwrap_or("a line is outside its tolerance."));
                 let more = match urgent - 1 {
                     0 => String::new(),
-                    1 => " 1 thing more is off.".to_owned(),
-                    more => format!(" {more} things more are off."),
+                    1 => " One more thing is off.".to_owned(),
+                    more => format!(" {more} more things are off."),
                 };
                 let again = if doubted > 0 { format!(" {doubtful}: measure again first.") } else { String::new() };
                 (TrimState::Adjust, format!("Adjust: {fault}{more}{again}"))

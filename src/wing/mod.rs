@@ -13,6 +13,7 @@ mod name;
 mod planform;
 mod row;
 mod service;
+mod text_table;
 
 pub use aircraft::Wing;
 pub use creep::Creep;
@@ -25,3 +26,4 @@ pub use name::{is_hidden, shown};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};
 pub use service::{Service, WingEvent};
+pub(crate) use text_table::{TextTable, cut};

@@ -122,9 +122,9 @@ impl Fact {
         };
         let exchanged = self.exchanged_with.as_ref().map_or_else(String::new, |other| {
             let where_to = if self.side.is_none() {
-                "their nominals stand in each other's place in the table, or they hang exchanged on both sides"
+                "their lengths are swapped in the table, or the lines are swapped on both sides"
             } else {
-                "they hang exchanged"
+                "the two lines are swapped"
             };
             format!(" It has the length of {other}: perhaps {where_to}.")
         });

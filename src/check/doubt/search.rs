@@ -47,7 +47,7 @@ impl<'a> Ground<'a> {
                 code: "sides_contradict".to_owned(),
                 message:
                     "left and right differ the other way round than at the check before: in one of the two checks \
-                          the sides may stand in each other's place. Measure a few lines on either side again."
+                          the sides may be swapped. Measure a few lines on either side again."
                         .to_owned(),
             });
         }

@@ -249,7 +249,7 @@ impl Session<'_> {
         let read = self.round.lines_read();
         let lines = if read == 1 { "line is" } else { "lines are" };
         Output::text(format!(
-            "Stopped: {read} {lines} kept in {}; the same command goes on.\n",
+            "Stopped: {read} {lines} kept in {}; the same command continues.\n",
             self.journal.path().display()
         ))
         .with_failed(vec!["the check is not added yet".to_owned()])

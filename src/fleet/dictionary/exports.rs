@@ -7,7 +7,7 @@ const FRAME_ROW: ColumnEntry = whole("frame_row", "", "row of `wear_frame`, from
 pub(super) const TABLES: &[TableEntry] = &[
     TableEntry {
         name: "wear_contrasts",
-        row_is: "contrast asked for",
+        row_is: "the contrast",
         columns: &[
             text("contrast", "", "the contrast as it was asked"),
             text("unit", "", "`mm`, `mm/m` (in the first 100 h), `mm/m per COVARIATE`"),
@@ -121,7 +121,7 @@ pub(super) const TABLES: &[TableEntry] = &[
         columns: &[
             text("wing", "", "wing id"),
             whole("readings", "", "its readings"),
-            number("distance", "", "Cook's distance; empty: without it some term cannot be told"),
+            number("distance", "", "Cook's distance; empty where a term cannot be estimated without it"),
             text("term", "", "term that it moves most"),
             number("shift_se", "", "by how many standard errors"),
             number("deviance", "", "−2 log density of its readings given all other wings"),

@@ -146,7 +146,7 @@ fn stage(sheets: &[Sheet], wanted: Wanted<'_>) -> Result<Option<Stage>, Spreadsh
     match (whens.len(), wanted.stage) {
         (2, None) => Err(SpreadsheetError::question(
             wanted.file,
-            "readings from before and after adjusting stand side by side: which are meant?",
+            "it has readings from before and from after adjusting: which are meant?",
             ["--stage as_found for those before", "--stage as_left for those after"],
         )),
         (2, Some(stage)) => Ok(Some(stage)),
@@ -393,7 +393,7 @@ fn twice(
             [format!("--sheet \"{}\"", name(one.sheet)), format!("--sheet \"{}\"", name(other.sheet))],
         );
     }
-    let what = if one.table == other.table { "appears twice" } else { "stands in two tables" };
+    let what = if one.table == other.table { "appears twice" } else { "is in two tables" };
     SpreadsheetError::question(
         file,
         format!(
@@ -404,7 +404,7 @@ fn twice(
             place(other.row, other.column)
         ),
         [
-            "keep one of the two, or put the other on a sheet of its own",
+            "keep one of the two, or move the other to another sheet",
             "add a column `repeat` with 1 and 2 if the lines were read twice",
         ],
     )

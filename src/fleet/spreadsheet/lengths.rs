@@ -57,7 +57,7 @@ impl<'a> Lengths<'a> {
         if marks.disagree() {
             return Err(SpreadsheetError::question(
                 file,
-                "decimal points and decimal commas stand in one file: which is the decimal mark?",
+                "the file has decimal points and decimal commas: which is the decimal mark?",
                 ["write all lengths with a decimal point", "write all lengths with a decimal comma"],
             ));
         }

@@ -145,7 +145,7 @@ impl SpreadsheetSpec {
             let other: Vec<Sheet> =
                 turned.iter().enumerate().map(|(at, grid)| entry::read(grid, at, &self.columns)).collect();
             if other.iter().any(|sheet| !sheet.entries.is_empty()) {
-                notes.push("lines stand from left to right: the table was turned".to_owned());
+                notes.push("the lines ran from left to right: the table was turned".to_owned());
                 sheets = other;
             }
         }

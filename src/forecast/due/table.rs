@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::forecast::{CheckValue, DueDetail, DueRow, WingDue};
 use crate::plan::PlanDocument;
+use crate::wing::TextTable;
 
 /// Rows that `Display` prints before it only counts.
 const SCREEN_ROWS: usize = 30;
@@ -172,31 +173,33 @@ struct DueEntry<'a> {
 impl fmt::Display for DueTable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "Next checks at an accepted risk of {:.0} %, most urgent first", 100.0 * self.risk)?;
-        writeln!(
-            f,
-            "{:<12} {:<14} {:>7} {:>7}  {:<10}  {:<14}  {:>19}  {:>8}  basis",
-            "wing", "model", "now h", "due h", "date", "reason", "first crossing h", "risk now"
-        )?;
+        let mut rows = TextTable::default()
+            .words("wing", 24)
+            .words("model", 24)
+            .figures("now h")
+            .figures("due h")
+            .words("date", 10)
+            .words("reason", 14)
+            .figures("first crossing h")
+            .figures("risk now")
+            .words("basis", 8);
         for row in self.rows.iter().take(SCREEN_ROWS) {
             let crossing = row.crossing_hours;
-            let quantiles = [crossing.p10, crossing.p50, crossing.p90].map(|hours| match hours {
-                Some(hours) => format!("{hours:.0}"),
-                None => "-".to_owned(),
-            });
-            let date = row.due_date.map_or_else(|| "-".to_owned(), |date| date.to_string());
-            let risk = row.risk_now.map_or_else(|| "-".to_owned(), |risk| format!("{:.1} %", 100.0 * risk));
-            writeln!(
-                f,
-                "{:<12} {:<14} {:>7.0} {:>7.0}  {date:<10}  {:<14}  {:>19}  {risk:>8}  {}",
-                row.wing,
-                row.model,
-                row.hours_now,
-                row.due_hours,
-                row.reason.name(),
+            let quantiles = [crossing.p10, crossing.p50, crossing.p90]
+                .map(|hours| hours.map_or_else(|| "-".to_owned(), |hours| format!("{hours:.0}")));
+            rows.row([
+                row.wing.clone(),
+                row.model.clone(),
+                format!("{:.0}", row.hours_now),
+                format!("{:.0}", row.due_hours),
+                row.due_date.map_or_else(|| "-".to_owned(), |date| date.to_string()),
+                row.reason.name().to_owned(),
                 quantiles.join(" / "),
-                row.basis.name(),
-            )?;
+                row.risk_now.map_or_else(|| "-".to_owned(), |risk| format!("{:.1} %", 100.0 * risk)),
+                row.basis.name().to_owned(),
+            ]);
         }
+        write!(f, "{rows}")?;
         let overdue: Vec<String> = self
             .rows
             .iter()

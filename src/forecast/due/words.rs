@@ -59,7 +59,7 @@ pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> Str
     }
     if context.interval.longer {
         sentences.push(
-            "Caution: the wing's own interval was asked for, and it is longer than the maker's or the workshop's."
+            "Caution: this is the wing's own interval, which is longer than the maker's or the workshop's."
                 .to_owned(),
         );
     }
@@ -163,7 +163,7 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
                 _ => String::new(),
             };
             format!(
-                "Due now: the chance that a limit is already crossed is {}, accepted is {}{goes_first}.",
+                "Due now: the chance that a limit is already crossed is {}, and the accepted risk is {}.{goes_first}",
                 percent(row.risk_now.unwrap_or(0.0)),
                 percent(context.risk),
             )
@@ -176,10 +176,10 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
             format!("{soon}: `{what}` on {day} asks for a check.")
         }
         (_, outlook) => format!(
-            "{at}, when the chance that a limit is crossed reaches {}{}; the interval would allow {:.0} h.",
+            "{at}, when the chance that a limit is crossed reaches {}; the interval would allow {:.0} h.{}",
             percent(context.risk),
-            outlook.map_or_else(String::new, |outlook| first(outlook, set, row.due_hours)),
             interval.due_h,
+            outlook.map_or_else(String::new, |outlook| first(outlook, set, row.due_hours)),
         ),
     }
 }
@@ -195,26 +195,27 @@ fn first(outlook: &Outlook, set: &LineSet, until_h: f64) -> String {
 fn most_often(cause: Cause, share: f64, set: &LineSet) -> String {
     let kind = match cause {
         Cause::RowDifference { front, rear } => {
-            format!("a difference of rows (mostly {front} against {rear})")
+            format!("a row difference, mostly {front} against {rear}")
         }
-        Cause::Incidence => "the incidence change".to_owned(),
-        Cause::LeftRight => "the incidence left less right".to_owned(),
-        Cause::Twist => "the twist from centre to tips".to_owned(),
+        Cause::Incidence => "incidence".to_owned(),
+        Cause::LeftRight => "incidence, left less right".to_owned(),
+        Cause::Twist => "twist from centre to tips".to_owned(),
         Cause::Offset => "the common offset".to_owned(),
         Cause::Brake => "the brake row".to_owned(),
         Cause::Line(key) => format!(
-            "a single line (most often {} {})",
+            "that of a single line, most often {} {}",
             set.lines().get(key.line).map_or("?", |line| line.name.as_str()),
             key.side
         ),
     };
-    format!(", and {kind} goes first in {} of those draws", percent(share))
+    format!(" In {} of the draws the first limit crossed is {kind}.", percent(share))
 }
 
 fn percent(share: f64) -> String {
     match 100.0 * share {
         none if none <= 0.0 => "0 %".to_owned(),
         small if small < 1.0 => "under 1 %".to_owned(),
+        large if large > 99.0 && share <= 1.0 => "over 99 %".to_owned(),
         some => format!("{some:.0} %"),
     }
 }

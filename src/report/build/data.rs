@@ -108,6 +108,12 @@ impl Entry<'_> {
     pub(in crate::report) fn outside(&self) -> usize {
         self.trim.map_or(0, |trim| crate::report::words::verdicts(trim, crate::trim::Verdict::Outside))
     }
+
+    /// Whether the wing is to be adjusted, measured again or checked.
+    pub(in crate::report) fn needs_something(&self, today: jiff::civil::Date) -> bool {
+        self.trim.is_some_and(|trim| trim.state != crate::trim::TrimState::InTrim)
+            || self.due.is_some_and(|row| row.is_due(today))
+    }
 }
 
 impl<'a> ReportData<'a> {

@@ -35,7 +35,7 @@ const LABELLED_MONTHS: usize = 10;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, ReportError> {
     let mut dated: Vec<(&DueRow, &DueDetail)> =
         table.rows().iter().zip(table.details()).filter(|(row, _)| row.due_date.is_some()).collect();
@@ -98,17 +98,17 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
             plot.text(&name, [frame.x[0], y], Anchor::Left, Role::Ink);
             let Some(date) = row.due_date else { continue };
             if row.reason == Reason::AlreadyOver {
-                plot.cross([0.0, y], 8, Role::Outside);
+                plot.cross([0.0, y], Role::Outside);
                 continue;
             }
             if let (Some(early), Some(late)) = (detail.earliest_date, detail.latest_date) {
                 let [from, to] = [days(early), days(late)];
                 plot.path(&[[inside(from), y], [inside(to), y]], Role::Interval);
                 if from < -BACK_DAYS {
-                    plot.arrowhead([inside(from), y], -1, Role::Interval);
+                    plot.arrowhead([inside(from), y], -1.0, Role::Interval);
                 }
                 if to > AHEAD_DAYS {
-                    plot.arrowhead([inside(to), y], 1, Role::Interval);
+                    plot.arrowhead([inside(to), y], 1.0, Role::Interval);
                 }
             }
             let at = [inside(days(date)), y];
@@ -118,7 +118,7 @@ pub fn calendar_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, 
                     let text = if date < today { format!("\u{2190} {date}") } else { format!("{date} \u{2192}") };
                     plot.text(&text, [frame.x[1], y], Anchor::Right, Role::Ink);
                 }
-                None => plot.dot(at, 7, if date <= today { Role::Outside } else { Role::Left }),
+                None => plot.dot(at, if date <= today { Role::Outside } else { Role::Left }),
             }
         }
     })?;
@@ -153,7 +153,7 @@ fn months(today: Date, x: [f64; 2]) -> Vec<Tick> {
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn workload_figure(table: &DueTable, today: Date) -> Result<Option<Figure>, ReportError> {
     let load = table.workload(today);
     let place = |load: &MonthLoad| f64::from(Month::from(load).since(Month::of(today)));

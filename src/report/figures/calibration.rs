@@ -24,7 +24,7 @@ const STEPS: usize = 40;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn calibration_figures(test: &Backtest) -> Result<[Figure; 2], ReportError> {
     Ok([coverage(test)?, histogram(test)?])
 }
@@ -58,7 +58,7 @@ fn coverage(test: &Backtest) -> Result<Figure, ReportError> {
         let points: Vec<[f64; 2]> = rows.iter().map(|row| [pct(row.level), pct(row.observed)]).collect();
         plot.path(&points, Role::Left);
         for row in test.coverage() {
-            plot.dot([pct(row.level), pct(row.observed)], 8, Role::Left);
+            plot.dot([pct(row.level), pct(row.observed)], Role::Left);
         }
         plot.text("level of the interval, %", [100.0, -9.0], Anchor::BelowLeft, Role::Muted);
     })

@@ -17,7 +17,7 @@ const APART_REACH: f64 = 0.4;
 /// Panels of relative deviation (mm) against position along the half span for one judged check, one panel per row that
 /// was read. Left: dots on a solid line. Right: open rings on a dashed line. A stroke through each is its 95 % interval, the
 /// shaded band the narrowest tolerance of the row. A cross and its name mark a line outside its tolerance, a ring around it
-/// one that is undecided. All panels share one scale, but for the brakes, which have their own.
+/// one that is undecided. All panels share one scale, but for the brakes, which have their own; a doubtful reading beyond it is drawn at its edge.
 ///
 /// ```
 /// use linedrift::{TrimSpec, report::deviation_figures, simulate::FleetSpec};
@@ -33,7 +33,7 @@ const APART_REACH: f64 = 0.4;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
     let reach = |brake: bool| reach_mm(trim.lines.iter().filter(|line| (line.row == Row::Brake) == brake));
     let (reach_mm, brake_reach_mm) = (reach(false), reach(true));
@@ -48,9 +48,10 @@ pub fn deviation_figures(trim: &Trim) -> Result<Vec<Figure>, ReportError> {
         .collect()
 }
 
-/// Half height of a scale that holds the lines with their tolerances, mm.
+/// Half height of a scale that holds the lines with their tolerances, mm. A doubtful reading has no say in it.
 fn reach_mm<'a>(lines: impl Iterator<Item = &'a LineVerdict>) -> f64 {
     lines
+        .filter(|line| !line.doubted)
         .map(|line| (line.relative_mm.abs() + line.uncertainty_mm).max(line.tolerance_mm))
         .filter(|value| value.is_finite())
         .fold(5.0, f64::max)
@@ -62,7 +63,7 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
     let frame = Frame {
         width: 680,
         height: 300,
-        left: 62,
+        left: 76,
         right: 26,
         top: 40,
         bottom: 40,
@@ -82,26 +83,28 @@ fn panel(trim: &Trim, row: Row, lines: &[&LineVerdict], reach: f64) -> Result<Fi
         plot.columns(&[Tick { at: 0.5, label: String::new() }]);
         plot.text(&format!("row {row}"), [0.0, reach], Anchor::AboveRight, Role::Ink);
         plot.text("mm", [1.0, reach], Anchor::AboveLeft, Role::Muted);
+        let inside = |mm: f64| mm.clamp(-0.97 * reach, 0.97 * reach);
         for line in lines {
-            let [low, high] = [-1.0, 1.0].map(|sign| line.relative_mm + sign * line.uncertainty_mm);
-            plot.path(&[[line.span, low], [line.span, high]], Role::Muted);
+            let ends = [-1.0, 1.0].map(|sign| inside(line.relative_mm + sign * line.uncertainty_mm));
+            plot.path(&ends.map(|mm| [line.span, mm]), Role::Muted);
         }
         for side in Side::BOTH {
-            let mut points: Vec<[f64; 2]> =
-                lines.iter().filter(|line| line.side == side).map(|line| [line.span, line.relative_mm]).collect();
-            points.sort_by(|a, b| a[0].total_cmp(&b[0]));
-            if points.len() > 1 {
-                plot.path(&points, if side == Side::Left { Role::Left } else { Role::Right });
+            let mut own: Vec<&LineVerdict> = lines.iter().filter(|line| line.side == side).copied().collect();
+            own.sort_by(|a, b| a.span.total_cmp(&b.span));
+            let at = |line: &&LineVerdict| [line.span, inside(line.relative_mm)];
+            let trusted: Vec<[f64; 2]> = own.iter().filter(|line| !line.doubted).map(at).collect();
+            if trusted.len() > 1 {
+                plot.path(&trusted, if side == Side::Left { Role::Left } else { Role::Right });
             }
-            for point in points {
+            for point in own.iter().map(at) {
                 match side {
-                    Side::Left => plot.dot(point, 6, Role::Left),
+                    Side::Left => plot.dot(point, Role::Left),
                     Side::Right => plot.ring(point, 6, Role::RightMark),
                 }
             }
         }
         for line in lines.iter().filter(|line| line.verdict.is_none_or(|verdict| verdict == Verdict::Undecided)) {
-            plot.ring([line.span, line.relative_mm], 11, Role::Ink);
+            plot.ring([line.span, inside(line.relative_mm)], 11, Role::Ink);
         }
         mark_outside(plot, lines, reach);
     })
@@ -111,9 +114,11 @@ fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
     let mut outside: Vec<&LineVerdict> = lines.iter().filter(|line| line.is_outside()).copied().collect();
     outside.sort_by(|a, b| b.relative_mm.abs().total_cmp(&a.relative_mm.abs()));
     let mut named: Vec<&LineVerdict> = Vec::new();
+    for line in &outside {
+        plot.cross([line.span, line.relative_mm], Role::Outside);
+    }
     for line in outside {
         let at = [line.span, line.relative_mm];
-        plot.cross(at, 8, Role::Outside);
         // the worst lines get their names, as long as these do not cover each other
         let clear = |known: &&LineVerdict| {
             (known.span - line.span).abs() > APART_SPAN
@@ -121,11 +126,14 @@ fn mark_outside(plot: &mut Plot<'_>, lines: &[&LineVerdict], reach: f64) {
         };
         if named.len() < NAMED && named.iter().all(clear) {
             let name = format!("{} {}", line.line, if line.side == Side::Left { "L" } else { "R" });
-            let anchor = match (line.relative_mm < 0.0, line.span > 0.85) {
-                (true, false) => Anchor::Below,
-                (true, true) => Anchor::BelowLeft,
-                (false, false) => Anchor::Above,
-                (false, true) => Anchor::AboveLeft,
+            // at the ends it stays off the figures of the scale and inside the panel
+            let anchor = match (line.relative_mm < 0.0, line.span) {
+                (true, ..0.15) => Anchor::BelowRight,
+                (true, 0.85..) => Anchor::BelowLeft,
+                (true, _) => Anchor::Below,
+                (false, ..0.15) => Anchor::AboveRight,
+                (false, 0.85..) => Anchor::AboveLeft,
+                (false, _) => Anchor::Above,
             };
             plot.text(&name, at, anchor, Role::Outside);
             named.push(line);

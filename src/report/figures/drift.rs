@@ -24,7 +24,7 @@ use crate::wear::DriftSeries;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn drift_figures(drifts: &[DriftSeries]) -> Result<Vec<Figure>, ReportError> {
     let hours = drifts.iter().flat_map(|drift| {
         drift.points.iter().map(|point| point.hours_h).chain(drift.path.iter().map(|station| station.hours_h))
@@ -42,7 +42,7 @@ pub fn drift_figures(drifts: &[DriftSeries]) -> Result<Vec<Figure>, ReportError>
 }
 
 fn panel(drift: &DriftSeries, until_h: f64, y: [f64; 2]) -> Result<Figure, ReportError> {
-    let frame = Frame { width: 680, height: 380, left: 62, right: 26, top: 40, bottom: 44, x: [0.0, until_h], y };
+    let frame = Frame { width: 680, height: 380, left: 76, right: 26, top: 40, bottom: 44, x: [0.0, until_h], y };
     let title = format!("Model {}: drift of row {}", drift.model, drift.row);
     Plot::figure(&title, &description(drift), &frame, |plot| {
         let lower = drift.path.iter().map(|station| [station.hours_h, station.lower_mm]);

@@ -2,7 +2,6 @@
 
 use std::fmt::Write as _;
 
-use plotters::style::RGBColor;
 use serde::{Deserialize, Serialize};
 
 use crate::check::DEMO_NOTE;
@@ -39,7 +38,7 @@ const CAUTION: [&str; 2] =
 /// panels of their own, lines outside in a cross and their name.
 pub const FIGURE_CSS: &str = include_str!("figure.css");
 
-/// Parts of a figure. Each is drawn in a marker colour that becomes a class afterwards.
+/// Parts of a figure. Each has a class for its lines and one for what is filled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Role {
     Ink,
@@ -66,31 +65,7 @@ pub(super) enum Role {
 }
 
 impl Role {
-    const ALL: [Role; 21] = [
-        Role::Ink,
-        Role::Muted,
-        Role::Grid,
-        Role::Zero,
-        Role::Band,
-        Role::Edge,
-        Role::Left,
-        Role::Right,
-        Role::RightMark,
-        Role::Outside,
-        Role::Model,
-        Role::ModelBand,
-        Role::Point,
-        Role::Interval,
-        Role::Spread,
-        Role::Fan95,
-        Role::Fan80,
-        Role::Fan50,
-        Role::Limit,
-        Role::Due,
-        Role::InkRing,
-    ];
-
-    const fn class(self) -> &'static str {
+    pub(super) const fn class(self) -> &'static str {
         match self {
             Role::Ink => "ink",
             Role::Muted => "muted",
@@ -115,42 +90,10 @@ impl Role {
             Role::InkRing => "inkring",
         }
     }
-
-    /// The marker colour that stands for the role until the drawing is done.
-    pub(super) const fn colour(self) -> RGBColor {
-        RGBColor(1, 2, self as u8)
-    }
 }
 
 impl Figure {
-    /// Takes what the charting library drew (its root element in `raw`) and puts classes in place of colours.
-    pub(super) fn from_raw(title: String, description: String, width: u32, height: u32, raw: &str) -> Self {
-        let inner = raw.find('>').map_or(raw, |end| &raw[end + 1..]);
-        let mut body = inner.replace("</svg>", "").replace(" \"/>", "\"/>");
-        // what is the default, or stands in the style sheet
-        for needless in [
-            " opacity=\"1\"",
-            " stroke=\"none\"",
-            " font-family=\"sans-serif\"",
-            " stroke-width=\"1\"",
-            " font-size=\"22\"",
-            " text-anchor=\"start\"",
-            "polyline fill=\"none\"",
-        ] {
-            body = body.replace(needless, if needless.starts_with(' ') { "" } else { "polyline" });
-        }
-        for role in Role::ALL {
-            let RGBColor(r, g, b) = role.colour();
-            let code = format!("#{r:02X}{g:02X}{b:02X}");
-            body = body.replace(&format!("stroke=\"{code}\""), &format!("class=\"s-{}\"", role.class()));
-            body = body.replace(&format!("fill=\"{code}\""), &format!("class=\"f-{}\"", role.class()));
-        }
-        // the library breaks the line inside a text element, which would print as a space
-        let body = body.replace("\">\n", "\">").replace("\n</text>", "</text>");
-        Self { title, description, width, height, body: body.trim().to_owned(), wide: false, demo: false }
-    }
-
-    /// Takes a drawing of our own: elements that carry the classes of [`FIGURE_CSS`].
+    /// Takes a drawing: elements that carry the classes of [`FIGURE_CSS`].
     pub(super) fn drawn(title: String, description: String, width: u32, height: u32, body: &str) -> Self {
         Self { title, description, width, height, body: body.trim_end().to_owned(), wide: false, demo: false }
     }

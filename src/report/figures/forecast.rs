@@ -14,7 +14,7 @@ use crate::report::words::{chance, count, number, signed};
 /// See [`DueSpec::fan`](crate::forecast::DueSpec::fan) for an example.
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn forecast_figures(fan: &ForecastFan) -> Result<Vec<Figure>, ReportError> {
     let until_h = fan.risk.last().map_or(fan.due_h, |station| station.hours_h);
     let measured = fan.paths.iter().flat_map(|path| path.measured.iter().map(|point| point.hours_h));
@@ -29,7 +29,7 @@ pub fn forecast_figures(fan: &ForecastFan) -> Result<Vec<Figure>, ReportError> {
 }
 
 fn frame(x: [f64; 2], y: [f64; 2]) -> Frame {
-    Frame { width: 680, height: 420, left: 66, right: 26, top: 42, bottom: 44, x, y }
+    Frame { width: 680, height: 420, left: 76, right: 26, top: 42, bottom: 44, x, y }
 }
 
 /// Nothing of a due date that lies outside the panel is drawn in it.
@@ -83,12 +83,15 @@ fn quantity(fan: &ForecastFan, path: &WatchedPath, x: [f64; 2]) -> Result<Figure
         }
         due_line(plot, fan, x, y);
         for point in &path.measured {
-            let at = [point.hours_h, point.value];
             if let Some(reach) = point.reach {
-                plot.path(&[[at[0], at[1] - reach], [at[0], at[1] + reach]], Role::Ink);
+                let [low, high] = [point.value - reach, point.value + reach];
+                plot.path(&[[point.hours_h, low], [point.hours_h, high]], Role::Ink);
             }
+        }
+        for point in &path.measured {
+            let at = [point.hours_h, point.value];
             match point.stage {
-                Stage::AsFound => plot.dot(at, 6, Role::Ink),
+                Stage::AsFound => plot.dot(at, Role::Ink),
                 Stage::AsLeft => plot.ring(at, 6, Role::InkRing),
             }
         }
@@ -143,7 +146,7 @@ fn risk(fan: &ForecastFan, x: [f64; 2]) -> Result<Figure, ReportError> {
         _ => String::new(),
     };
     let description = format!(
-        "Chance that any limit has been crossed, against hours flown: {} at the last check at {} h.{crossing} Accepted is {} %; \
+        "Chance that any limit has been crossed, against hours flown: {} at the last check at {} h.{crossing} The accepted risk is {} %; \
          the interval ends at {} h; the next check is due at {} h.",
         fan.risk.first().map_or_else(|| "0 %".to_owned(), |station| chance(station.risk)),
         number(fan.hours_now_h, 0),
@@ -157,11 +160,13 @@ fn risk(fan: &ForecastFan, x: [f64; 2]) -> Result<Figure, ReportError> {
         plot.levels(&round_ticks(y, 4));
         if fan.interval_h <= x[1] {
             plot.path(&[[fan.interval_h, y[0]], [fan.interval_h, y[1]]], Role::Edge);
-            plot.text("interval", [fan.interval_h, 0.6 * y[1]], Anchor::Left, Role::Muted);
+            // between the figures at 50 and at 90 %
+            let height = if y[1] > 60.0 { 70.0 } else { 0.6 * y[1] };
+            plot.text("interval", [fan.interval_h, height], Anchor::Left, Role::Muted);
         }
         plot.path(&[[x[0], accepted], [x[1], accepted]], Role::Limit);
         plot.text(
-            &format!("accepted {} %", number(accepted, 0)),
+            &format!("accepted risk {} %", number(accepted, 0)),
             [x[0], accepted],
             Anchor::AboveRight,
             Role::Outside,
@@ -170,7 +175,7 @@ fn risk(fan: &ForecastFan, x: [f64; 2]) -> Result<Figure, ReportError> {
         plot.path(&points, Role::Model);
         for (hours, pct) in [(fan.crossing_hours.p50, 50.0), (fan.crossing_hours.p90, 90.0)] {
             if let Some(hours_h) = hours.filter(|hours_h| *hours_h > fan.hours_now_h && *hours_h <= x[1]) {
-                plot.dot([hours_h, pct], 6, Role::Model);
+                plot.dot([hours_h, pct], Role::Model);
                 let label = format!("{pct:.0} % by {} h", number(hours_h, 0));
                 plot.text(&label, [hours_h, pct], Anchor::Left, Role::Model);
             }

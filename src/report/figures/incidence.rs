@@ -25,7 +25,7 @@ const LEAST_REACH_DEG: f64 = 0.3;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn incidence_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
     let stations: Vec<&TwistStation> = trim
         .twist
@@ -57,8 +57,13 @@ pub fn incidence_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
         }
         plot.levels(&round_ticks(frame.y, 4));
         plot.columns(&[-0.5, 0.0, 0.5].map(|at| Tick { at, label: String::new() }));
-        for (at, label) in [(-0.94, "left tip"), (0.0, "centre"), (0.94, "right tip")] {
-            plot.text(label, [at, -reach], Anchor::Below, Role::Muted);
+        let ends = [
+            (-1.0, "left tip", Anchor::BelowRight),
+            (0.0, "centre", Anchor::Below),
+            (1.0, "right tip", Anchor::BelowLeft),
+        ];
+        for (at, label, anchor) in ends {
+            plot.text(label, [at, -reach], anchor, Role::Muted);
         }
         plot.text("degrees, nose-up above", [-1.0, reach], Anchor::AboveRight, Role::Muted);
         for side in Side::BOTH {
@@ -69,7 +74,7 @@ pub fn incidence_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
             }
             for point in points {
                 match side {
-                    Side::Left => plot.dot(point, 6, Role::Left),
+                    Side::Left => plot.dot(point, Role::Left),
                     Side::Right => plot.ring(point, 6, Role::RightMark),
                 }
             }

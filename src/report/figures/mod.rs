@@ -2,6 +2,7 @@
 
 mod calendar;
 mod calibration;
+mod criticism;
 mod deviation;
 mod drift;
 mod figure;
@@ -19,6 +20,7 @@ mod row;
 
 pub use calendar::{calendar_figure, workload_figure};
 pub use calibration::calibration_figures;
+pub(in crate::report) use criticism::{Bar, against_figure, bars_figure, quantile_figure};
 pub use deviation::deviation_figures;
 pub use drift::drift_figures;
 pub use figure::{FIGURE_CSS, Figure};

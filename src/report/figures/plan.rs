@@ -32,7 +32,7 @@ const WORST_LABELLED: usize = 9;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
     let lines: Vec<&PlannedLine> = plan.lines.iter().filter(|line| line.row != Row::Brake).collect();
     let Some(trim) = span_of(plan, &lines) else { return Ok(None) };
@@ -63,8 +63,13 @@ pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
         }
         plot.levels(&round_ticks(frame.y, 4));
         plot.columns(&[Tick { at: 0.0, label: String::new() }]);
-        for (at, label) in [(-0.94, "left tip"), (0.0, "centre"), (0.94, "right tip")] {
-            plot.text(label, [at, -reach], Anchor::Below, Role::Muted);
+        let ends = [
+            (-1.0, "left tip", Anchor::BelowRight),
+            (0.0, "centre", Anchor::Below),
+            (1.0, "right tip", Anchor::BelowLeft),
+        ];
+        for (at, label, anchor) in ends {
+            plot.text(label, [at, -reach], anchor, Role::Muted);
         }
         plot.text("mm from the target", [-1.0, reach], Anchor::AboveRight, Role::Muted);
         for (line, at) in lines.iter().zip(&trim) {
@@ -72,16 +77,21 @@ pub fn plan_figure(plan: &Plan) -> Result<Option<Figure>, ReportError> {
             let [from, to] = [at - END_WIDTH, at + END_WIDTH];
             plot.path(&[[from, low], [to, low], [*at, low], [*at, high], [from, high], [to, high]], Role::Muted);
         }
-        for (line, at) in lines.iter().zip(&trim) {
-            let moved = line.after_mm.total_cmp(&line.before_mm).is_ne();
-            if moved {
-                plot.path(&[[*at, line.before_mm], [*at, line.after_mm]], Role::Zero);
-                plot.ring([*at, line.before_mm], 6, Role::Point);
+        let moved = |line: &PlannedLine| line.after_mm.total_cmp(&line.before_mm).is_ne();
+        let placed = || lines.iter().zip(&trim);
+        for (line, at) in placed().filter(|(line, _)| moved(line)) {
+            plot.path(&[[*at, line.before_mm], [*at, line.after_mm]], Role::Zero);
+        }
+        for (line, at) in placed().filter(|(line, _)| moved(line)) {
+            plot.ring([*at, line.before_mm], 6, Role::Point);
+        }
+        for one in [false, true] {
+            for (line, at) in placed().filter(|(line, _)| moved(line) == one) {
+                plot.dot([*at, line.after_mm], if one { Role::Model } else { Role::Point });
             }
-            plot.dot([*at, line.after_mm], 6, if moved { Role::Model } else { Role::Point });
-            if line.after_mm.abs() > line.tolerance_mm {
-                plot.cross([*at, line.after_mm], 9, Role::Outside);
-            }
+        }
+        for (line, at) in placed().filter(|(line, _)| line.after_mm.abs() > line.tolerance_mm) {
+            plot.cross([*at, line.after_mm], Role::Outside);
         }
     })?;
     Ok(Some(figure.wide()))
@@ -129,7 +139,7 @@ fn words(plan: &Plan, lines: &[&PlannedLine]) -> String {
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn curve_figure(curve: &[CurvePoint]) -> Result<Option<Figure>, ReportError> {
     let (Some(first), Some(last)) = (curve.first(), curve.last()) else { return Ok(None) };
     let most = curve.iter().map(|one| one.objective.outside).max().unwrap_or(0).max(1) as f64;
@@ -167,7 +177,7 @@ pub fn curve_figure(curve: &[CurvePoint]) -> Result<Option<Figure>, ReportError>
             plot.path(&points, Role::Left);
         }
         for (one, point) in curve.iter().zip(points) {
-            plot.dot(point, 7, Role::Left);
+            plot.dot(point, Role::Left);
             if curve.len() <= LABELLED {
                 if curve.len() <= WORST_LABELLED {
                     plot.text(&signed(one.worst_mm, 0), point, Anchor::Above, Role::Ink);

@@ -77,7 +77,7 @@ pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>)
         outline.draw_row(&mut body, *row, &rows);
     }
     for mark in &marks {
-        draw(&mut body, mark, scale_mm, &trim.wing);
+        draw(&mut body, mark, scale_mm);
     }
     names(&mut body, &marks);
     let bottom = TOP + outline.root + 40.0;
@@ -85,7 +85,7 @@ pub fn wing_plan_figure(trim: &Trim, set: &LineSet, planform: Option<&Planform>)
     legend(&mut body, bottom, scale_mm, open);
     let title = format!("Wing {}, check {}: deviation of each line, seen from above", trim.wing, trim.check);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few hundred")]
-    let height = (bottom + 134.0) as u32;
+    let height = (bottom + 122.0) as u32;
     Some(Figure::drawn(title, description(trim, &marks), WIDTH, height, &body).wide())
 }
 
@@ -120,22 +120,19 @@ impl<'a> Outline<'a> {
 
     fn draw(&self, body: &mut String) {
         let mut points = String::new();
-        let steps = || (-36..=36_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 72.0).sin());
+        let steps = || (-24..=24_i32).map(|step| (f64::from(step) * std::f64::consts::PI / 48.0).sin());
         for span in steps() {
-            let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 0.0));
+            let _ = write!(points, "{:.0},{:.0} ", x(span), self.y(self.chord(span.abs()), 0.0));
         }
         for span in steps().rev() {
-            let _ = write!(points, "{:.1},{:.1} ", x(span), self.y(self.chord(span.abs()), 1.0));
+            let _ = write!(points, "{:.0},{:.0} ", x(span), self.y(self.chord(span.abs()), 1.0));
         }
         let _ = writeln!(body, "<polygon class=\"f-wing\" points=\"{}\"/>", points.trim_end());
         let (from, to) = (self.y(self.root, 0.0), self.y(self.root, 1.0));
-        let _ = writeln!(body, "<polyline class=\"s-grid\" points=\"{CENTRE:.1},{from:.1} {CENTRE:.1},{to:.1}\"/>");
+        let _ = writeln!(body, "<path class=\"s-grid\" d=\"M{CENTRE:.0} {from:.0}V{to:.0}\"/>");
         let [left, right] = [-1.0, 1.0].map(x);
-        for (at, anchor, word) in [(left, "start", "left"), (CENTRE, "middle", "front"), (right, "end", "right")] {
-            let _ = writeln!(
-                body,
-                "<text class=\"f-muted\" x=\"{at:.0}\" y=\"40\" text-anchor=\"{anchor}\">{word}</text>"
-            );
+        for (at, anchor, text) in [(left, "", "left"), (CENTRE, " m", "front"), (right, " e", "right")] {
+            word(body, at, 40.0, anchor, text);
         }
     }
 
@@ -149,16 +146,15 @@ impl<'a> Outline<'a> {
     /// A row's name beside the left tip, and a thin line where its marks stand.
     fn draw_row(&self, body: &mut String, row: Row, rows: &[Row]) {
         let mut points = String::new();
-        for step in -20..=20_i32 {
-            let span = f64::from(step) / 20.0;
-            let _ = write!(points, "{:.1},{:.1} ", x(span), self.row_y(row, rows, span.abs()));
+        for step in -12..=12_i32 {
+            let span = f64::from(step) / 12.0;
+            let _ = write!(points, "{:.0} {:.0} ", x(span), self.row_y(row, rows, span.abs()));
         }
-        let _ = writeln!(body, "<polyline class=\"s-grid\" points=\"{}\"/>", points.trim_end());
+        let (at, level) = (x(-1.0) - 24.0, self.row_y(row, rows, 1.0) + 7.0);
         let _ = writeln!(
             body,
-            "<text class=\"f-ink\" x=\"{:.0}\" y=\"{:.1}\" text-anchor=\"end\">{row}</text>",
-            x(-1.0) - 34.0,
-            self.row_y(row, rows, 1.0) + 7.0
+            "<path class=\"s-grid\" d=\"M{}\"/>\n<text class=\"f-ink e\" x=\"{at:.0}\" y=\"{level:.0}\">{row}</text>",
+            points.trim_end()
         );
     }
 }
@@ -169,10 +165,10 @@ fn x(span: f64) -> f64 {
 }
 
 /// Top of the scale, a whole number of millimetres that four steps divide. Brakes are set at the handle and may be off by
-/// much more than the rest: they have no say in it where there are other lines.
+/// much more than the rest: they have no say in it where there are other lines. Nor have doubtful readings.
 fn scale(lines: &[&LineVerdict]) -> f64 {
     let most = |brakes: bool| {
-        let counted = lines.iter().filter(|line| brakes || line.row != Row::Brake);
+        let counted = lines.iter().filter(|line| !line.doubted && (brakes || line.row != Row::Brake));
         counted.map(|line| line.relative_mm.abs()).reduce(f64::max)
     };
     let most = most(false).or_else(|| most(true)).unwrap_or(0.0);
@@ -223,23 +219,23 @@ fn colour(relative_mm: f64, scale_mm: f64) -> &'static str {
     }
 }
 
-/// A dot, or a triangle that points the way of the deviation.
-fn shape(body: &mut String, [x, y]: [f64; 2], size: f64, relative_mm: f64, class: &str) {
-    if relative_mm.abs() < LEVEL_MM {
-        let _ = write!(body, "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{size:.1}\"");
-    } else {
-        let up = if relative_mm > 0.0 { 1.0 } else { -1.0 };
-        let (tip, base) = (y - up * size, y + up * 0.8 * size);
-        let _ = write!(
-            body,
-            "<polygon class=\"{class}\" points=\"{x:.1},{tip:.1} {:.1},{base:.1} {:.1},{base:.1}\"",
-            x - size,
-            x + size
-        );
-    }
+/// To a tenth, which is as far as the eye tells.
+fn tenth(value: f64) -> f64 {
+    (10.0 * value).round() / 10.0
 }
 
-fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64, wing: &str) {
+/// A dot, or a triangle that points the way of the deviation; its element is left open.
+fn shape(body: &mut String, [x, y]: [f64; 2], size: f64, relative_mm: f64, class: &str) {
+    let _ = if relative_mm.abs() < LEVEL_MM {
+        write!(body, "<circle class=\"{class}\" cx=\"{}\" cy=\"{}\" r=\"{}\"", tenth(x), tenth(y), tenth(size))
+    } else {
+        let up = if relative_mm > 0.0 { 1.0 } else { -1.0 };
+        let [half, height, width] = [size, up * 1.8 * size, 2.0 * size].map(tenth);
+        write!(body, "<path class=\"{class}\" d=\"M{} {}l-{half} {height}h{width}z\"", tenth(x), tenth(y - up * size))
+    };
+}
+
+fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64) {
     let line = mark.line;
     let edge = match line.verdict {
         Some(Verdict::Within) => "",
@@ -248,18 +244,18 @@ fn draw(body: &mut String, mark: &Mark<'_>, scale_mm: f64, wing: &str) {
     };
     let class = format!("mark{edge} {}", colour(line.relative_mm, scale_mm));
     shape(body, [mark.x, mark.y], mark.size, line.relative_mm, &class);
-    let _ = writeln!(
-        body,
-        " data-line=\"{}\"><title>{}</title>{}",
-        escape(&format!("{wing} {} {}", line.side, line.line)),
-        escape(&words(line)),
-        if level(line) { "</circle>" } else { "</polygon>" }
-    );
+    let _ =
+        writeln!(body, "><title>{}</title></{}>", escape(&words(line)), if level(line) { "circle" } else { "path" });
 }
 
 fn words(line: &LineVerdict) -> String {
-    let verdict = line.verdict.map_or("doubtful reading", Verdict::name);
-    format!("{} {}: {} mm, {verdict}", line.line, line.side, signed(line.relative_mm, 1))
+    let verdict = match line.verdict {
+        Some(Verdict::Within) => "",
+        Some(Verdict::Outside) => ", outside",
+        Some(Verdict::Undecided) => ", undecided",
+        None => ", doubtful reading",
+    };
+    format!("{} {}: {} mm{verdict}", line.line, line.side, signed(line.relative_mm, 1))
 }
 
 /// Names of the worst lines outside, as long as they do not cover each other.
@@ -269,14 +265,18 @@ fn names(body: &mut String, marks: &[Mark<'_>]) {
     let size = |mark: &Mark<'_>| mark.line.relative_mm.abs();
     outside.sort_by(|a, b| brake(a).cmp(&brake(b)).then(size(b).total_cmp(&size(a))));
     let mut named: Vec<[f64; 2]> = Vec::new();
+    let apart = |known: &[f64; 2], at: [f64; 2], factor: f64| {
+        (known[0] - at[0]).abs() > factor * 70.0 || (known[1] - at[1]).abs() > factor * 30.0
+    };
     for mark in outside {
         let at = [mark.x, mark.y - mark.size - 6.0];
-        let clear = |known: &[f64; 2]| (known[0] - at[0]).abs() > 70.0 || (known[1] - at[1]).abs() > 30.0;
-        if named.len() < NAMED && named.iter().all(clear) {
+        if named.len() < NAMED && named.iter().all(|known| apart(known, at, 1.0)) {
+            // where letters are large against the picture, as on a phone, there is room for fewer
+            let class = if named.iter().all(|known| apart(known, at, 1.7)) { "" } else { " dense" };
             let name: String = mark.line.line.chars().take(8).collect();
             let _ = writeln!(
                 body,
-                "<text class=\"f-outside halo\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+                "<text class=\"f-outside halo m{class}\" x=\"{:.0}\" y=\"{:.0}\">{}</text>",
                 at[0],
                 at[1],
                 escape(&name)
@@ -298,27 +298,23 @@ fn legend(body: &mut String, top: f64, scale_mm: f64, open: bool) {
         let at = 572.0 + 116.0 * f64::from(place);
         shape(body, [at, middle], size, value, &format!("mark {}", colour(value, scale_mm)));
         body.push_str("/>\n");
-        word(body, at, middle + 36.0, "middle", &class_label(place, step_mm));
+        word(body, at, middle + 40.0, if place % 2 == 0 { " m" } else { " m dense" }, &class_label(place, step_mm));
     }
-    word(body, 42.0, middle + 8.0, "middle", "mm");
-    let below = middle + 76.0;
+    word(body, 42.0, middle + 8.0, " m", "mm");
+    let below = middle + 86.0;
     let mut at = 72.0;
     for (edge, meaning) in [(" out", "outside tolerance"), ("", "within tolerance"), (" open", "doubtful")] {
         if edge != " open" || open {
             shape(body, [at, below - 7.0], 11.0, 1.0, &format!("mark{edge} l0"));
             body.push_str("/>\n");
-            word(body, at + 22.0, below, "start", meaning);
-            at += 270.0;
+            word(body, at + 22.0, below, "", meaning);
+            at += 360.0;
         }
     }
 }
 
-fn word(body: &mut String, x: f64, y: f64, anchor: &str, text: &str) {
-    let _ = writeln!(
-        body,
-        "<text class=\"f-muted\" x=\"{x:.0}\" y=\"{y:.0}\" text-anchor=\"{anchor}\">{}</text>",
-        escape(text)
-    );
+fn word(body: &mut String, x: f64, y: f64, class: &str, text: &str) {
+    let _ = writeln!(body, "<text class=\"f-muted{class}\" x=\"{x:.0}\" y=\"{y:.0}\">{}</text>", escape(text));
 }
 
 /// What the class covers, such as `-6…-4`; the outermost is open.

@@ -1,18 +1,9 @@
-//! One panel of a chart: its frame, its scales and the marks in it.
+//! One panel of a chart: its frame, its scales and the marks in it, written as SVG.
 
-use plotters::coord::types::RangedCoordf64;
-use plotters::prelude::{
-    Cartesian2d, Circle, DrawingArea, DrawingAreaErrorKind, EmptyElement, IntoDrawingArea, PathElement, Polygon,
-    SVGBackend, Text,
-};
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{Color, IntoFont, ShapeStyle, TextStyle};
+use std::fmt::Write as _;
 
 use super::figure::{Figure, Role};
-use crate::report::ReportError;
-
-/// The library writes font sizes divided by this; the style sheet sets them anyway.
-const FONT: f64 = 22.0 * 1.24;
+use crate::report::{ReportError, escape};
 
 /// Size, margins and scales of a panel. Sizes are in half pixels of a panel shown at its natural width.
 #[derive(Debug, Clone)]
@@ -27,6 +18,22 @@ pub(super) struct Frame {
     pub(super) y: [f64; 2],
 }
 
+impl Frame {
+    /// A point of the scales in the drawing, in whole units.
+    fn place(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let part = |at: f64, [from, to]: [f64; 2]| (at - from) / (to - from);
+        let (left, right) = (f64::from(self.left), f64::from(self.width) - f64::from(self.right));
+        let (top, bottom) = (f64::from(self.top), f64::from(self.height) - f64::from(self.bottom));
+        // a sum with zero turns minus zero into zero
+        [left + (right - left) * part(x, self.x), bottom - (bottom - top) * part(y, self.y)]
+            .map(|at| at.round() + 0.0)
+    }
+
+    fn is_drawable(&self) -> bool {
+        [self.x, self.y].iter().all(|[from, to]| from.is_finite() && to.is_finite() && (to - from).abs() > 0.0)
+    }
+}
+
 /// Where a piece of text sits on its point.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Anchor {
@@ -36,23 +43,40 @@ pub(super) enum Anchor {
     Left,
     /// The text hangs below the point.
     Below,
-    /// The text stands above the point.
+    /// The text is above the point.
     Above,
     /// The text hangs below the point and ends there.
     BelowLeft,
-    /// The text stands above the point and ends there.
+    /// The text hangs below the point and begins there.
+    BelowRight,
+    /// The text is above the point and ends there.
     AboveLeft,
-    /// The text stands above the point and begins there.
+    /// The text is above the point and begins there.
     AboveRight,
 }
 
-type Area<'a> = DrawingArea<SVGBackend<'a>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
+impl Anchor {
+    /// How far the text is moved from its point, and the class that says which part of it lies there.
+    const fn shift(self) -> (f64, f64, &'static str) {
+        match self {
+            Anchor::Right => (8.0, 7.0, ""),
+            Anchor::Left => (-8.0, 7.0, " e"),
+            Anchor::Below => (0.0, 29.0, " m"),
+            Anchor::Above => (0.0, -20.0, " m"),
+            Anchor::BelowLeft => (10.0, 29.0, " e"),
+            Anchor::BelowRight => (-10.0, 29.0, ""),
+            Anchor::AboveLeft => (0.0, -14.0, " e"),
+            Anchor::AboveRight => (0.0, -14.0, ""),
+        }
+    }
+}
 
-/// Marks go in through here, in the units of the panel's scales. Drawing on after a failure does nothing.
+/// Marks go in through here, in the units of the panel's scales. Marks of one kind that follow each other share one element.
 pub(super) struct Plot<'a> {
-    area: Area<'a>,
-    frame: Frame,
-    failure: Option<String>,
+    frame: &'a Frame,
+    body: String,
+    /// Class of the path that the body ends in, while it is open.
+    open: String,
 }
 
 impl Plot<'_> {
@@ -63,48 +87,60 @@ impl Plot<'_> {
         frame: &Frame,
         marks: impl FnOnce(&mut Plot<'_>),
     ) -> Result<Figure, ReportError> {
-        let mut raw = String::new();
-        let failure = {
-            let backend = SVGBackend::with_string(&mut raw, (frame.width, frame.height));
-            let pixels = |at: u32| i32::try_from(at).unwrap_or(i32::MAX);
-            let across = pixels(frame.left)..pixels(frame.width.saturating_sub(frame.right));
-            let up = pixels(frame.height.saturating_sub(frame.bottom))..pixels(frame.top);
-            let spec = Cartesian2d::<RangedCoordf64, RangedCoordf64>::new(
-                frame.x[0]..frame.x[1],
-                frame.y[0]..frame.y[1],
-                (across, up),
-            );
-            let area = backend.into_drawing_area().apply_coord_spec(spec);
-            let mut plot = Plot { area, frame: frame.clone(), failure: None };
-            marks(&mut plot);
-            let presented = plot.area.present();
-            plot.note(presented);
-            plot.failure
-        };
-        match failure {
-            Some(reason) => Err(ReportError::Drawing { figure: title.to_owned(), reason }),
-            None => Ok(Figure::from_raw(title.to_owned(), description.to_owned(), frame.width, frame.height, &raw)),
+        if !frame.is_drawable() {
+            let reason = format!("its scales are {:?} and {:?}, expected two finite ends each", frame.x, frame.y);
+            return Err(ReportError::Drawing { figure: title.to_owned(), reason });
+        }
+        let mut plot = Plot { frame, body: String::new(), open: String::new() };
+        marks(&mut plot);
+        plot.close();
+        Ok(Figure::drawn(title.to_owned(), description.to_owned(), frame.width, frame.height, &plot.body))
+    }
+
+    fn close(&mut self) {
+        if !self.open.is_empty() {
+            self.body.push_str("\"/>\n");
+            self.open.clear();
         }
     }
 
-    fn note<E: std::error::Error + Send + Sync>(&mut self, outcome: Result<(), DrawingAreaErrorKind<E>>) {
-        if let (None, Err(error)) = (&self.failure, outcome) {
-            self.failure = Some(error.to_string());
+    /// Adds to the path of that class.
+    fn draw(&mut self, class: &str, path: &str) {
+        if self.open != class {
+            self.close();
+            // writing to a string does not fail
+            let _ = write!(self.body, "<path class=\"{class}\" d=\"");
+            class.clone_into(&mut self.open);
         }
+        self.body.push_str(path);
+    }
+
+    fn points(&self, points: &[[f64; 2]]) -> String {
+        let places = points.iter().filter(|[x, y]| x.is_finite() && y.is_finite());
+        let mut path = String::new();
+        let mut last = [f64::NAN; 2];
+        for [x, y] in places.map(|point| self.frame.place(*point)) {
+            let same = |at: f64, last: f64| at.total_cmp(&last).is_eq();
+            let _ = match (path.is_empty(), same(x, last[0]), same(y, last[1])) {
+                (true, ..) => write!(path, "M{x} {y}"),
+                (_, true, true) => Ok(()),
+                (_, true, _) => write!(path, "V{y}"),
+                (_, _, true) => write!(path, "H{x}"),
+                _ => write!(path, "L{x} {y}"),
+            };
+            last = [x, y];
+        }
+        path
     }
 
     /// A line through the points.
     pub(super) fn path(&mut self, points: &[[f64; 2]], role: Role) {
-        let points: Vec<(f64, f64)> = points.iter().map(|[x, y]| (*x, *y)).collect();
-        let drawn = self.area.draw(&PathElement::new(points, role.colour()));
-        self.note(drawn);
+        self.draw(&format!("s-{}", role.class()), &self.points(points));
     }
 
     /// A filled shape.
     pub(super) fn polygon(&mut self, points: &[[f64; 2]], role: Role) {
-        let points: Vec<(f64, f64)> = points.iter().map(|[x, y]| (*x, *y)).collect();
-        let drawn = self.area.draw(&Polygon::new(points, role.colour()));
-        self.note(drawn);
+        self.draw(&format!("f-{}", role.class()), &format!("{}z", self.points(points)));
     }
 
     /// A filled rectangle from one corner to the other.
@@ -112,52 +148,57 @@ impl Plot<'_> {
         self.polygon(&[from, [to[0], from[1]], to, [from[0], to[1]]], role);
     }
 
-    /// A filled dot.
-    pub(super) fn dot(&mut self, [x, y]: [f64; 2], radius: i32, role: Role) {
-        let drawn = self.area.draw(&Circle::new((x, y), radius, ShapeStyle::from(role.colour()).filled()));
-        self.note(drawn);
+    /// A mark on a point; a point that is not finite has none.
+    fn mark(&mut self, at: [f64; 2], class: &str, path: impl FnOnce([f64; 2]) -> String) {
+        let place = self.frame.place(at);
+        if place.iter().all(|at| at.is_finite()) {
+            self.draw(class, &path(place));
+        }
+    }
+
+    /// A filled dot: a line of no length with round ends.
+    pub(super) fn dot(&mut self, at: [f64; 2], role: Role) {
+        self.mark(at, &format!("s-{} dot", role.class()), |[x, y]| format!("M{x} {y}h.1"));
     }
 
     /// An open ring.
-    pub(super) fn ring(&mut self, [x, y]: [f64; 2], radius: i32, role: Role) {
-        let drawn = self.area.draw(&Circle::new((x, y), radius, role.colour().stroke_width(1)));
-        self.note(drawn);
+    pub(super) fn ring(&mut self, at: [f64; 2], radius: u8, role: Role) {
+        let (r, d) = (f64::from(radius), 2.0 * f64::from(radius));
+        self.mark(at, &format!("s-{}", role.class()), |[x, y]| {
+            format!("M{} {y}a{r} {r} 0 1 0 {d} 0 {r} {r} 0 1 0-{d} 0", x - r)
+        });
     }
 
     /// A cross over a point.
-    pub(super) fn cross(&mut self, [x, y]: [f64; 2], reach: i32, role: Role) {
-        let style = ShapeStyle::from(role.colour());
-        let strokes = EmptyElement::at((x, y))
-            + PathElement::new(vec![(-reach, -reach), (reach, reach)], style)
-            + PathElement::new(vec![(-reach, reach), (reach, -reach)], style);
-        let drawn = self.area.draw(&strokes);
-        self.note(drawn);
+    pub(super) fn cross(&mut self, at: [f64; 2], role: Role) {
+        self.mark(at, &format!("s-{}", role.class()), |[x, y]| format!("M{} {}l16 16m0-16l-16 16", x - 8.0, y - 8.0));
     }
 
     /// An arrowhead at a point: its tip there, its two strokes back from it. `way` is 1 for one that points to the right, −1
     /// to the left.
-    pub(super) fn arrowhead(&mut self, [x, y]: [f64; 2], way: i32, role: Role) {
-        let style = ShapeStyle::from(role.colour());
-        let strokes = EmptyElement::at((x, y)) + PathElement::new(vec![(-9 * way, -7), (0, 0), (-9 * way, 7)], style);
-        let drawn = self.area.draw(&strokes);
-        self.note(drawn);
+    pub(super) fn arrowhead(&mut self, at: [f64; 2], way: f64, role: Role) {
+        self.mark(at, &format!("s-{}", role.class()), |[x, y]| {
+            let back = x - 9.0 * way;
+            format!("M{back} {}L{x} {y}L{back} {}", y - 7.0, y + 7.0)
+        });
     }
 
     /// A piece of text.
-    pub(super) fn text(&mut self, text: &str, [x, y]: [f64; 2], anchor: Anchor, role: Role) {
-        let (h, v, shift) = match anchor {
-            Anchor::Right => (HPos::Left, VPos::Center, (8, 0)),
-            Anchor::Left => (HPos::Right, VPos::Center, (-8, 0)),
-            Anchor::Below => (HPos::Center, VPos::Top, (0, 12)),
-            Anchor::Above => (HPos::Center, VPos::Bottom, (0, -14)),
-            Anchor::BelowLeft => (HPos::Right, VPos::Top, (10, 12)),
-            Anchor::AboveLeft => (HPos::Right, VPos::Bottom, (0, -8)),
-            Anchor::AboveRight => (HPos::Left, VPos::Bottom, (0, -8)),
-        };
-        let colour = role.colour();
-        let style = TextStyle::from(("sans-serif", FONT).into_font()).color(&colour).pos(Pos::new(h, v));
-        let drawn = self.area.draw(&(EmptyElement::at((x, y)) + Text::new(text.to_owned(), shift, style)));
-        self.note(drawn);
+    pub(super) fn text(&mut self, text: &str, at: [f64; 2], anchor: Anchor, role: Role) {
+        let [x, y] = self.frame.place(at);
+        if !x.is_finite() || !y.is_finite() {
+            return;
+        }
+        self.close();
+        let (across, down, end) = anchor.shift();
+        let _ = writeln!(
+            self.body,
+            "<text class=\"f-{}{end}\" x=\"{}\" y=\"{}\">{}</text>",
+            role.class(),
+            x + across,
+            y + down,
+            escape(text)
+        );
     }
 
     /// Horizontal grid lines with their figures at the left.
@@ -165,18 +206,20 @@ impl Plot<'_> {
         let [from, to] = self.frame.x;
         for tick in ticks {
             self.path(&[[from, tick.at], [to, tick.at]], if tick.at == 0.0 { Role::Zero } else { Role::Grid });
+        }
+        for tick in ticks {
             self.text(&tick.label, [from, tick.at], Anchor::Left, Role::Muted);
         }
     }
 
-    /// Figures under the panel, each with a short grid line through it.
+    /// Vertical grid lines with their figures below.
     pub(super) fn columns(&mut self, ticks: &[Tick]) {
         let [from, to] = self.frame.y;
         for tick in ticks {
             self.path(&[[tick.at, from], [tick.at, to]], Role::Grid);
-            if !tick.label.is_empty() {
-                self.text(&tick.label, [tick.at, from], Anchor::Below, Role::Muted);
-            }
+        }
+        for tick in ticks.iter().filter(|tick| !tick.label.is_empty()) {
+            self.text(&tick.label, [tick.at, from], Anchor::Below, Role::Muted);
         }
     }
 }

@@ -17,7 +17,7 @@ use crate::simulate::{Policy, PolicyComparison};
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn policy_figure(comparison: &PolicyComparison) -> Result<Figure, ReportError> {
     let rows = &comparison.rows;
     let told: Vec<String> = rows
@@ -55,7 +55,7 @@ pub fn policy_figure(comparison: &PolicyComparison) -> Result<Figure, ReportErro
                     plot.text(&format!("{hours_h:.0} h"), at, Anchor::AboveRight, Role::Right);
                 }
                 Policy::AtRisk { risk } => {
-                    plot.dot(at, 9, Role::Left);
+                    plot.dot(at, Role::Left);
                     plot.text(&format!("{:.0} %", 100.0 * risk), at, Anchor::BelowLeft, Role::Left);
                 }
             }

@@ -20,7 +20,7 @@ const COMMON_AIM: f64 = 0.8;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn power_figure(power: &Power) -> Result<Figure, ReportError> {
     let rows = power.rows();
     let said: Vec<String> = rows
@@ -53,7 +53,7 @@ pub fn power_figure(power: &Power) -> Result<Figure, ReportError> {
             for row in &of {
                 let x = row.wings as f64;
                 plot.path(&[[x, row.power_lower], [x, row.power_upper]], Role::Left);
-                plot.dot([x, row.power], 6, Role::Left);
+                plot.dot([x, row.power], Role::Left);
             }
             if let Some(last) = points.last() {
                 plot.text(&format!("{checks} checks × {repeats}"), *last, Anchor::BelowLeft, Role::Left);

@@ -19,7 +19,7 @@ use crate::wear::TermRow;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn rate_figure(terms: &[TermRow]) -> Result<Option<Figure>, ReportError> {
     let rates: Vec<(String, &TermRow)> = terms
         .iter()
@@ -66,7 +66,7 @@ pub fn rate_figure(terms: &[TermRow]) -> Result<Option<Figure>, ReportError> {
             let shown: String = name.chars().take(18).collect();
             plot.text(&shown, [frame.x[0], y], Anchor::Left, Role::Ink);
             plot.path(&[[term.lower, y], [term.upper, y]], Role::Interval);
-            plot.dot([term.estimate, y], 8, Role::Interval);
+            plot.dot([term.estimate, y], Role::Interval);
             plot.text(&signed(term.estimate, 2), [frame.x[1], y], Anchor::Right, Role::Ink);
         }
         let middle = f64::midpoint(frame.x[0], frame.x[1]);

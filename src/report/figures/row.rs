@@ -22,7 +22,7 @@ use crate::wing::Row;
 /// ```
 ///
 /// # Errors
-/// [`ReportError::Drawing`] when the charting library refuses.
+/// [`ReportError::Drawing`] when a scale of the figure is empty or not finite.
 pub fn row_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
     let common_mm = trim.common_mm.unwrap_or(0.0);
     let find = |row: Row, side: &str| trim.rows.iter().find(|one| one.row == row && one.side == side);
@@ -74,7 +74,7 @@ pub fn row_figure(trim: &Trim) -> Result<Option<Figure>, ReportError> {
                 let at = mean.value?;
                 plot.path(&[[mean.lower?, y], [mean.upper?, y]], bar);
                 if name == "left" {
-                    plot.dot([at, y], 7, Role::Left);
+                    plot.dot([at, y], Role::Left);
                 } else {
                     plot.ring([at, y], 7, Role::RightMark);
                 }

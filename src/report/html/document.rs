@@ -10,7 +10,29 @@ use crate::wing::is_hidden;
 const PAGE_CSS: &str = include_str!("page.css");
 const PAGE_SCRIPT: &str = include_str!("page.js");
 
-/// A page before it is written.
+/// A whole self-contained document. Characters that no document may hold, and those that turn the text around them, become U+FFFD.
+pub(super) fn document(title: &str, styles: &[&str], body: &Markup) -> String {
+    let page = html! {
+        (DOCTYPE) "\n"
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="generator" content="linedrift";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { @for css in styles { (PreEscaped(css)) } }
+            }
+            "\n"
+            body { (body) }
+        }
+        "\n"
+    };
+    let text = page.into_string();
+    let hidden = |letter: char| is_hidden(letter) && !matches!(letter, '\n' | '\t');
+    if text.contains(hidden) { text.replace(hidden, "\u{fffd}") } else { text }
+}
+
+/// A page of the report before it is written.
 pub(super) struct Document<'a> {
     pub(super) title: String,
     /// Line under the title.
@@ -22,48 +44,28 @@ pub(super) struct Document<'a> {
 }
 
 impl Document<'_> {
-    /// The page as HTML. Characters that no document may hold, and those that turn the text around them, become U+FFFD.
+    /// The page as HTML.
     pub(super) fn html(&self) -> String {
         let (first, what) = self.first;
-        let page = html! {
-            (DOCTYPE) "\n"
-            html lang="en" {
-                head {
-                    meta charset="utf-8";
-                    meta name="generator" content="linedrift";
-                    meta name="viewport" content="width=device-width, initial-scale=1";
-                    meta name="color-scheme" content="light dark";
-                    title { (self.title) @if self.demo { " (invented demo)" } }
-                    style { (PreEscaped(PAGE_CSS)) (PreEscaped(FIGURE_CSS)) }
+        let title = format!("{}{}", self.title, if self.demo { " (invented demo)" } else { "" });
+        let body = html! {
+            a .skip href={ "#" (first) } { "To " (what) }
+            main {
+                header {
+                    h1 { (self.title) }
+                    p .under { (self.under) }
                 }
-                "\n"
-                body {
-                    a .skip href={ "#" (first) } { "To " (what) }
-                    main {
-                        header {
-                            h1 { (self.title) }
-                            p .under { (self.under) }
-                        }
-                        @if self.demo { (demo()) }
-                        (self.body)
-                        footer { p {
-                            "Made by linedrift " (env!("CARGO_PKG_VERSION"))
-                            " from the tables named above. The same tables give the same page."
-                        } }
-                    }
-                    script { (PreEscaped(PAGE_SCRIPT)) }
-                }
+                @if self.demo { (demo()) }
+                (self.body)
+                footer { p {
+                    "Made by linedrift " (env!("CARGO_PKG_VERSION"))
+                    " from the tables named above. The same tables give the same page."
+                } }
             }
-            "\n"
+            script { (PreEscaped(PAGE_SCRIPT)) }
         };
-        seen(page.into_string())
+        document(&title, &[PAGE_CSS, FIGURE_CSS], &body)
     }
-}
-
-/// The text with what is not seen replaced.
-pub(super) fn seen(text: String) -> String {
-    let hidden = |letter: char| is_hidden(letter) && !matches!(letter, '\n' | '\t');
-    if text.contains(hidden) { text.replace(hidden, "\u{fffd}") } else { text }
 }
 
 /// Says that the data is invented.

@@ -48,15 +48,15 @@ pub(super) fn urgent(entries: &[Entry<'_>], today: Date, own: usize) -> Markup {
             "State and next check of each wing, the most urgent first",
             &[
                 "Wing",
-                "Model",
                 "State",
                 "Next check",
                 "Because of",
-                "Chance over a limit",
                 "Lines outside",
                 "Worst line, mm",
                 "Incidence change, \u{b0} (95 %)",
+                "Chance over a limit",
                 "Last check",
+                "Model",
             ],
             &rows,
         ),
@@ -72,15 +72,15 @@ fn urgent_row(entry: &Entry<'_>, place: usize, today: Date, own: usize) -> Vec<C
     let check = |check: &crate::check::Check| format!("{}, {} h", check.date, words::number(check.hours_h, 0));
     vec![
         Cell::words(entry.wing).linked((place < own).then(|| wing::anchor(place))),
-        Cell::words(entry.model),
         Cell::short(trim.map_or("\u{2013}", |trim| words::state(trim.state))),
-        Cell::words(next).marked_when(|| entry.due.is_some_and(|row| row.is_due(today))),
-        Cell::words(entry.due.map_or("\u{2013}", |row| words::reason(row.reason))),
-        Cell::figure(risk),
+        Cell::short(next).marked_when(|| entry.due.is_some_and(|row| row.is_due(today))),
+        Cell::short(entry.due.map_or("\u{2013}", |row| words::reason(row.reason))),
         Cell::figure(trim.map_or_else(dash, |_| outside.to_string())).marked_when(|| outside > 0),
         Cell::short(trim.map_or_else(dash, worst_line)),
         Cell::figure(trim.map_or_else(dash, |trim| words::interval(&trim.incidence_change_deg, 2))),
-        Cell::words(entry.check.map_or_else(dash, check)),
+        Cell::figure(risk),
+        Cell::short(entry.check.map_or_else(dash, check)),
+        Cell::short(entry.model),
     ]
 }
 
@@ -115,7 +115,7 @@ pub(super) fn calendar(
         Layout::Whole,
         "Wing by wing",
         "Dot: the expected day. Bar: from the day by which one wing in ten is due to the day by which nine in ten are, because how much \
-         it will fly is uncertain. Arrowhead: the bar goes on outside the picture. Ring at the edge: a day outside the picture, \
+         it will fly is not known. Arrowhead: the bar continues outside the picture. Ring at the edge: a day outside the picture, \
          given at the right. Cross: already over its accepted risk.",
         "calendar-wings",
         calendar_figure(due, today)?.into_iter().collect(),

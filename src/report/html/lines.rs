@@ -28,10 +28,10 @@ pub(super) fn part(draft: &Draft, trim: &Trim, entry: &Entry<'_>, place: usize) 
         (draft.heading(&format!("lines-{place}"), &format!("All {} lines", trim.lines.len())))
         p .note {
             "All in mm. Measured: less the datum, at the maker\u{2019}s load and temperature. Dev. (deviation): measured minus the \
-             maker\u{2019}s length, plus is longer. " (common) (riser) " Bold: outside tolerance. Dotted: so close to it that the measurement cannot settle it. Question mark: a doubtful \
+             maker\u{2019}s length, plus is longer. " (common) (riser) " Bold: outside tolerance. Dotted: too close to it to be sure. Question mark: a doubtful \
              reading, which nothing rests on."
         }
-        div .lines { @for row in Row::ALL { (of_row(row, trim, entry.set, &trim.wing)) } }
+        div .lines { @for row in Row::ALL { (of_row(row, trim, entry.set)) } }
     }
 }
 
@@ -53,7 +53,7 @@ fn named(row: Row, trim: &Trim) -> Vec<Named<'_>> {
     lines
 }
 
-fn of_row(row: Row, trim: &Trim, set: &LineSet, wing: &str) -> Markup {
+fn of_row(row: Row, trim: &Trim, set: &LineSet) -> Markup {
     let lines = named(row, trim);
     let main = |name: &str| {
         let of = |side| set.find(name, side).and_then(|at| set.lines().get(at)?.main.as_deref());
@@ -81,11 +81,11 @@ fn of_row(row: Row, trim: &Trim, set: &LineSet, wing: &str) -> Markup {
                         tr {
                             th scope="col" { "Line" }
                             th scope="col" { "Main" }
-                            th scope="col" .n { "Maker\u{2019}s" }
+                            th scope="col" { "Maker\u{2019}s" }
                             @for side in ["left", "right"] {
-                                th scope="col" .n aria-label=(format!("measured {side}")) { "Measured" }
-                                th scope="col" .n aria-label=(format!("deviation {side}")) { "Dev." }
-                                th scope="col" .n aria-label=(format!("off {side}")) { "Off" }
+                                th scope="col" aria-label=(format!("measured {side}")) { "Measured" }
+                                th scope="col" aria-label=(format!("deviation {side}")) { "Dev." }
+                                th scope="col" aria-label=(format!("off {side}")) { "Off" }
                             }
                         }
                     }
@@ -93,9 +93,9 @@ fn of_row(row: Row, trim: &Trim, set: &LineSet, wing: &str) -> Markup {
                         @for line in &lines {
                             tr {
                                 th scope="row" { (line.name) }
-                                td .k { (main(line.name)) }
-                                td .n { (nominal(set, line)) }
-                                @for side in Side::BOTH { (measured(line, side, set, wing)) }
+                                td { (main(line.name)) }
+                                td { (nominal(set, line)) }
+                                @for side in Side::BOTH { (measured(line, side, set)) }
                             }
                         }
                     }
@@ -120,7 +120,7 @@ fn nominal_mm(set: &LineSet, name: &str, side: Side) -> Option<f64> {
     Some(set.lines().get(set.find(name, side)?)?.nominal_mm)
 }
 
-fn measured(line: &Named<'_>, side: Side, set: &LineSet, wing: &str) -> Markup {
+fn measured(line: &Named<'_>, side: Side, set: &LineSet) -> Markup {
     let Some(read) = line.sides[side.index()] else {
         return html! { td .k colspan="3" { "not read" } };
     };
@@ -134,10 +134,9 @@ fn measured(line: &Named<'_>, side: Side, set: &LineSet, wing: &str) -> Markup {
     let near = (read.near && !read.doubted)
         .then(|| format!("chance of being outside: {}", words::chance(read.chance_outside)));
     html! {
-        td .n { (length.as_deref().unwrap_or("\u{2013}")) }
-        td .n { (words::signed(read.deviation_mm, 0)) }
-        td .n .mark[read.is_outside()] .doubted[read.doubted] .near[near.is_some()] title=[near]
-            data-line=(format!("{wing} {side} {}", line.name)) {
+        td { (length.as_deref().unwrap_or("\u{2013}")) }
+        td { (words::signed(read.deviation_mm, 0)) }
+        td .mark[read.is_outside()] .doubted[read.doubted] .near[near.is_some()] title=[near] {
             (words::signed(read.relative_mm, 1)) @if read.doubted { "?" }
             @if !verdict.is_empty() { span .sr { " " (verdict) } }
         }

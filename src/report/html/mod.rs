@@ -1,6 +1,7 @@
 //! Pages as self-contained HTML: the report of a fleet or of one wing, and the measuring sheet.
 
 mod calibration;
+mod criticism;
 mod document;
 mod draft;
 mod fleet;
@@ -16,6 +17,7 @@ mod trim;
 mod wear;
 mod wing;
 
+pub use criticism::WearPageSpec;
 pub use draft::PageFigure;
 pub use page::{Page, PageSpec};
 pub(super) use protocol::protocol;

@@ -19,7 +19,7 @@ pub(super) fn forecast(
     let dates = match entry.detail.map(|detail| (detail.earliest_date, detail.latest_date)) {
         Some((Some(early), Some(late))) if early < late && row.reason != Reason::AlreadyOver => {
             format!(
-                " How much the wing will fly is uncertain: for eight wings in ten the day lies between {early} and {late}."
+                " How much the wing will fly is not known: with 80 % chance the day is between {early} and {late}."
             )
         }
         _ => String::new(),

@@ -99,7 +99,7 @@ impl PageSpec {
             [only] => self.one_wing(&mut draft, data, only, today)?,
             _ => self.fleet(&mut draft, data, &entries, today)?,
         };
-        Ok(Page { html: document.html(), figures: draft.figures })
+        Ok(Page::of(&document, draft))
     }
 
     fn one_wing(
@@ -169,6 +169,7 @@ impl PageSpec {
             demo: data.fleet.is_demo(),
             first: ("fleet", "the table of wings"),
             body: html! {
+                p .lead { (words::fleet(entries, today)) }
                 (fleet::glance(entries, today))
                 (remarks(data.remarks))
                 (contents(data))
@@ -180,7 +181,7 @@ impl PageSpec {
                 section .wings aria-labelledby="wings" {
                     h2 #wings { "Wing by wing" }
                     p .note {
-                        "The most urgent first. Open a wing to see everything about it. Only what is open is printed; "
+                        "The most urgent first. Open a wing to see everything about it. Only what is open is printed. "
                         code { "report --wing" } " makes a page of one wing."
                         @if own < entries.len() {
                             " The first " (own) " of " (entries.len()) " are here; the others have their row in the table above and in \
@@ -207,6 +208,11 @@ pub struct Page {
 }
 
 impl Page {
+    /// What was drafted, as a document.
+    pub(super) fn of(document: &Document<'_>, draft: Draft) -> Self {
+        Self { html: document.html(), figures: draft.figures }
+    }
+
     /// The HTML document.
     #[must_use]
     pub fn html(&self) -> &str {

@@ -53,7 +53,7 @@ pub(super) fn part(
                 ))
             }
             div {
-                (states(&plan.before, &plan.after))
+                @if !plan.actions.is_empty() { (states(&plan.before, &plan.after)) }
                 @if !plan.alternatives.is_empty() {
                     (table(
                         "The best plan for each aim, the recommended one first",
@@ -112,7 +112,7 @@ fn states(before: &PlannedState, after: &PlannedState) -> Markup {
         "Before and after",
         &["", "As measured", "Expected after"],
         &[
-            row("Lines off by more than tolerance", |state| state.outside.to_string()),
+            row("Lines outside tolerance", |state| state.outside.to_string()),
             row("Furthest line, mm", |state| signed(state.worst_mm, 1)),
             row("Incidence change, \u{b0} (95 %)", |state| interval(&state.incidence_change_deg, 2)),
             row("Left minus right, \u{b0} (95 %)", |state| interval(&state.asymmetry_deg, 2)),

@@ -1,8 +1,8 @@
 //! The protocol as a page to print and sign.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::document::{demo, seen};
+use super::document::{demo, document};
 use crate::report::build::{Conditions, PROTOCOL_STATEMENT, Protocol, ProtocolLine};
 use crate::report::words::{self, CAUTIONS, number, signed};
 use crate::wing::{Row, Side};
@@ -12,34 +12,23 @@ const PROTOCOL_CSS: &str = include_str!("protocol.css");
 /// The page.
 pub(in crate::report) fn protocol(protocol: &Protocol) -> String {
     let title = format!("Protocol of line lengths: wing {}", protocol.wing());
-    let page = html! {
-        (DOCTYPE) "\n"
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                    meta name="generator" content="linedrift";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(PROTOCOL_CSS)) }
+    let body = html! {
+        main {
+            h1 { (title) }
+            @if protocol.is_demo() { (demo()) }
+            p .says { (PROTOCOL_STATEMENT) }
+            (particulars(protocol))
+            (conditions(protocol))
+            p .says {
+                "Lengths in mm. Measured: the mean of the readings minus the datum, at the maker\u{2019}s load and temperature. \
+                 Deviation: measured minus the maker\u{2019}s length; plus is longer."
             }
-            "\n"
-            body { main {
-                h1 { (title) }
-                @if protocol.is_demo() { (demo()) }
-                (particulars(protocol))
-                (conditions(protocol))
-                p .says {
-                    (PROTOCOL_STATEMENT) " Lengths in mm. Measured: the mean of the readings minus the datum, at the maker\u{2019}s load \
-                     and temperature. Deviation: measured minus the maker\u{2019}s length; plus is longer."
-                }
-                div .lines { @for row in Row::ALL { (of_row(row, protocol)) } }
-                (sign())
-                ul .cautions { @for caution in CAUTIONS { li { (caution) } } }
-            } }
+            div .lines { @for row in Row::ALL { (of_row(row, protocol)) } }
+            (sign())
+            ul .cautions { @for caution in CAUTIONS { li { (caution) } } }
         }
-        "\n"
     };
-    seen(page.into_string())
+    document(&title, &[PROTOCOL_CSS], &body)
 }
 
 fn particulars(protocol: &Protocol) -> Markup {

@@ -1,8 +1,8 @@
 //! The measuring sheet to print and write on.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::document::seen;
+use super::document::document;
 use crate::check::Check;
 use crate::check::DEMO_NOTE;
 use crate::check::sheet::{Sheet, SheetRow};
@@ -72,43 +72,31 @@ impl SheetPageSpec {
     #[must_use]
     pub fn html(&self, sheet: &Sheet) -> String {
         let title = format!("Measuring sheet: wing {}", self.wing.id);
-        let page = html! {
-            (DOCTYPE) "\n"
-            html lang="en" {
-                head {
-                    meta charset="utf-8";
-                    meta name="generator" content="linedrift";
-                    meta name="viewport" content="width=device-width,initial-scale=1";
-                    title { (title) }
-                    style { (PreEscaped(SHEET_CSS)) }
+        let body = html! {
+            main {
+                h1 { (title) }
+                p {
+                    "Model " (self.wing.model) ". "
+                    @match &self.last {
+                        Some(last) => { "Last values from check " (last) "." }
+                        None => { "No earlier check." }
+                    }
                 }
-                "\n"
-                body { main {
-                    h1 { (title) }
-                    p {
-                        "Model " (self.wing.model) ". "
-                        @match &self.last {
-                            Some(last) => { "Last values from check " (last) "." }
-                            None => { "No earlier check." }
-                        }
-                    }
-                    @if self.demo { p .demo { (DEMO_NOTE) } }
-                    div .cautions { ul { @for caution in CAUTIONS { li { (caution) } } } }
-                    (self.conditions())
-                    p .how {
-                        "All lengths in mm. " b { "expect" } ": the maker\u{2019}s length and the datum. " b { "last" } ": what this \
-                         instrument would have shown for the line at the last check. Read the line first, then look at these. \
-                         Write what the instrument shows. Where it is far from both, read the line again and write that into the \
-                         last column. Leave a line empty if you did not read it."
-                    }
-                    @for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
-                        (lines_of(side, sheet))
-                    }
-                } }
+                @if self.demo { p .demo { (DEMO_NOTE) } }
+                div .cautions { ul { @for caution in CAUTIONS { li { (caution) } } } }
+                (self.conditions())
+                p .how {
+                    "All lengths in mm. " b { "expect" } ": the maker\u{2019}s length and the datum. " b { "last" } ": what this \
+                     instrument would have shown for the line at the last check. Read the line first, then look at these. \
+                     Write what the instrument shows. Where it is far from both, read the line again and write that into the \
+                     last column. Leave a line empty if you did not read it."
+                }
+                @for side in Side::BOTH.into_iter().filter(|side| sheet.rows().iter().any(|row| row.side == *side)) {
+                    (lines_of(side, sheet))
+                }
             }
-            "\n"
         };
-        seen(page.into_string())
+        document(&title, &[SHEET_CSS], &body)
     }
 
     fn conditions(&self) -> Markup {

@@ -118,7 +118,7 @@ fn next(entry: &Entry<'_>, today: Date) -> Option<String> {
     let adjusting = entry.plan.is_some_and(|planned| !planned.plan.actions.is_empty());
     Some(match row.reason {
         Reason::AlreadyOver if adjusting => {
-            "After that, ask for the next check again: as it was found the wing is over a limit at the accepted risk."
+            "After the work, work out the next check again: as found, the wing is over a limit at the accepted risk."
                 .to_owned()
         }
         Reason::AlreadyOver => "Next check: now. At the accepted risk the wing is already over a limit.".to_owned(),

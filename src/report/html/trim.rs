@@ -48,7 +48,7 @@ fn rows(draft: &mut Draft, trim: &Trim, place: usize, pictured: bool) -> Result<
     Ok(html! {
         (draft.heading(&format!("rows-{place}"), "Trim of the rows"))
         p { (says) }
-        div .beside { (figure) (row_table(trim)) }
+        div .beside.rows { (figure) (row_table(trim)) }
         @if !differences.is_empty() { p { "Differences between rows, mm (95 %): " (differences.join("; ")) "." } }
         (along)
     })
@@ -78,12 +78,7 @@ fn row_table(trim: &Trim) -> Markup {
         })
         .collect();
     table(
-        &format!(
-            "Row means less the common offset, mm (95 %): check {} at {} h, {}",
-            trim.check,
-            words::number(trim.hours, 0),
-            words::stage(trim.stage)
-        ),
+        "Row means less the common offset, mm (95 %)",
         &["Row", "Left", "Right", "Both", "Both, weighted by lift", "Lines"],
         &rows,
     )

@@ -50,7 +50,7 @@ pub(super) fn part(draft: &mut Draft, data: &ReportData<'_>, models: &[&str]) ->
     ))
 }
 
-fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<Markup, ReportError> {
+pub(super) fn fitted(draft: &mut Draft, fit: &WearSummary) -> Result<Markup, ReportError> {
     let rows: Vec<Vec<Cell>> = fit
         .terms
         .iter()

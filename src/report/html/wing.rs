@@ -8,7 +8,7 @@ use super::{lines, next, plan, to_do, trim};
 use crate::report::build::Entry;
 use crate::report::figures::wing_plan_figure;
 use crate::report::{ReportError, words};
-use crate::trim::Trim;
+use crate::trim::{Trim, TrimState};
 
 /// Id of the part of the wing in that place.
 pub(super) fn anchor(place: usize) -> String {
@@ -27,9 +27,13 @@ fn sentence<'a>(entry: &Entry<'a>) -> &'a str {
     entry.trim.map_or("No usable check.", |trim| &trim.summary)
 }
 
+/// What is off, less what the sentence above it says already.
 fn diagnosis(trim: &Trim) -> Markup {
+    // a sentence within another begins with a small letter there
+    let tail = |text: &str| text.chars().skip(1).collect::<String>().trim_end_matches('.').to_owned();
+    let said = trim.diagnosis.iter().filter(|one| !trim.summary.contains(&tail(&one.text)));
     html! {
-        @if !trim.diagnosis.is_empty() { ul .diagnosis { @for one in &trim.diagnosis { li { (one.text) } } } }
+        @if said.clone().next().is_some() { ul .diagnosis { @for one in said { li { (one.text) } } } }
         p .note { (words::counts(trim)) }
     }
 }
@@ -87,7 +91,10 @@ pub(super) fn parts(
         None => Markup::default(),
     };
     let trimmed = match entry.trim {
-        Some(trim) => trim::part(draft, trim, place, pictured)?,
+        // a wing in trim among many shows its lines; the panels are on its own page
+        Some(trim) => {
+            trim::part(draft, trim, place, pictured && (draft.deeper == 0 || trim.state != TrimState::InTrim))?
+        }
         None => Markup::default(),
     };
     let planned = match entry.plan {

@@ -10,20 +10,10 @@ use crate::check::DEMO_NOTE;
 use crate::check::doubt::Doubts;
 use crate::forecast::{DueRow, DueTable, WingDue};
 use crate::trim::{Interval, LineChange, LineCounts, Trim, TrimChange, Verdict};
-use crate::wing::{Side, shown};
+use crate::wing::{Side, TextTable, cut, shown};
 
 /// Widest line of any text here.
 const WIDTH: usize = 80;
-
-/// The text cut to a width in characters, its end marked by `…` when something is left out. Characters that are
-/// not seen, or could move the cursor, are shown as `?`.
-pub(super) fn cut(text: &str, width: usize) -> String {
-    let clean = shown(text);
-    if clean.chars().count() <= width {
-        return clean;
-    }
-    clean.chars().take(width.saturating_sub(1)).chain(['…']).collect()
-}
 
 fn wrap(text: &str, indent: &str) -> String {
     let mut out = String::new();
@@ -98,23 +88,25 @@ pub fn trims(trims: &[Trim]) -> String {
             ),
             "  ",
         ));
-        let _ = writeln!(
-            out,
-            "  {:<9}{:<7}{:>9}{:>11}{:>7}{:>7}",
-            "row", "side", "mean mm", "effect. mm", "se mm", "lines"
-        );
+        let mut rows = TextTable::default()
+            .indent(2)
+            .words("row", 8)
+            .words("side", 6)
+            .figures("mean mm")
+            .figures("by lift mm")
+            .figures("se mm")
+            .figures("lines");
         for row in &trim.rows {
-            let _ = writeln!(
-                out,
-                "  {:<9}{:<7}{:>9}{:>11}{:>7.1}{:>7}",
-                row.row,
-                row.side,
+            rows.row([
+                row.row.to_string(),
+                row.side.to_string(),
                 plain(Some(row.mean_mm), 1),
                 plain(row.effective_mm, 1),
-                row.se_mm,
-                row.lines
-            );
+                format!("{:.1}", row.se_mm),
+                row.lines.to_string(),
+            ]);
         }
+        let _ = write!(out, "{rows}");
         let differences = words::row_differences(trim);
         if !differences.is_empty() {
             let line = format!("row differences, mm (95 %): {}", differences.join(", "));
@@ -160,23 +152,25 @@ pub fn changes(changes: &[TrimChange]) -> String {
             cut(&change.before, 16),
             cut(&change.after, 16)
         );
-        let _ = writeln!(
-            out,
-            "  {:<9}{:<7}{:>10}{:>10}{:>11}{:>7}",
-            "row", "side", "before mm", "after mm", "change mm", "se mm"
-        );
+        let mut rows = TextTable::default()
+            .indent(2)
+            .words("row", 8)
+            .words("side", 6)
+            .figures("before mm")
+            .figures("after mm")
+            .figures("change mm")
+            .figures("se mm");
         for row in &change.rows {
-            let _ = writeln!(
-                out,
-                "  {:<9}{:<7}{:>10}{:>10}{:>11}{:>7.1}",
-                row.row,
-                row.side,
+            rows.row([
+                row.row.to_string(),
+                row.side.to_string(),
                 plain(Some(row.before_mm), 1),
                 plain(Some(row.after_mm), 1),
                 plain(Some(row.change_mm), 1),
-                row.se_mm
-            );
+                format!("{:.1}", row.se_mm),
+            ]);
         }
+        let _ = write!(out, "{rows}");
         let line = format!(
             "common offset {} mm; incidence {} deg; left less right {} deg",
             plain(change.common_mm, 1),
@@ -202,17 +196,26 @@ pub fn changes(changes: &[TrimChange]) -> String {
             ),
             "  ",
         ));
-        for line in lines.iter().take(CHANGED) {
-            let side = if line.side == Side::Left { "L" } else { "R" };
-            let _ = writeln!(
-                out,
-                "  {:<13}{:>7} -> {:>6} mm   {} -> {}",
-                format!("{} {side}", cut(&line.line, 10)),
-                plain(Some(line.before_mm), 1),
-                plain(Some(line.after_mm), 1),
-                line.before.map_or("doubtful", Verdict::name),
-                line.after.map_or("doubtful", Verdict::name)
-            );
+        if !lines.is_empty() {
+            let mut rows = TextTable::default()
+                .indent(2)
+                .words("line", 13)
+                .figures("before mm")
+                .figures("after mm")
+                .words("before", 9)
+                .words("after", 9);
+            for line in lines.iter().take(CHANGED) {
+                let side = if line.side == Side::Left { "L" } else { "R" };
+                let verdict = |verdict: Option<Verdict>| verdict.map_or("doubtful", Verdict::name).to_owned();
+                rows.row([
+                    format!("{} {side}", cut(&line.line, 10)),
+                    plain(Some(line.before_mm), 1),
+                    plain(Some(line.after_mm), 1),
+                    verdict(line.before),
+                    verdict(line.after),
+                ]);
+            }
+            let _ = write!(out, "{rows}");
         }
         if lines.len() > CHANGED {
             let _ = writeln!(out, "  and {} more", lines.len() - CHANGED);
@@ -235,33 +238,36 @@ pub fn doubts(doubts: &[Doubts]) -> String {
     let readings: usize = doubts.iter().map(Doubts::readings).sum();
     let found: usize = doubts.iter().map(|one| one.findings().len()).sum();
     let mut out = format!(
-        "{} of {} in {} doubtful\n",
-        found,
+        "{} of {} {} doubtful, in {}.\n",
+        if found == 0 { "None".to_owned() } else { found.to_string() },
         words::count(readings, "reading", "readings"),
+        if found == 1 || found == 0 { "is" } else { "are" },
         words::count(doubts.len(), "check", "checks")
     );
     if found > 0 {
         out.push_str("Measure these again; nothing was changed. Lengths in mm.\n");
-        let _ = writeln!(
-            out,
-            "{:<13}{:<6}{:<10}{:>9}{:>10}{:>6}  {:<15}{:>9}",
-            "check", "side", "line", "read", "expected", "score", "probably", "right"
-        );
-    }
-    for finding in doubts.iter().flat_map(Doubts::findings) {
-        let right = finding.suggested_mm().map_or_else(|| "-".to_owned(), |mm| format!("{mm:.1}"));
-        let _ = writeln!(
-            out,
-            "{:<13}{:<6}{:<10}{:>9.1}{:>10.1}{:>6.0}  {:<15}{:>9}",
-            cut(&finding.check, 12),
-            finding.side,
-            cut(&finding.line, 9),
-            finding.reading_mm,
-            finding.expected_mm,
-            finding.score,
-            finding.kind(),
-            right
-        );
+        let mut rows = TextTable::default()
+            .words("check", 12)
+            .words("side", 5)
+            .words("line", 9)
+            .figures("read")
+            .figures("expected")
+            .figures("score")
+            .words("probably", 15)
+            .figures("right");
+        for finding in doubts.iter().flat_map(Doubts::findings) {
+            rows.row([
+                finding.check.clone(),
+                finding.side.to_string(),
+                finding.line.clone(),
+                format!("{:.1}", finding.reading_mm),
+                format!("{:.1}", finding.expected_mm),
+                format!("{:.0}", finding.score),
+                finding.kind().to_string(),
+                finding.suggested_mm().map_or_else(|| "-".to_owned(), |mm| format!("{mm:.1}")),
+            ]);
+        }
+        let _ = write!(out, "{rows}");
     }
     for one in doubts {
         for note in one.notes() {
@@ -283,25 +289,53 @@ fn short_range(interval: &Interval) -> String {
 pub fn due(table: &DueTable, today: Date) -> String {
     let mut sorted: Vec<&DueRow> = table.rows().iter().collect();
     sorted.sort_by(|a, b| a.urgency(0, b, 0));
-    let mut out = format!("{:<14}{:>7}{:>7}  {:<11}{:>10}  because\n", "wing", "hours", "due h", "due", "risk now");
+    let mut out = wrap(&due_sentence(&sorted, today), "");
+    let mut rows = TextTable::default()
+        .words("wing", 13)
+        .figures("hours")
+        .figures("due h")
+        .words("due", 10)
+        .figures("risk now")
+        .words("because", 22);
     for row in sorted {
         let date = match row.due_date {
             _ if row.is_due(today) => "now".to_owned(),
             Some(date) => date.to_string(),
             None => "-".to_owned(),
         };
-        let _ = writeln!(
-            out,
-            "{:<14}{:>7.0}{:>7.0}  {:<11}{:>10}  {}",
-            cut(&row.wing, 13),
-            row.hours_now,
-            row.due_hours,
+        rows.row([
+            row.wing.clone(),
+            format!("{:.0}", row.hours_now),
+            format!("{:.0}", row.due_hours),
             date,
             row.risk_now.map_or_else(|| "-".to_owned(), words::chance),
-            words::reason(row.reason)
-        );
+            words::reason(row.reason).to_owned(),
+        ]);
     }
+    let _ = write!(out, "{rows}");
     out
+}
+
+/// How many wings are due, or when the first is.
+fn due_sentence(sorted: &[&DueRow], today: Date) -> String {
+    let now = sorted.iter().filter(|row| row.is_due(today)).count();
+    let when = |row: &DueRow| match row.due_date {
+        Some(date) => format!("on {date}, or at {:.0} h", row.due_hours),
+        None => format!("at {:.0} h", row.due_hours),
+    };
+    match (sorted, now) {
+        ([], _) => "No wing has a next check.".to_owned(),
+        ([only], 0) => format!("Wing {}: next check {}.", cut(&only.wing, 24), when(only)),
+        ([only], _) => format!("Wing {} is due for a check now.", cut(&only.wing, 24)),
+        ([first, ..], 0) => format!(
+            "None of {} wings is due for a check. The first is {}, {}.",
+            sorted.len(),
+            cut(&first.wing, 24),
+            when(first)
+        ),
+        (all, 1) => format!("1 of {} wings is due for a check now.", all.len()),
+        (all, now) => format!("{now} of {} wings are due for a check now.", all.len()),
+    }
 }
 
 /// When a wing must be checked next once a plan is done.
@@ -330,11 +364,31 @@ pub fn workload(table: &DueTable, today: Date) -> String {
     out
 }
 
+/// Which rate is the fastest, or that none may be used.
+fn wear_sentence(fit: &WearSummary) -> String {
+    if !fit.converged {
+        return "The fit did NOT CONVERGE: do not use the figures below.".to_owned();
+    }
+    let rates = fit.terms.iter().filter_map(|term| Some((term, term.term.strip_prefix("rate:")?.rsplit_once(':')?)));
+    match rates.max_by(|(a, _), (b, _)| a.estimate.abs().total_cmp(&b.estimate.abs())) {
+        Some((term, (material, row))) => format!(
+            "The fastest drift is that of {material} in row {row}: {} mm per metre of line in the first 100 h ({} to {}), minus is \
+             shrinking.",
+            plain(Some(term.estimate), 2),
+            plain(Some(term.lower), 2),
+            plain(Some(term.upper), 2)
+        ),
+        None => "No rate could be estimated.".to_owned(),
+    }
+}
+
 /// The wear fit: rates with intervals, spreads, remarks.
 #[must_use]
 pub fn wear(fit: &WearSummary) -> String {
-    let mut out = format!(
-        "{} readings, {} wings, {} checks, {} lines ({} restarted)\nshape {}{}{}\n\n",
+    let mut out = wrap(&wear_sentence(fit), "");
+    let _ = writeln!(
+        out,
+        "{} readings, {} wings, {} checks, {} lines ({} restarted)\nshape {}{}\n",
         fit.readings,
         fit.wings,
         fit.checks,
@@ -342,25 +396,23 @@ pub fn wear(fit: &WearSummary) -> String {
         fit.restarted_lines,
         fit.shape.name(),
         fit.shape.scale_h().map_or_else(String::new, |scale| format!(", scale {scale:.0} h")),
-        if fit.converged { "" } else { "  NOT CONVERGED: do not use the figures below" }
     );
-    let _ = writeln!(out, "{:<34}{:>9}{:>8}{:>19}", "term", "estimate", "se", "95 %");
+    let mut rows = TextTable::default().words("term", 33).figures("estimate").figures("se").figures("95 %");
     for term in &fit.terms {
-        let interval = format!("{} to {}", plain(Some(term.lower), 3), plain(Some(term.upper), 3));
-        let _ = writeln!(
-            out,
-            "{:<34}{:>9}{:>8.3}{:>19}",
-            cut(&term.term, 33),
+        rows.row([
+            term.term.clone(),
             plain(Some(term.estimate), 3),
-            term.se,
-            interval
-        );
+            format!("{:.3}", term.se),
+            format!("{} to {}", plain(Some(term.lower), 3), plain(Some(term.upper), 3)),
+        ]);
     }
-    let _ = writeln!(out, "\n{:<12}{:<14}{:>9}{:>13}", "group", "effect", "sd", "correlation");
+    let _ = writeln!(out, "{rows}");
+    let bare = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.3}"));
+    let mut rows = TextTable::default().words("group", 12).words("effect", 14).figures("sd").figures("correlation");
     for row in &fit.spread {
-        let bare = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value:.3}"));
-        let _ = writeln!(out, "{:<12}{:<14}{:>9}{:>13}", row.group, row.effect, bare(row.sd), bare(row.correlation));
+        rows.row([row.group.clone(), row.effect.clone(), bare(row.sd), bare(row.correlation)]);
     }
+    let _ = write!(out, "{rows}");
     out.push_str("\nrates: mm per metre of line in the first 100 h, negative is shrinking\n");
     if !fit.dropped_terms.is_empty() {
         out.push_str(&wrap(
@@ -378,26 +430,15 @@ pub fn wear(fit: &WearSummary) -> String {
 #[must_use]
 pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
     let entries = data.entries();
-    let with = |of: fn(LineCounts) -> usize| {
-        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| of(trim.counts()) > 0)).count()
-    };
-    let now = entries.iter().filter(|entry| entry.due.is_some_and(|row| row.is_due(today)));
-    let mut out = wrap(
-        &format!(
-            "{}: {} with lines outside tolerance, {} with doubtful readings, {} due for a check by {today}",
-            words::count(entries.len(), "wing", "wings"),
-            with(|counts| counts.outside),
-            with(|counts| counts.doubted),
-            now.count()
-        ),
-        "",
-    );
+    let mut out = wrap(&shown(&words::fleet(&entries, today)), "");
     out.push('\n');
-    let _ = writeln!(
-        out,
-        "{:<12}{:<14}{:>8}{:>8}  {:<10}  incidence change deg",
-        "wing", "state", "outside", "doubt.", "next check"
-    );
+    let mut rows = TextTable::default()
+        .words("wing", 11)
+        .words("state", 13)
+        .figures("outside")
+        .figures("doubtful")
+        .words("next check", 10)
+        .words("incidence change deg", 24);
     for entry in entries.iter().take(10) {
         let of = |of: fn(LineCounts) -> usize| {
             entry.trim.map_or_else(|| "-".to_owned(), |trim| of(trim.counts()).to_string())
@@ -407,17 +448,16 @@ pub fn fleet(data: &ReportData<'_>, today: Date) -> String {
             Some(row) => row.due_date.map_or_else(|| format!("{:.0} h", row.due_hours), |date| date.to_string()),
             None => "-".to_owned(),
         };
-        let _ = writeln!(
-            out,
-            "{:<12}{:<14}{:>8}{:>8}  {:<10}  {}",
-            cut(entry.wing, 11),
-            entry.trim.map_or("-", |trim| words::state(trim.state)),
+        rows.row([
+            entry.wing.to_owned(),
+            entry.trim.map_or("-", |trim| words::state(trim.state)).to_owned(),
             of(|counts| counts.outside),
             of(|counts| counts.doubted),
             next,
-            entry.trim.map_or_else(|| "-".to_owned(), |trim| range(&trim.incidence_change_deg, 2))
-        );
+            entry.trim.map_or_else(|| "-".to_owned(), |trim| range(&trim.incidence_change_deg, 2)),
+        ]);
     }
+    let _ = write!(out, "{rows}");
     if entries.len() > 10 {
         let _ = writeln!(out, "… and {} more, less urgent", entries.len() - 10);
     }

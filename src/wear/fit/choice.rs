@@ -115,7 +115,7 @@ fn why(kept: &[String], left_out: &[String], criterion: Criterion, averaged: boo
         ));
     }
     if parts.is_empty() {
-        parts.push("No further random term can be told from these readings".to_owned());
+        parts.push("These readings support no further random term".to_owned());
     }
     let shapes = if averaged { " Time shapes are averaged by Akaike weight." } else { "" };
     format!(

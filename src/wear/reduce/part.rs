@@ -174,7 +174,7 @@ impl<'a> PartWing<'a> {
         };
         let order = |pair: &[LineSum]| matches!(pair, [a, b] if (a.level, a.check) < (b.level, b.check));
         if sums.is_empty() || !sums.iter().all(in_place) || !sums.windows(2).all(order) {
-            return Err("sums that stand nowhere or twice");
+            return Err("sums that are missing or given twice");
         }
         if !sums.iter().all(is_possible) {
             return Err("sums that no readings can have");

@@ -361,7 +361,7 @@ note("cascade-indented.csv", "names indented below their mains", truth(segments=
 # --- what is refused, and how ------------------------------------------------------------------------------------------
 
 text("two-tables.csv", grid_wide(["Line", "Nominal", "Left", "Right"]) + [[]] + grid_wide(["Line", "Nominal", "Left", "Right"], of=lambda l: [l["name"], l["nominal"], l["left"] + 3, l["right"] + 3]))
-note("two-tables.csv", "two tables of the same lines", dict(error="question", says="stands in two tables"))
+note("two-tables.csv", "two tables of the same lines", dict(error="question", says="is in two tables"))
 
 xlsx("two-checks.xlsx", {"March": grid_wide(["Line", "Nominal", "Left", "Right"]), "June": grid_wide(["Line", "Nominal", "Left", "Right"], of=lambda l: [l["name"], l["nominal"], l["left"] + 3, l["right"] + 3])})
 note("two-checks.xlsx", "two sheets with readings", dict(error="question", says="--sheet \"June\""))
