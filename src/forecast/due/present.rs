@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal, StandardUniform};
 use serde::{Deserialize, Serialize};
 
-use crate::check::{Budget, Check, LineDeviation, Repeats, Weighted, deviations};
+use crate::check::{Budget, Check, LineDeviation, Repeats, RiserDeviations, Weighted, deviations};
 use crate::forecast::crossing::OverNow;
 use crate::forecast::crossing::pass::CrossingPass;
 use crate::forecast::{
@@ -25,6 +25,8 @@ const FAULT_SHARE: f64 = 0.01;
 const FAULT_RANGE_MM: f64 = 100.0;
 /// Lines beside their row's middle before a check says how its lines are built.
 const FEWEST_LINES: usize = 8;
+/// More lines than this near their limits are no matter of reading them again.
+const MOST_AGAIN: usize = 5;
 /// Standard deviation over median distance of a normal.
 const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
@@ -84,7 +86,7 @@ impl Present {
         wanted: Wanted,
         seed: u64,
     ) -> Result<Option<Self>, ForecastError> {
-        let read = deviations(set, check);
+        let read = read(set, check);
         if read.is_empty() {
             return Ok(None);
         }
@@ -110,6 +112,28 @@ impl Present {
     }
 }
 
+impl Present {
+    /// What is near a limit, in words, where only the readings of a few single lines are: a second reading may undo it.
+    pub(super) fn near(&self) -> Option<String> {
+        let lines_alone = self.over.iter().all(|one| one.reason == Reason::Line);
+        if self.over.is_empty() || self.over.len() > MOST_AGAIN || !lines_alone {
+            return None;
+        }
+        let said = |one: &OverLimit| format!("{} reads {:+.1} mm of {:.0} allowed", one.name, one.value, one.limit);
+        Some(self.over.iter().map(said).collect::<Vec<_>>().join(", "))
+    }
+}
+
+/// The deviations of the lines read, those of their risers with them.
+fn read(set: &LineSet, check: &Check) -> Vec<LineDeviation> {
+    let risers = RiserDeviations::of(set, check);
+    let mut read = deviations(set, check);
+    for one in &mut read {
+        one.deviation_mm += set.lines().get(one.line).map_or(0.0, |line| risers.of_row_mm(one.side, line.row));
+    }
+    read
+}
+
 fn values(read: &[LineDeviation]) -> Vec<f64> {
     read.iter().map(|one| one.deviation_mm).collect()
 }
@@ -127,7 +151,7 @@ fn pass<'a>(
 
 /// Whether a check is over some limit by value.
 pub(super) fn is_over(spec: &CrossingSpec, set: &LineSet, check: &Check) -> Result<bool, ForecastError> {
-    let read = deviations(set, check);
+    let read = read(set, check);
     Ok(!read.is_empty() && !pass(spec, set, check, &read)?.over_now(&values(&read)).is_empty())
 }
 
