@@ -9,7 +9,7 @@ use linedrift::wing::{Line, Side};
 
 use super::planted_cases::CASES;
 use super::planted_stories::{Due, STORIES, Story};
-use super::planted_wing::{Planted, THREE, TWO};
+use super::planted_wing::{FOUR, Planted, THREE};
 
 const SEEDS: std::ops::Range<u64> = 0..5;
 
@@ -145,7 +145,7 @@ fn a_row_written_one_line_late_is_seen_as_that() {
 fn rough_readings_of_a_good_wing_ask_for_no_work() {
     let (mut again, mut over) = (0, 0);
     for seed in 0..30 {
-        let planted = Planted::noisy(if seed % 2 == 0 { THREE } else { TWO }, seed, 1.5, &|_, _| 0.0);
+        let planted = Planted::noisy(if seed % 2 == 0 { THREE } else { FOUR }, seed, 1.5, &|_, _| 0.0);
         let (trim, due) = (planted.trim(), due(&planted));
         assert_ne!(trim.state, State::Adjust, "seed {seed}: {}", trim.summary);
         again += usize::from(trim.state == State::MeasureAgain);

@@ -230,7 +230,7 @@ impl DueSpec {
         };
         let mut decided = self.decide(hours_now, risk_now, outlook.as_ref(), &interval, event.as_ref());
         if decided.reason == Reason::AlreadyOver && risk_now.is_some_and(|risk| risk < SURE) {
-            decided.again = present.as_ref().and_then(Present::near);
+            decided.again = present.as_ref().and_then(|present| present.near.clone());
         }
         if decided.again.is_some() {
             decided.reason = Reason::Line;

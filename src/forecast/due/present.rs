@@ -66,6 +66,8 @@ pub(super) struct Present {
     pub(super) shares: Vec<CauseShare>,
     /// The single one most often.
     pub(super) most_often: Option<Cause>,
+    /// The lines near their limits, in words, where a second reading of them may undo what is over.
+    pub(super) near: Option<String>,
 }
 
 /// Which states are worth the draws.
@@ -96,32 +98,34 @@ impl Present {
         }
         let crossing = draw(spec, set, check, &read, seed)?;
         over.sort_by(|a, b| (b.value.abs() / b.limit).total_cmp(&(a.value.abs() / a.limit)));
-        let over = over.into_iter().map(|OverNow { cause, value, limit }| OverLimit {
+        let named = |OverNow { cause, value, limit }| OverLimit {
             reason: cause.reason(),
             name: cause.name(set),
             value,
             limit,
             unit: cause.unit(),
-        });
+        };
+        let over: Vec<OverLimit> = over.into_iter().map(named).collect();
+        let most_often = crossing.most_often(check.hours_h);
         Ok(Some(Self {
             chance: crossing.risk_now(),
-            over: over.collect(),
             shares: crossing.first_limits(check.hours_h),
-            most_often: crossing.most_often(check.hours_h),
+            near: near(&over, most_often, set),
+            most_often,
+            over,
         }))
     }
 }
 
-impl Present {
-    /// What is near a limit, in words, where only the readings of a few single lines are: a second reading may undo it.
-    pub(super) fn near(&self) -> Option<String> {
-        let lines_alone = self.over.iter().all(|one| one.reason == Reason::Line);
-        if self.over.is_empty() || self.over.len() > MOST_AGAIN || !lines_alone {
-            return None;
-        }
-        let said = |one: &OverLimit| format!("{} reads {:+.1} mm of {:.0} allowed", one.name, one.value, one.limit);
-        Some(self.over.iter().map(said).collect::<Vec<_>>().join(", "))
+/// What is near a limit, in words, where only the readings of a few single lines are: a second reading may undo it.
+fn near(over: &[OverLimit], most_often: Option<Cause>, set: &LineSet) -> Option<String> {
+    if over.is_empty() {
+        // nothing is over by value, and one line most likely is in truth
+        return most_often.filter(|cause| cause.reason() == Reason::Line).map(|cause| cause.name(set));
     }
+    let lines_alone = over.iter().all(|one| one.reason == Reason::Line);
+    let said = |one: &OverLimit| format!("{} reads {:+.1} mm of {:.0} allowed", one.name, one.value, one.limit);
+    (lines_alone && over.len() <= MOST_AGAIN).then(|| over.iter().map(said).collect::<Vec<_>>().join(", "))
 }
 
 /// The deviations of the lines read, those of their risers with them.
