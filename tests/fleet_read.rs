@@ -338,6 +338,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
             segment: None,
             lines: vec![LineOnSide { side: Side::Left, line: "A1".to_owned() }],
         }],
+        again: Vec::new(),
         lines: vec![LineVerdict {
             side: Side::Left,
             line: "A1".to_owned(),
@@ -364,6 +365,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         }],
         row_differences: Vec::new(),
         side_differences: Vec::new(),
+        mains: Vec::new(),
         incidence_change_deg: Interval { value: Some(0.1), lower: Some(-0.1), upper: Some(0.3) },
         flexible_incidence_change_deg: Interval::default(),
         incidence_left_deg: Interval::default(),

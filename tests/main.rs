@@ -86,6 +86,11 @@ mod plan_referee;
 mod plan_search;
 mod plan_work;
 mod planted;
+mod planted_cases;
+mod planted_facts;
+mod planted_stories;
+mod planted_story;
+mod planted_wing;
 #[cfg(feature = "frames")]
 mod record_folder;
 #[cfg(feature = "cli")]

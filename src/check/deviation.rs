@@ -3,9 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Check, Reading};
-#[cfg(feature = "frames")]
-use crate::wing::Row;
-use crate::wing::{LineSet, Side, stretch_mm_per_n, thermal_mm_per_k};
+use crate::wing::{LineSet, Row, Side, stretch_mm_per_n, thermal_mm_per_k};
 
 /// Load at which nominal lengths hold, N (common practice: 5 kg hung up).
 const REFERENCE_LOAD_N: f64 = 50.0;
@@ -115,6 +113,27 @@ pub fn deviations(set: &LineSet, check: &Check) -> Vec<LineDeviation> {
             repeats,
         })
         .collect()
+}
+
+/// Deviations of the risers of a check: measured less nominal where both are known, else 0.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RiserDeviations([[f64; Row::ALL.len()]; 2]);
+
+impl RiserDeviations {
+    pub(crate) fn of(set: &LineSet, check: &Check) -> Self {
+        let mut all = [[0.0; Row::ALL.len()]; 2];
+        for riser in &check.risers {
+            let nominal = set.row(riser.row).and_then(|data| data.riser_mm);
+            if let (Some(measured), Some(nominal)) = (riser.riser_mm, nominal) {
+                all[riser.side.index()][riser.row.index()] = measured - nominal;
+            }
+        }
+        Self(all)
+    }
+
+    pub(crate) fn of_row_mm(&self, side: Side, row: Row) -> f64 {
+        self.0[side.index()][row.index()]
+    }
 }
 
 /// Common offset of a check, mm: the median deviation of its lines in rows A–D, both sides (`None` when none was read).

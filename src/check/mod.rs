@@ -21,8 +21,8 @@ pub use action::{Action, ActionKind, Fitting};
 pub use budget::{Budget, BudgetPart, Distribution, Repeats, SharedBy, Uncertainty, Weighted};
 #[cfg(feature = "frames")]
 pub(crate) use deviation::DeviationTable;
-pub(crate) use deviation::correction_mm;
 pub use deviation::{LineDeviation, common_offset_mm, deviations, reading_deviation_mm};
+pub(crate) use deviation::{RiserDeviations, correction_mm};
 pub use fleet::{DEMO_NOTE, Fleet, FleetError, History};
 pub use reading::{Check, Condition, ConfirmedLine, Reading, RiserReading, Stage};
 pub use round::{AGREEMENT_MM, Round, RoundAnswer, RoundError, RoundEvent, RoundPlace};

@@ -34,6 +34,14 @@ pub enum PlanError {
         /// Of these, lines of the rows A–D.
         trim: usize,
     },
+    /// The check as a whole is to be put right first.
+    #[error("check `{check}`: {why}")]
+    NotJudged {
+        /// The check.
+        check: String,
+        /// Why it is not judged, as a sentence.
+        why: String,
+    },
     /// A tolerance that is not a positive number.
     #[error("model `{model}`, line `{line}`: tolerance_mm is {value}, expected a positive number")]
     Tolerance {

@@ -135,6 +135,14 @@ fn rank(plan: &Plan) -> (usize, f64, f64) {
 }
 
 impl PlanSpec {
+    /// Why one of a wing's checks is not judged, beside its others; `None` where it is, or is none of the wing's.
+    fn not_judged(&self, set: &LineSet, history: &History, check: &Check) -> Option<String> {
+        let is_it = |known: &Check| known.id == check.id && known.readings == check.readings;
+        let at = history.checks.iter().position(is_it)?;
+        let trim = self.judge().judge(set, history, at).ok()?;
+        (trim.state == TrimState::NotJudged).then_some(trim.summary)
+    }
+
     /// Finds the best plan for a check of a wing: for the aim that was set, else for each aim, of which it gives the
     /// recommended one and the others in short. Recommended is the plan that leaves the fewest lines outside; of those one
     /// that leaves no more than 0.15° of incidence and between the sides, else the least; of those the least work. A wing in
@@ -162,11 +170,25 @@ impl PlanSpec {
         check: &Check,
         findings: &[Finding],
     ) -> Result<Plan, PlanError> {
-        let case = Case::new(self, set, history, check, findings)?;
-        if case.trim.state == TrimState::NotJudged {
+        let case = Case::new(self, set, history, check, findings).map_err(|error| {
+            // all of a check may be doubted for one reason
+            let why = || self.not_judged(set, history, check);
+            match matches!(error, PlanError::NoReadings { .. }).then(why).flatten() {
+                Some(why) => PlanError::NotJudged { check: check.id.clone(), why },
+                None => error,
+            }
+        })?;
+        let why = match case.trim.state {
+            TrimState::NotJudged => Some(case.trim.summary.clone()),
+            TrimState::InTrim => None,
+            TrimState::Adjust | TrimState::MeasureAgain => self.not_judged(set, history, check),
+        };
+        if let Some(why) = why {
             let mut plan = nothing(&case)?;
-            let message = format!("{} Nothing is planned on such a check.", case.trim.summary);
-            plan.notes.insert(0, PlanNote { code: "not_judged".to_owned(), message });
+            // the check as a whole is to be put right, not single lines of it
+            plan.remeasure.clear();
+            let message = format!("{why} Nothing is planned on such a check.");
+            plan.notes = vec![PlanNote { code: "not_judged".to_owned(), message }];
             return Ok(plan);
         }
         let mut plans = Vec::new();

@@ -217,7 +217,11 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
             again.moved_mm = correction_mm(case, &steps, again.side, line);
         }
     }
-    remeasure.extend(near(case, &steps, &lines));
+    for again in near(case, &steps, &lines).into_iter().chain(near_by_themselves(case)) {
+        if !remeasure.iter().any(|known| known.side == again.side && known.line == again.line) {
+            remeasure.push(again);
+        }
+    }
     let mut plan = Plan {
         check: case.check.id.clone(),
         wing: case.history.wing.id.clone(),
@@ -237,6 +241,11 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
     };
     plan.notes = notes(case, &plan);
     Ok(plan)
+}
+
+/// Lines that are outside by themselves and near their tolerance, as the trim has them.
+fn near_by_themselves(case: &Case<'_>) -> impl Iterator<Item = Remeasure> {
+    case.trim.again.iter().map(|on| Remeasure::new(on.side, &on.line, RemeasureReason::Near))
 }
 
 /// Lines too close to their tolerance to tell on which an action hangs: of the one or two lines that it moves, or that its

@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use super::build::Entry;
 use crate::check::Stage;
 use crate::forecast::{DueRow, Reason};
-use crate::trim::{Interval, RowTrim, Trim, TrimState, Verdict};
+use crate::trim::{Interval, RowTrim, SideDifference, Trim, TrimState, Verdict};
 use crate::wear::TermRow;
 use crate::wing::Row;
 
@@ -106,6 +106,23 @@ pub(super) fn row_interval(row: &RowTrim, common_mm: f64) -> String {
 pub(super) fn row_differences(trim: &Trim) -> Vec<String> {
     let both = trim.row_differences.iter().filter(|difference| difference.side == "both");
     both.map(|one| format!("{} less {} {}", one.front, one.rear, interval(&one.interval_mm(), 1))).collect()
+}
+
+/// A difference of the sides of a main that is worth a word, mm.
+const MAIN_APART_MM: f64 = 8.0;
+
+/// Left less right of each row with its 95 % interval, and of the mains that surely differ.
+pub(super) fn side_differences(trim: &Trim) -> Vec<String> {
+    let words = |one: &SideDifference| {
+        let name = one.main.clone().unwrap_or_else(|| one.row.to_string());
+        let (value, lower, upper) = (Some(one.difference_mm), Some(one.lower_mm), Some(one.upper_mm));
+        format!("{name} {}", interval(&Interval { value, lower, upper }, 1))
+    };
+    let worth = |one: &&SideDifference| {
+        let surely = one.lower_mm * one.upper_mm > 0.0 && one.difference_mm.abs() >= MAIN_APART_MM;
+        one.line.is_none() && (one.main.is_none() || surely)
+    };
+    trim.side_differences.iter().filter(worth).map(words).collect()
 }
 
 /// The text with its first letter as a capital.

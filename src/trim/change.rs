@@ -45,6 +45,25 @@ pub struct RowChange {
     pub se_mm: f64,
 }
 
+/// One main at both checks.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MainChange {
+    /// Main.
+    pub main: String,
+    /// Row of its first line.
+    pub row: Row,
+    /// Side.
+    pub side: Side,
+    /// Plain mean before, mm.
+    pub before_mm: f64,
+    /// Plain mean after, mm.
+    pub after_mm: f64,
+    /// After less before, mm.
+    pub change_mm: f64,
+    /// Standard error of the change, parts common to a check left out, mm.
+    pub se_mm: f64,
+}
+
 /// A line that only one of the two checks has.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct UnmatchedLine {
@@ -73,6 +92,9 @@ pub struct TrimChange {
     pub unmatched: Vec<UnmatchedLine>,
     /// Rows that both checks have, per side and both.
     pub rows: Vec<RowChange>,
+    /// Mains that both checks have.
+    #[serde(default)]
+    pub mains: Vec<MainChange>,
     /// Change of the effective incidence, degrees nose-up.
     pub incidence_deg: Interval,
     /// Change of the asymmetry, degrees.
@@ -137,6 +159,18 @@ pub fn compare(before: &Trim, after: &Trim) -> Result<TrimChange, TrimError> {
             se_mm: then.se_mm.hypot(now.se_mm),
         })
     });
+    let mains = after.mains.iter().filter_map(|now| {
+        let then = before.mains.iter().find(|then| then.main == now.main && then.side == now.side)?;
+        Some(MainChange {
+            main: now.main.clone(),
+            row: now.row,
+            side: now.side,
+            before_mm: then.mean_mm,
+            after_mm: now.mean_mm,
+            change_mm: now.mean_mm - then.mean_mm,
+            se_mm: then.se_mm.hypot(now.se_mm),
+        })
+    });
     Ok(TrimChange {
         wing: after.wing.clone(),
         before: before.check.clone(),
@@ -145,6 +179,7 @@ pub fn compare(before: &Trim, after: &Trim) -> Result<TrimChange, TrimError> {
         lines,
         unmatched,
         rows: rows.collect(),
+        mains: mains.collect(),
         incidence_deg: difference(before.incidence_change_deg, after.incidence_change_deg),
         asymmetry_deg: difference(before.asymmetry_deg, after.asymmetry_deg),
     })

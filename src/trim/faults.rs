@@ -1,7 +1,7 @@
 //! Which lines are off together: a search over the shapes that the faults of wings have.
 //!
 //! Each row has a level of its own; on top come the steps of groups (a side, a row on one side, the tips, a segment,
-//! neighbours, a line; on one side or on both). One group after the other is taken in, the one that explains most for its
+//! neighbours, a line; on one side or on both), and the taper of a row from the centre to the tips. One group after the other is taken in, the one that explains most for its
 //! prior probability, as long as the odds for it are good: `Δ/(2σ²) + ln P`, `Δ` what the squares of the residuals lose.
 //! Levels and steps are then least squares together, so that each is a linear combination of the deviations.
 
@@ -17,6 +17,10 @@ const LEAST_SD_MM: f64 = 1.5;
 const LEAST_ODDS: f64 = 3.0;
 /// Smaller steps are no fault, mm.
 const LEAST_STEP_MM: f64 = 6.0;
+/// A row that changes less than this from its innermost to its outermost line has no taper, mm.
+const LEAST_TAPER_MM: f64 = 8.0;
+/// Fewest lines read of a row, both sides together, that show a taper.
+const FEWEST_FOR_TAPER: usize = 8;
 /// No more groups than this are told apart.
 const MOST_FAULTS: usize = 8;
 
@@ -31,10 +35,44 @@ pub(super) enum Shape {
     Tips,
     /// A segment or main.
     Segment(String),
+    /// A row that is off more and more from the centre to the tips, as lines shrink in use.
+    Taper(Row),
     /// Neighbours in a row.
     Run,
     /// One line.
     Line,
+}
+
+/// Lines (places in the measured ones), and the part that each has in a step.
+#[derive(Debug, Clone)]
+pub(super) struct Column {
+    pub(super) lines: Vec<usize>,
+    pub(super) shares: Vec<f64>,
+}
+
+impl Column {
+    /// Lines that all move by the whole step.
+    fn whole(lines: Vec<usize>) -> Self {
+        Self { shares: vec![1.0; lines.len()], lines }
+    }
+
+    pub(super) fn pairs(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.lines.iter().copied().zip(self.shares.iter().copied())
+    }
+
+    fn along(&self, values: &[f64]) -> f64 {
+        self.pairs().map(|(at, share)| share * values[at]).sum()
+    }
+
+    fn square(&self) -> f64 {
+        dot(&self.shares, &self.shares)
+    }
+
+    /// The least and the greatest part.
+    pub(super) fn ends(&self) -> [f64; 2] {
+        let ends = [f64::INFINITY, f64::NEG_INFINITY];
+        self.shares.iter().fold(ends, |[low, high], share| [low.min(*share), high.max(*share)])
+    }
 }
 
 /// Lines that are off together.
@@ -43,8 +81,7 @@ pub(super) struct Fault {
     pub(super) shape: Shape,
     /// `None`: both sides.
     pub(super) side: Option<Side>,
-    /// Places in the measured lines.
-    pub(super) members: Vec<usize>,
+    pub(super) column: Column,
     /// The step, as a combination of the deviations.
     pub(super) step: Combination,
 }
@@ -66,8 +103,33 @@ pub(super) struct Faults {
 struct Candidate {
     shape: Shape,
     side: Option<Side>,
-    members: Vec<usize>,
+    column: Column,
     prior: f64,
+}
+
+impl Candidate {
+    fn whole(shape: Shape, side: Option<Side>, members: Vec<usize>, prior: f64) -> Self {
+        Self { shape, side, column: Column::whole(members), prior }
+    }
+
+    /// Whether a step is worth a word, and most of the lines agree with it.
+    fn is_borne_out(&self, residuals: &[f64], step: f64) -> bool {
+        let size = match self.shape {
+            Shape::Taper(_) => {
+                let [low, high] = self.column.ends();
+                step.abs() * (high - low) >= LEAST_TAPER_MM
+            }
+            _ => step.abs() >= LEAST_STEP_MM,
+        };
+        let all: f64 = self.column.shares.iter().map(|share| share.abs()).sum();
+        let agree: f64 = self
+            .column
+            .pairs()
+            .filter(|(at, share)| residuals[*at] * share * step > 0.0)
+            .map(|(_, share)| share.abs())
+            .sum();
+        size && 4.0 * agree >= 3.0 * all
+    }
 }
 
 impl Faults {
@@ -78,7 +140,7 @@ impl Faults {
         let mut basis = Basis::default();
         for row in &rows {
             let members: Vec<usize> = (0..y.len()).filter(|at| measured.lines[*at].row == *row).collect();
-            basis.add(&members, y.len());
+            basis.add(&Column::whole(members), y.len());
         }
         let variance = variance(measured, &rows);
         let candidates = candidates(set, measured);
@@ -88,14 +150,9 @@ impl Faults {
             let gain = |at: &usize| {
                 let one = &candidates[*at];
                 // the residuals are orthogonal to the columns so far
-                let along: f64 = one.members.iter().map(|at| residuals[*at]).sum();
-                let square = basis.square_left(&one.members);
-                if square < 1e-6 * one.members.len() as f64 {
-                    return f64::NEG_INFINITY;
-                }
-                let step = along / square;
-                let agree = one.members.iter().filter(|at| residuals[**at] * step > 0.0).count();
-                if step.abs() < LEAST_STEP_MM || 4 * agree < 3 * one.members.len() {
+                let along = one.column.along(&residuals);
+                let square = basis.square_left(&one.column);
+                if square < 1e-6 * one.column.square() || !one.is_borne_out(&residuals, along / square) {
                     return f64::NEG_INFINITY;
                 }
                 along * along / square / (2.0 * variance) + one.prior.ln()
@@ -105,16 +162,28 @@ impl Faults {
                 .map(|at| (gain(&at), at))
                 .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
             let Some((_, at)) = best.filter(|(gain, _)| *gain > LEAST_ODDS) else { break };
-            basis.add(&candidates[at].members, y.len());
+            basis.add(&candidates[at].column, y.len());
             chosen.push(at);
         }
         let mut all = basis.solutions().into_iter().map(|coefficients| Combination { coefficients });
         let rows = rows.into_iter().zip(all.by_ref()).map(|(row, level)| RowLevel { row, level }).collect();
         let found = chosen.into_iter().zip(all).filter_map(|(at, step)| {
             let one = candidates.get(at)?;
-            Some(Fault { shape: one.shape.clone(), side: one.side, members: one.members.clone(), step })
+            Some(Fault { shape: one.shape.clone(), side: one.side, column: one.column.clone(), step })
         });
         Self { rows, found: found.collect() }
+    }
+
+    /// What the levels and steps leave of each measured line, mm.
+    pub(super) fn left_over_mm(&self, measured: &Measured) -> Vec<f64> {
+        let level =
+            |row: Row| self.rows.iter().find(|known| known.row == row).map_or(0.0, |row| row.level.value(measured));
+        let mut rest: Vec<f64> = measured.lines.iter().map(|line| line.deviation_mm - level(line.row)).collect();
+        for fault in &self.found {
+            let step = fault.step.value(measured);
+            fault.column.pairs().for_each(|(at, share)| rest[at] -= share * step);
+        }
+        rest
     }
 }
 
@@ -139,13 +208,24 @@ fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
     let read = |side: Side| measured.lines.iter().any(|line| line.side == side && line.row.is_trim());
     if Side::BOTH.into_iter().all(read) {
         let members = on(&|at| line(at).side == Side::Left && line(at).row.is_trim());
-        all.push(Candidate { shape: Shape::Side, side: Some(Side::Left), members, prior: 1e-2 });
+        all.push(Candidate::whole(Shape::Side, Some(Side::Left), members, 1e-2));
     }
     for row in Row::ALL {
         let of = |side: Side| on(&|at| line(at).side == side && line(at).row == row);
         let [left, right] = Side::BOTH.map(of);
         if !left.is_empty() && !right.is_empty() {
-            all.push(Candidate { shape: Shape::RowSide(row), side: Some(Side::Left), members: left, prior: 5e-3 });
+            all.push(Candidate::whole(Shape::RowSide(row), Some(Side::Left), left, 5e-3));
+        }
+        let lines = on(&|at| line(at).row == row);
+        if row.is_trim() && lines.len() >= FEWEST_FOR_TAPER {
+            let middle = lines.iter().map(|at| line(*at).span).sum::<f64>() / lines.len() as f64;
+            let shares = lines.iter().map(|at| line(*at).span - middle).collect();
+            all.push(Candidate {
+                shape: Shape::Taper(row),
+                side: None,
+                column: Column { lines, shares },
+                prior: 5e-3,
+            });
         }
     }
     let sides: [(Option<Side>, &[Side]); 3] =
@@ -174,7 +254,7 @@ fn candidates(set: &LineSet, measured: &Measured) -> Vec<Candidate> {
                 // a row on one side is among the candidates, on both it is the row's level
                 (Tie::Row, _) => continue,
             };
-            all.push(Candidate { shape, side, members, prior });
+            all.push(Candidate::whole(shape, side, members, prior));
         }
     }
     all
@@ -195,10 +275,10 @@ struct Basis {
 
 impl Basis {
     /// What of a group's column the columns so far do not span; `None` when it is nothing.
-    fn rest(&self, members: &[usize], n: usize) -> Option<Vec<f64>> {
+    fn rest(&self, column: &Column, n: usize) -> Option<Vec<f64>> {
         let mut rest = vec![0.0; n];
-        members.iter().for_each(|at| rest[*at] = 1.0);
-        let size = members.len() as f64;
+        column.pairs().for_each(|(at, share)| rest[at] = share);
+        let size = column.square();
         for q in &self.q {
             let along: f64 = dot(q, &rest);
             rest.iter_mut().zip(q).for_each(|(value, q)| *value -= along * q);
@@ -207,15 +287,14 @@ impl Basis {
     }
 
     /// The square of what of a group's column the columns so far do not span.
-    fn square_left(&self, members: &[usize]) -> f64 {
-        let along = |q: &Vec<f64>| members.iter().map(|at| q[*at]).sum::<f64>();
-        members.len() as f64 - self.q.iter().map(|q| along(q).powi(2)).sum::<f64>()
+    fn square_left(&self, column: &Column) -> f64 {
+        column.square() - self.q.iter().map(|q| column.along(q).powi(2)).sum::<f64>()
     }
 
-    fn add(&mut self, members: &[usize], n: usize) {
-        let Some(rest) = self.rest(members, n) else { return };
+    fn add(&mut self, column: &Column, n: usize) {
+        let Some(rest) = self.rest(column, n) else { return };
         let norm = dot(&rest, &rest).sqrt();
-        let mut r: Vec<f64> = self.q.iter().map(|q| members.iter().map(|at| q[*at]).sum()).collect();
+        let mut r: Vec<f64> = self.q.iter().map(|q| column.along(q)).collect();
         r.push(norm);
         self.r.push(r);
         self.q.push(rest.into_iter().map(|value| value / norm).collect());
@@ -256,9 +335,9 @@ mod tests {
     #[test]
     fn coefficients_are_least_squares() {
         let mut basis = Basis::default();
-        basis.add(&[0, 1, 2], 3);
-        basis.add(&[1, 2], 3);
-        basis.add(&[1, 2], 3);
+        for lines in [vec![0, 1, 2], vec![1, 2], vec![1, 2]] {
+            basis.add(&Column::whole(lines), 3);
+        }
         let y = [1.0, 2.0, 6.0];
         let found: Vec<f64> = basis.solutions().iter().map(|row| dot(row, &y)).collect();
         assert_eq!(found.len(), 2, "a column that is there already adds nothing");

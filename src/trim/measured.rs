@@ -1,7 +1,7 @@
 //! The lines of one check with what trim needs of each, and linear combinations of their deviations.
 
 use super::Interval;
-use crate::check::{Budget, Check, LineDeviation, Uncertainty, Weighted};
+use crate::check::{Budget, Check, LineDeviation, RiserDeviations, Uncertainty, Weighted};
 use crate::wing::{LineSet, Row, Side};
 
 /// One line read at a check.
@@ -28,28 +28,14 @@ pub(super) struct Measured {
     pub(super) common_mm: Option<f64>,
 }
 
-/// Riser deviation of a row on a side, mm: measured less nominal where both are known.
-fn riser_mm(set: &LineSet, check: &Check, side: Side, row: Row) -> f64 {
-    let measured = check.risers.iter().find(|riser| riser.side == side && riser.row == row).and_then(|r| r.riser_mm);
-    match (measured, set.row(row).and_then(|data| data.riser_mm)) {
-        (Some(measured), Some(nominal)) => measured - nominal,
-        _ => 0.0,
-    }
-}
-
 impl Measured {
     pub(super) fn of(set: &LineSet, check: &Check, budget: Budget) -> Self {
-        let mut risers = [[0.0; Row::ALL.len()]; 2];
-        for side in Side::BOTH {
-            for row in Row::ALL {
-                risers[side.index()][row.index()] = riser_mm(set, check, side, row);
-            }
-        }
+        let risers = RiserDeviations::of(set, check);
         let mut deviations: Vec<LineDeviation> = crate::check::deviations(set, check);
         let mut lines = Vec::with_capacity(deviations.len());
         for found in &mut deviations {
             let Some(line) = set.lines().get(found.line) else { continue };
-            let riser_mm = risers[found.side.index()][line.row.index()];
+            let riser_mm = risers.of_row_mm(found.side, line.row);
             found.deviation_mm += riser_mm;
             lines.push(MeasuredLine {
                 side: found.side,

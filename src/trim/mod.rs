@@ -13,11 +13,14 @@ mod counts;
 mod diagnose;
 mod diagnosis;
 mod document;
+mod entry;
 mod error;
 mod faults;
 mod finite_wing;
 mod flexible;
+mod in_flight;
 mod incidence;
+mod left_over;
 mod lifting_line;
 mod loads;
 mod mean_line;
@@ -38,7 +41,7 @@ mod text;
 pub use crate::check::{DecisionRule, Verdict};
 pub use balance::{GlideCoefficients, PitchBalance, Polar, TrimPoint, TrimResponse};
 pub use bands::{BandBasis, Factor, FlightBands, aoa_band_deg, speed_band_pct};
-pub use change::{LineChange, RowChange, TrimChange, UnmatchedLine, compare};
+pub use change::{LineChange, MainChange, RowChange, TrimChange, UnmatchedLine, compare};
 pub use chordwise::{ChordFit, ChordPoint, chord_fit};
 pub use counts::LineCounts;
 pub use diagnosis::{Diagnosis, DiagnosisCode, TrimState};
@@ -53,7 +56,7 @@ pub use loads::LineLoad;
 pub use mean_line::{ThinAerofoil, naca_230_slope, thin_aerofoil};
 pub use model::TrimModel;
 pub use outcome::{
-    BrakeFan, BrakeLine, IncidenceShare, Interval, LineVerdict, RowDifference, RowTrim, ShapeResidual,
+    BrakeFan, BrakeLine, IncidenceShare, Interval, LineVerdict, MainTrim, RowDifference, RowTrim, ShapeResidual,
     SideDifference, Trim, TrimNote, TwistStation,
 };
 pub use own_bands::FlightFigures;

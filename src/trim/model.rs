@@ -9,7 +9,7 @@ use super::lifting_line::LiftingLineSpec;
 use super::loads::{LineLoad, line_loads};
 use super::measured::{Combination, Measured};
 use super::remarks::Remarks;
-use super::rows::{row_differences, row_trims, side_differences};
+use super::rows::{main_trims, row_differences, row_trims, side_differences};
 use super::setup::SetUp;
 use super::span::{SpanWeights, Station};
 use super::{
@@ -164,10 +164,12 @@ impl<'a> TrimModel<'a> {
             state: TrimState::InTrim,
             summary: String::new(),
             diagnosis: Vec::new(),
+            again: Vec::new(),
             lines: self.verdicts(check, &measured, &doubted),
             rows: row_trims(&measured, &self.weights),
             row_differences: row_differences(&measured),
-            side_differences: side_differences(&measured),
+            side_differences: side_differences(self.set, &measured),
+            mains: main_trims(self.set, &measured),
             incidence_change_deg: Interval::default(),
             flexible_incidence_change_deg: Interval::default(),
             incidence_left_deg: Interval::default(),
@@ -188,12 +190,13 @@ impl<'a> TrimModel<'a> {
         self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
         let faults = Faults::of(self.set, &measured);
-        let findings = Findings { spec: &self.spec, set: self.set, measured: &measured, lines: &trim.lines, faults };
+        let findings =
+            Findings { spec: &self.spec, set: self.set, check, measured: &measured, lines: &trim.lines, faults };
         let level_mm = findings.reference().map(|level| level.value(&measured));
         let set_up = SetUp { set: self.set, check, before, doubts, limit_mm: self.spec.common_limit_mm };
         let asked = set_up.ask(&trim, level_mm);
         let entries = findings.entries(&trim);
-        trim.conclude(asked.list, asked.blocked, entries);
+        trim.conclude(asked, entries);
         Ok(trim)
     }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{Diagnosis, FlightBands, RiserRotation, TrimState};
+use crate::check::sheet::LineOnSide;
 use crate::check::{Stage, Verdict};
 use crate::stats::NORMAL_95;
 use crate::wing::{Row, Side};
@@ -117,15 +118,44 @@ pub struct RowDifference {
     pub se_mm: f64,
 }
 
-/// Left less right mean of one row.
+/// Left less right of a row, of a main in it, or of one line.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SideDifference {
     /// Row.
     pub row: Row,
+    /// The main, where it is about one.
+    #[serde(default)]
+    pub main: Option<String>,
+    /// The line, where it is about one.
+    #[serde(default)]
+    pub line: Option<String>,
     /// Mean of the left side less mean of the right side, mm.
     pub difference_mm: f64,
     /// Its standard error, mm.
     pub se_mm: f64,
+    /// Lower end of its 95 % interval, mm.
+    #[serde(default)]
+    pub lower_mm: f64,
+    /// Upper end of the same, mm.
+    #[serde(default)]
+    pub upper_mm: f64,
+}
+
+/// The lines of one main on one side.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MainTrim {
+    /// Main: the segment at the riser, or the name that the line table gives.
+    pub main: String,
+    /// Row of its first line.
+    pub row: Row,
+    /// Side.
+    pub side: Side,
+    /// Plain mean of the raw deviations, mm.
+    pub mean_mm: f64,
+    /// Its standard error, common parts left out, mm.
+    pub se_mm: f64,
+    /// Lines it is the mean of.
+    pub lines: usize,
 }
 
 /// Incidence change at one span station.
@@ -217,6 +247,9 @@ pub struct Trim {
     pub summary: String,
     /// What is off, most important first.
     pub diagnosis: Vec<Diagnosis>,
+    /// Lines that one more reading may bring within: outside by themselves, near their tolerance, read once and not confirmed.
+    #[serde(default)]
+    pub again: Vec<LineOnSide>,
     /// Every line read; nothing else rests on the doubted ones.
     pub lines: Vec<LineVerdict>,
     /// Rows, per side and both.
@@ -224,9 +257,12 @@ pub struct Trim {
     /// Differences of the rows A–D, per side and both.
     #[serde(default)]
     pub row_differences: Vec<RowDifference>,
-    /// Left less right mean, per row read on both sides.
+    /// Left less right of what was read on both sides: each row, each main, each line.
     #[serde(default)]
     pub side_differences: Vec<SideDifference>,
+    /// Mains, side by side.
+    #[serde(default)]
+    pub mains: Vec<MainTrim>,
     /// Effective incidence change of the wing, degrees nose-up.
     pub incidence_change_deg: Interval,
     /// The same for a flexible section, whose mean line bends through the rows: beside the straight line's wherever there

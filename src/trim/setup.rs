@@ -1,6 +1,7 @@
 //! Mistakes made in setting a check up: what to ask about before anything is judged.
 
-use super::{Diagnosis, DiagnosisCode, Trim};
+use super::entry::diagnosis;
+use super::{Diagnosis, DiagnosisCode, Interval, Trim};
 use crate::check::doubt::{Doubts, FactKind, FindingKind};
 use crate::check::{Check, Condition, common_offset_mm, deviations};
 use crate::stats::robust::median;
@@ -33,21 +34,13 @@ enum Order {
 pub(super) struct Asked {
     pub(super) list: Vec<Diagnosis>,
     pub(super) blocked: Option<String>,
+    /// Said where nothing else is: one row alone says nothing of trim.
+    pub(super) one_row: Option<String>,
 }
 
 impl Asked {
     fn add(&mut self, code: DiagnosisCode, text: String, value_mm: Option<f64>) {
-        self.list.push(Diagnosis {
-            code,
-            text,
-            value_mm,
-            lower_mm: None,
-            upper_mm: None,
-            side: None,
-            row: None,
-            segment: None,
-            lines: Vec::new(),
-        });
+        self.list.push(diagnosis(code, text, Interval { value: value_mm, ..Interval::default() }));
     }
 
     fn block(&mut self, code: DiagnosisCode, text: String, value_mm: Option<f64>) {
@@ -73,17 +66,20 @@ impl SetUp<'_> {
         } else {
             self.jump(level_mm, &mut asked);
         }
-        if let Some(condition) = self.check.condition.filter(|condition| *condition != Condition::Dry) {
-            let word = if condition == Condition::Wet { "wet" } else { "damp" };
-            asked.add(
-                DiagnosisCode::Wet,
-                format!(
-                    "The lines were {word}: their lengths hold for {word} lines; measure them dry before adjusting."
-                ),
-                None,
-            );
+        match self.check.condition {
+            Some(Condition::Wet) => {
+                let text = "the lines were wet, and wet lines have other lengths: let them dry and measure again.";
+                asked.block(DiagnosisCode::Wet, text.to_owned(), None);
+            }
+            Some(Condition::Damp) => {
+                let text =
+                    "The lines were damp: their lengths hold for damp lines; measure them dry before adjusting.";
+                asked.add(DiagnosisCode::Wet, text.to_owned(), None);
+            }
+            Some(Condition::Dry) | None => {}
         }
-        if let Some(doubts) = self.doubts {
+        asked.one_row = self.one_row(trim);
+        if let Some(doubts) = self.doubts.filter(|_| asked.blocked.is_none()) {
             let swapped =
                 doubts.findings().iter().filter(|finding| finding.kind() == FindingKind::SidesSwapped).count();
             if 3 * swapped > trim.lines.len() {
@@ -94,17 +90,41 @@ impl SetUp<'_> {
             for note in doubts.notes().iter().filter(|note| note.code == "sides_contradict") {
                 asked.add(DiagnosisCode::Sides, note.message.clone(), None);
             }
+            let mut known: Vec<&str> = Vec::new();
             for fact in doubts.facts().iter().filter(|fact| fact.kind == FactKind::Mirror) {
+<<<<<<< HEAD
                 if let Some(other) = &fact.exchanged_with {
                     let names = fact.lines.join(", ");
                     let text = format!(
                         "{names} has the length of {other} on both sides: perhaps their lengths are swapped in the maker's table."
                     );
                     asked.add(DiagnosisCode::Table, text, Some(fact.step_mm));
+=======
+                let (Some(other), Some(line)) = (&fact.exchanged_with, fact.lines.first()) else { continue };
+                if known.contains(&line.as_str()) {
+                    continue;
+>>>>>>> w/judge
                 }
+                known.extend([line.as_str(), other.as_str()]);
+                let text = format!(
+                    "{line} and {other} have each other's length on both sides: their nominals probably stand in each other's \
+                     place in the table, or the lines hang exchanged. Put that right, then judge again."
+                );
+                asked.block(DiagnosisCode::Table, text, Some(fact.step_mm));
             }
         }
         asked
+    }
+
+    /// Why nothing can be said of trim where one row alone was read.
+    fn one_row(&self, trim: &Trim) -> Option<String> {
+        let mut read =
+            Row::ALL.into_iter().filter(|row| row.is_trim() && trim.lines.iter().any(|line| line.row == *row));
+        let (only, more) = (read.next()?, read.next());
+        let others = self.set.lines().iter().any(|line| line.row.is_trim() && line.row != only);
+        (more.is_none() && others).then(|| {
+            format!("of the rows A to D only row {only} was read, and trim is how rows stand against each other: read another.")
+        })
     }
 
     fn other_unit(&self) -> Option<String> {

@@ -101,7 +101,7 @@ pub(super) fn shifted_rows(spec: &DoubtSpec, layout: &Layout, cells: &Cells, anc
                     let gains = shift_gains(&keys, shift, cells, anchor.level_mm, sd);
                     let run = best_run(&gains)?;
                     let strong = gains[run.first..=run.last].iter().filter(|gain| **gain > 2.0 * END_GAIN).count();
-                    let better = over_a_step(&keys, shift, &run, cells, anchor.level_mm);
+                    let better = over_a_step(spec.least_sd_mm, &keys, shift, &run, cells, anchor.level_mm);
                     (strong >= FEWEST_LINES && better > STEP_ODDS).then_some((shift, run))
                 })
                 .max_by(|(_, a), (_, b)| a.gain.total_cmp(&b.gain));
@@ -127,22 +127,28 @@ pub(super) fn shifted_rows(spec: &DoubtSpec, layout: &Layout, cells: &Cells, anc
     found
 }
 
-/// Log odds of a shifted run against lines that all moved by one step, as an adjusted main does.
-fn over_a_step(keys: &[usize], shift: isize, run: &Run, cells: &Cells, level_mm: f64) -> f64 {
+/// Log odds of a shifted run against lines that all moved by one step, as an adjusted main does: by the squares that either
+/// leaves, `n/2 · ln(S_step / S_shifted)`, whatever the spread of the lines, with the least of a reading in both.
+fn over_a_step(least_sd_mm: f64, keys: &[usize], shift: isize, run: &Run, cells: &Cells, level_mm: f64) -> f64 {
     let off: Vec<f64> = keys[run.first..=run.last].iter().map(|key| cells.deviation_mm[*key] - level_mm).collect();
     let step_mm = median(&off).unwrap_or(0.0);
     if step_mm.abs() > MOST_MM {
         return f64::INFINITY;
     }
-    (run.first..=run.last)
+    let pairs: Vec<[f64; 2]> = (run.first..=run.last)
         .filter_map(|at| {
             let next = keys.get(at.checked_add_signed(shift)?)?;
             let as_step = cells.deviation_mm[keys[at]] - level_mm - step_mm;
             let as_next = cells.shown_mm(keys[at]) - cells.zero_mm[*next] - level_mm;
-            (as_step.is_finite() && as_next.is_finite())
-                .then(|| density(as_next, LEVEL_SD_MM).ln() - density(as_step, LEVEL_SD_MM).ln())
+            (as_step.is_finite() && as_next.is_finite()).then_some([as_step, as_next])
         })
-        .sum()
+        .collect();
+    // a line further off than this tells no more
+    let most = (3.0 * LEVEL_SD_MM).powi(2);
+    let n = pairs.len() as f64;
+    let squares =
+        |which: usize| n * least_sd_mm.powi(2) + pairs.iter().map(|pair| pair[which].powi(2).min(most)).sum::<f64>();
+    0.5 * n * (squares(0) / squares(1)).ln()
 }
 
 /// Log odds per line that it holds its neighbour's value rather than its own.

@@ -21,7 +21,9 @@ const PRIOR_RUN: f64 = 1e-4;
 const PRIOR_RUN_BOTH: f64 = 1e-3;
 const PRIOR_TIPS: f64 = 2e-3;
 const PRIOR_ROW: f64 = 2e-3;
-/// Log odds that agreeing repeats add: they exclude a slip of the pen.
+/// Prior probability that a line which was worked on since the check before is off by a fault of that work.
+const PRIOR_WORKED: f64 = 0.1;
+/// Log odds that agreeing repeats of a line add where the line itself speaks for the fact: they exclude a slip of the pen.
 const REPEATS_ODDS: f64 = 20.0;
 /// Half-width at half height of the steps that faults make, mm.
 const STEP_MM: f64 = 15.0;
@@ -35,6 +37,10 @@ const LEAN: f64 = 1.0;
 const MOST_ROUNDS: usize = 24;
 /// With more doubtful lines than this in a row, they are not tried one by one.
 const MOST_TRIED: usize = 6;
+/// Of the groups that explain a doubtful line, those this far behind the best in log odds are not held against it.
+const MOST_BEHIND: f64 = 8.0;
+/// One line counts for no more than this when two groups are held against each other.
+const MOST_SCORE_SQUARED: f64 = 25.0;
 
 /// Why a deviation is taken for a fact.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,6 +49,8 @@ pub(super) enum Because {
     Together,
     /// An earlier check says the same.
     Earlier,
+    /// It was worked on since the check before.
+    Worked,
     /// Repeats agree.
     Repeats,
     /// Somebody measured again and confirmed it.
@@ -148,7 +156,7 @@ impl Ground<'_> {
 
     /// Of the groups that would explain a doubtful line, the one with the best odds.
     fn fact(&self, heard: &[f64], expected: &Expected, flagged: &[usize]) -> Option<Known> {
-        let mut best: Option<(f64, Known)> = None;
+        let mut able: Vec<Candidate> = Vec::new();
         let anchors = Anchors::new(&self.layout, heard, self.past.anchors.as_ref());
         for group in self.layout.groups(self.set) {
             for sides in SIDES {
@@ -167,13 +175,34 @@ impl Ground<'_> {
                     continue;
                 }
                 let weighed = self.odds(heard, &anchors, group, sides, keys);
-                let is_best = best.as_ref().is_none_or(|known| weighed.rank > known.0);
-                if weighed.odds > LEAST_ODDS && is_best {
-                    best = Some((weighed.rank, weighed.fact));
+                if weighed.odds > LEAST_ODDS {
+                    able.push(weighed);
                 }
             }
         }
-        best.map(|(_, fact)| fact)
+        able.sort_by(|a, b| b.rank.total_cmp(&a.rank));
+        let close = |one: &Candidate| able.first().is_some_and(|best| one.rank >= best.rank - MOST_BEHIND);
+        able.truncate(able.iter().take_while(|one| close(one)).count().min(MOST_TRIED));
+        if able.len() > 1 {
+            for one in &mut able {
+                one.rank -= self.misfit_with(heard, &one.fact);
+            }
+            able.sort_by(|a, b| b.rank.total_cmp(&a.rank));
+        }
+        able.into_iter().next().map(|best| best.fact)
+    }
+
+    /// What is still off in the rows of a fact once its step is taken out, as log odds: of two groups that explain each other
+    /// away, one leaves more to be explained.
+    fn misfit_with(&self, heard: &[f64], fact: &Known) -> f64 {
+        let mut others = heard.to_vec();
+        fact.keys.iter().for_each(|key| others[*key] -= fact.step_mm);
+        let expected = self.expect(&others);
+        let in_rows = |key: &usize| {
+            others[*key].is_finite() && fact.keys.iter().any(|own| self.layout.row(*own) == self.layout.row(*key))
+        };
+        let all = (0..others.len()).filter(in_rows);
+        all.map(|key| 0.5 * expected.score(&others, key).powi(2).min(MOST_SCORE_SQUARED)).sum()
     }
 
     /// Log odds that a group is off together against slips of its lines, and the fact it would be.
@@ -205,56 +234,56 @@ impl Ground<'_> {
         }
         let n = fact.keys.len() as f64;
         let sd = fact.keys.iter().map(|key| expected.sd_mm[*key]).sum::<f64>() / n;
-        let mut odds = prior(&group.tie, sides).ln() + step_density(step_mm).ln();
+        let worked = matches!(fact.keys.as_slice(), [key] if self.worked_on[*key]);
+        let prior = if worked { PRIOR_WORKED } else { prior(&group.tie, sides) };
+        let mut odds = prior.ln() + step_density(step_mm).ln();
         // the step is not known beforehand: what is integrated over
         odds += (std::f64::consts::TAU.sqrt() * sd / n.sqrt()).ln();
+        let mut repeats = false;
         for key in &fact.keys {
             let (off, sd) = (off(*key), expected.sd_mm[*key]);
             let reading_mm = self.cells.zero_mm[*key] + heard[*key];
             let slip = slip_weight(reading_mm, reading_mm - off, sd);
             let right = (1.0 - PRIOR_SLIP) * density(off - step_mm, sd) + PRIOR_ODD * odd_density(off - step_mm);
-            odds += right.ln() - ((1.0 - PRIOR_SLIP) * density(off, sd) + slip).ln();
+            let gain = right.ln() - ((1.0 - PRIOR_SLIP) * density(off, sd) + slip).ln();
+            odds += gain;
+            if self.cells.repeats_agree[*key] && gain > 0.0 {
+                odds += REPEATS_ODDS;
+                repeats = true;
+            }
         }
-        let (earlier, why) = self.further(&fact, &expected, heard);
+        let earlier = self.seen_before(&fact, &expected, heard);
         odds += earlier;
-        if fact.keys.len() == 1 {
-            fact.why = why;
+        if let [key] = fact.keys.as_slice() {
+            if self.is_confirmed(*key) {
+                odds = f64::INFINITY;
+                fact.why = Because::Confirmed;
+            } else if repeats {
+                fact.why = Because::Repeats;
+            } else if earlier > 0.0 {
+                fact.why = Because::Earlier;
+            } else if worked {
+                fact.why = Because::Worked;
+            }
         }
         let rest = |key: &usize| expected.mean_mm[*key] - anchors.of(self.layout.row(*key)).level_mm;
         let rest_mm = fact.keys.iter().map(rest).sum::<f64>() / n;
         Candidate { odds, rank: odds - 0.5 * (rest_mm / REST_SD_MM).powi(2), fact }
     }
 
-    /// What repeats, confirmations and earlier checks add to the log odds of a fact.
-    fn further(&self, fact: &Known, expected: &Expected, heard: &[f64]) -> (f64, Because) {
-        let (mut earlier, mut repeats) = (0.0, 0.0);
+    /// What earlier checks add to the log odds of a fact.
+    fn seen_before(&self, fact: &Known, expected: &Expected, heard: &[f64]) -> f64 {
         let error = expected.error_sd_mm;
-        for key in &fact.keys {
+        let of_line = |key: &usize| {
             let off = heard[*key] - expected.mean_mm[*key];
-            let seen: f64 = self.past.seen_mm[*key]
-                .iter()
-                .map(|before| {
-                    let alike = density(before - off, std::f64::consts::SQRT_2 * error);
-                    let by_chance = density(*before, expected.sd_mm[*key]) + PRIOR_ODD * odd_density(*before);
-                    (alike / by_chance).ln()
-                })
-                .sum();
-            earlier += seen.max(0.0);
-            if self.cells.repeats_agree[*key] {
-                repeats += REPEATS_ODDS;
-            }
-        }
-        if let [key] = fact.keys.as_slice()
-            && self.is_confirmed(*key)
-        {
-            return (f64::INFINITY, Because::Confirmed);
-        }
-        let why = match (earlier > 0.0, repeats > 0.0) {
-            (_, true) => Because::Repeats,
-            (true, false) => Because::Earlier,
-            (false, false) => Because::Together,
+            let alike = |before: &f64| {
+                let alike = density(before - off, std::f64::consts::SQRT_2 * error);
+                let by_chance = density(*before, expected.sd_mm[*key]) + PRIOR_ODD * odd_density(*before);
+                (alike / by_chance).ln()
+            };
+            self.past.seen_mm[*key].iter().map(alike).sum::<f64>().max(0.0)
         };
-        (earlier + repeats, why)
+        fact.keys.iter().map(of_line).sum()
     }
 }
 

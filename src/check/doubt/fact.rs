@@ -23,6 +23,8 @@ pub enum FactKind {
     Mirror,
     /// An earlier check says the same, with no work between.
     Earlier,
+    /// It was worked on since the check before.
+    Worked,
     /// Repeats agree.
     Repeats,
     /// Somebody measured again and confirmed it.
@@ -54,6 +56,7 @@ impl Fact {
             (Because::Confirmed, ..) => FactKind::Confirmed,
             (Because::Repeats, ..) => FactKind::Repeats,
             (Because::Earlier, ..) => FactKind::Earlier,
+            (Because::Worked, ..) => FactKind::Worked,
             (Because::Together, Tie::Segment(_), _) => FactKind::Segment,
             (Because::Together, Tie::Run, _) => FactKind::Neighbours,
             (Because::Together, Tie::Tips, _) => FactKind::Tips,
@@ -78,6 +81,7 @@ impl Fact {
             FactKind::Segment => "lines_moved",
             FactKind::Neighbours | FactKind::Mirror | FactKind::Tips | FactKind::Row => "lines_alike",
             FactKind::Earlier => "as_before",
+            FactKind::Worked => "worked_on",
             FactKind::Repeats => "repeats_agree",
             FactKind::Confirmed => "confirmed",
         }
@@ -116,6 +120,9 @@ impl Fact {
             FactKind::Row => ": the whole row on that side, a fact and not a misreading. Look at its riser too.",
             FactKind::Earlier => {
                 ", as at an earlier check, and no work is recorded between: a fact, not a misreading."
+            }
+            FactKind::Worked => {
+                ": it was worked on since the check before, so the line is wrongly made or set rather than misread."
             }
             FactKind::Repeats => ": readings taken again agree, so it is so. Look at the line itself.",
             FactKind::Confirmed => ": measured again and confirmed.",

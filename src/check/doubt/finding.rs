@@ -198,6 +198,15 @@ impl Doubts {
         self.findings.iter().any(|finding| finding.side == side && finding.line_index == line)
     }
 
+    /// With what there is to ask about the check as a whole before its notes.
+    #[cfg(feature = "frames")]
+    #[must_use]
+    pub(crate) fn with_notes_first(mut self, mut notes: Vec<DoubtNote>) -> Self {
+        notes.append(&mut self.notes);
+        self.notes = notes;
+        self
+    }
+
     /// What is doubtful about the check as a whole.
     #[must_use]
     pub fn notes(&self) -> &[DoubtNote] {

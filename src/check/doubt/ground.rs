@@ -17,6 +17,8 @@ pub(super) struct Ground<'a> {
     pub(super) layout: Layout,
     pub(super) cells: Cells,
     pub(super) past: Past,
+    /// By side and line: whether the line itself was worked on since the check before.
+    pub(super) worked_on: Vec<bool>,
     pub(super) expectations: &'a [Expectation],
 }
 

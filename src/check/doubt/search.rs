@@ -27,7 +27,8 @@ impl<'a> Ground<'a> {
         let check = &history.checks[at];
         let past = Past::new(spec, &layout, set, history, &Epochs::new(set, history), at);
         let cells = Cells::new(set, check);
-        Self { spec, set, check, layout, cells, past, expectations }
+        let worked_on = worked_on(set, history, at);
+        Self { spec, set, check, layout, cells, past, worked_on, expectations }
     }
 
     /// Looks through the check.
@@ -165,6 +166,21 @@ impl<'a> Ground<'a> {
             })
             .collect()
     }
+}
+
+/// By side and line: whether an action on the line's own segment is first seen by this check.
+fn worked_on(set: &LineSet, history: &History, at: usize) -> Vec<bool> {
+    let lines = set.lines().len();
+    let before = history.checks[..at].iter().rposition(|check| !check.readings.is_empty());
+    let mut worked = vec![false; 2 * lines];
+    for action in &history.actions {
+        let seen = action.first_check_after(&history.checks);
+        if seen <= at && before.is_none_or(|before| seen > before) {
+            let on_it = (0..lines).filter(|line| Some(set.lines()[*line].segment) == action.segment);
+            on_it.for_each(|line| worked[action.side.index() * lines + line] = true);
+        }
+    }
+    worked
 }
 
 /// Two lines that hold each other's lengths agree with that to this, mm.

@@ -4,6 +4,7 @@ use super::{BatchFailure, BatchJob, CheckJob, ChosenCheck};
 use crate::check::doubt::{DoubtSpec, Doubts};
 use crate::check::{Fleet, History};
 use crate::fleet::{Table, tables};
+use crate::trim::TrimSpec;
 
 /// Looks for doubtful readings in each wing's latest check with readings.
 #[derive(Debug, Clone, Default)]
@@ -20,9 +21,16 @@ impl VetJob {
 }
 
 impl CheckJob for VetJob {
+    /// Looks through one check, and asks about how it was set up.
     fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<Doubts, BatchFailure> {
-        let found = self.spec.run(fleet.line_set(one.history), one.history, one.at, None);
-        found.map_err(|error| BatchFailure::of_check(one, &error))
+        let set = fleet.line_set(one.history);
+        let found = self.spec.run(set, one.history, one.at, None);
+        let doubts = found.map_err(|error| BatchFailure::of_check(one, &error))?;
+        // a check that cannot be judged has its own refusal there
+        let model = TrimSpec::default().prepare(set).ok();
+        let trim = model.and_then(|model| model.judge_with(one.history, one.at, &doubts).ok());
+        let asked = trim.map_or_else(Vec::new, |trim| trim.asked(&doubts));
+        Ok(doubts.with_notes_first(asked))
     }
 }
 

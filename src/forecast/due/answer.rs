@@ -102,10 +102,25 @@ struct Day {
 struct Decided {
     reason: Reason,
     due_h: f64,
+    /// The lines, in words, that a second reading is asked of at once.
+    again: Option<String>,
+}
+
+impl Decided {
+    fn at(reason: Reason, due_h: f64) -> Self {
+        Self { reason, due_h, again: None }
+    }
+
+    /// Whether it is for now, whatever the day.
+    fn is_now(&self) -> bool {
+        self.reason == Reason::AlreadyOver || self.again.is_some()
+    }
 }
 
 /// Chance at which what the last check says by itself counts beside a forecast that has the check in it: more likely than not.
 const LIKELY: f64 = 0.5;
+/// Chance at which a limit is passed beyond what a second reading could undo.
+const SURE: f64 = 0.95;
 
 /// The wing's last check with a reading.
 pub(in crate::forecast) fn last_check(history: &History) -> Option<&Check> {
@@ -206,18 +221,25 @@ impl DueSpec {
         let inspection = self.rules.inspection(wing, set, usage)?;
         let event = self.rules.event(wing, hours_now, last.map(|check| check.date), &interval, usage)?;
         let outlook = crossing.map(|crossing| Outlook::new(crossing, self.risk, interval.due_h));
-        let present = self.present(history, set, outlook.is_some())?;
+        let judged = why_none != Some(WhyNone::NotJudged);
+        let present = if judged { self.present(history, set, outlook.is_some())? } else { None };
         let risk_now = match (outlook.as_ref().map(|outlook| outlook.risk_now), present.as_ref()) {
             (Some(risk), Some(present)) if present.chance >= LIKELY => Some(risk.max(present.chance)),
             (Some(risk), _) => Some(risk),
             (None, present) => present.map(|present| present.chance),
         };
-        let decided = self.decide(hours_now, risk_now, outlook.as_ref(), &interval, event.as_ref());
+        let mut decided = self.decide(hours_now, risk_now, outlook.as_ref(), &interval, event.as_ref());
+        if decided.reason == Reason::AlreadyOver && risk_now.is_some_and(|risk| risk < SURE) {
+            decided.again = present.as_ref().and_then(|present| present.near.clone());
+        }
+        if decided.again.is_some() {
+            decided.reason = Reason::Line;
+        }
         let start = last.map(|check| check.date).or(wing.first_flight);
         let day = self.day(start, &decided, hours_now, &interval, event.as_ref(), usage);
         let overdue = |date: Date| {
             let days = date.until(self.today?).ok()?.get_days();
-            (days > 0 && decided.reason != Reason::AlreadyOver).then_some(days)
+            (days > 0 && !decided.is_now()).then_some(days)
         };
         let flown = |usage: &UsageRate| {
             let days = start?.until(self.today?).ok()?.get_days();
@@ -245,6 +267,7 @@ impl DueSpec {
                 risk: self.risk,
                 outlook: outlook.as_ref(),
                 present: present.as_ref(),
+                again: decided.again.as_deref(),
                 interval: &interval,
                 inspection,
                 event: event.as_ref(),
@@ -293,18 +316,18 @@ impl DueSpec {
         event: Option<&EventDue>,
     ) -> Decided {
         if risk_now.is_some_and(|risk| risk >= self.risk) {
-            return Decided { reason: Reason::AlreadyOver, due_h: hours_now };
+            return Decided::at(Reason::AlreadyOver, hours_now);
         }
         let mut decided = match outlook {
             Some(Outlook { at_risk: RiskHours { hours_h: Some(hours_h), .. }, cause: Some(cause), .. })
                 if *hours_h < interval.due_h =>
             {
-                Decided { reason: cause.reason(), due_h: *hours_h }
+                Decided::at(cause.reason(), *hours_h)
             }
-            _ => Decided { reason: Reason::Interval, due_h: interval.due_h },
+            _ => Decided::at(Reason::Interval, interval.due_h),
         };
         if let Some(event) = event.filter(|event| event.due_h <= decided.due_h) {
-            decided = Decided { reason: Reason::Event, due_h: event.due_h };
+            decided = Decided::at(Reason::Event, event.due_h);
         }
         decided
     }
@@ -319,7 +342,7 @@ impl DueSpec {
         usage: Option<&UsageRate>,
     ) -> Day {
         let on = |date: Option<Date>| Day { date, early: date, late: date };
-        if decided.reason == Reason::AlreadyOver {
+        if decided.is_now() {
             return on(self.today.max(start));
         }
         // neither checked nor known when it was new: nothing says that it is not due

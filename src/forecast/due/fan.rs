@@ -159,8 +159,11 @@ impl DueSpec {
                 let no_wing = || ForecastError::NoWing { wing: (*wing).to_owned(), wings: fleet.histories().len() };
                 let all = fleet.history(wing).ok_or_else(no_wing)?;
                 let set = fleet.line_set(all);
-                let believed = Believed::of(&self.crossing_of(all), set, all).ok().flatten();
-                let history = believed.as_ref().map_or(all, |believed| &believed.history);
+                let believed = Believed::of(&self.crossing_of(all), set, all);
+                if believed.not_judged.is_some() {
+                    return Ok(None);
+                }
+                let history: &History = &believed.history;
                 let rate = usage.of(history);
                 match source.paths(set, history)? {
                     WingPaths::Fit(sampler) => {

@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal, StandardUniform};
 use serde::{Deserialize, Serialize};
 
-use crate::check::{Budget, Check, LineDeviation, Repeats, Weighted, deviations};
+use crate::check::{Budget, Check, LineDeviation, Repeats, RiserDeviations, Weighted, deviations};
 use crate::forecast::crossing::OverNow;
 use crate::forecast::crossing::pass::CrossingPass;
 use crate::forecast::{
@@ -25,6 +25,8 @@ const FAULT_SHARE: f64 = 0.01;
 const FAULT_RANGE_MM: f64 = 100.0;
 /// Lines beside their row's middle before a check says how its lines are built.
 const FEWEST_LINES: usize = 8;
+/// More lines than this near their limits are no matter of reading them again.
+const MOST_AGAIN: usize = 5;
 /// Standard deviation over median distance of a normal.
 const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
@@ -64,6 +66,8 @@ pub(super) struct Present {
     pub(super) shares: Vec<CauseShare>,
     /// The single one most often.
     pub(super) most_often: Option<Cause>,
+    /// The lines near their limits, in words, where a second reading of them may undo what is over.
+    pub(super) near: Option<String>,
 }
 
 /// Which states are worth the draws.
@@ -84,7 +88,7 @@ impl Present {
         wanted: Wanted,
         seed: u64,
     ) -> Result<Option<Self>, ForecastError> {
-        let read = deviations(set, check);
+        let read = read(set, check);
         if read.is_empty() {
             return Ok(None);
         }
@@ -94,20 +98,44 @@ impl Present {
         }
         let crossing = draw(spec, set, check, &read, seed)?;
         over.sort_by(|a, b| (b.value.abs() / b.limit).total_cmp(&(a.value.abs() / a.limit)));
-        let over = over.into_iter().map(|OverNow { cause, value, limit }| OverLimit {
+        let named = |OverNow { cause, value, limit }| OverLimit {
             reason: cause.reason(),
             name: cause.name(set),
             value,
             limit,
             unit: cause.unit(),
-        });
+        };
+        let over: Vec<OverLimit> = over.into_iter().map(named).collect();
+        let most_often = crossing.most_often(check.hours_h);
         Ok(Some(Self {
             chance: crossing.risk_now(),
-            over: over.collect(),
             shares: crossing.first_limits(check.hours_h),
-            most_often: crossing.most_often(check.hours_h),
+            near: near(&over, most_often, set),
+            most_often,
+            over,
         }))
     }
+}
+
+/// What is near a limit, in words, where only the readings of a few single lines are: a second reading may undo it.
+fn near(over: &[OverLimit], most_often: Option<Cause>, set: &LineSet) -> Option<String> {
+    if over.is_empty() {
+        // nothing is over by value, and one line most likely is in truth
+        return most_often.filter(|cause| cause.reason() == Reason::Line).map(|cause| cause.name(set));
+    }
+    let lines_alone = over.iter().all(|one| one.reason == Reason::Line);
+    let said = |one: &OverLimit| format!("{} reads {:+.1} mm of {:.0} allowed", one.name, one.value, one.limit);
+    (lines_alone && over.len() <= MOST_AGAIN).then(|| over.iter().map(said).collect::<Vec<_>>().join(", "))
+}
+
+/// The deviations of the lines read, those of their risers with them.
+fn read(set: &LineSet, check: &Check) -> Vec<LineDeviation> {
+    let risers = RiserDeviations::of(set, check);
+    let mut read = deviations(set, check);
+    for one in &mut read {
+        one.deviation_mm += set.lines().get(one.line).map_or(0.0, |line| risers.of_row_mm(one.side, line.row));
+    }
+    read
 }
 
 fn values(read: &[LineDeviation]) -> Vec<f64> {
@@ -127,7 +155,7 @@ fn pass<'a>(
 
 /// Whether a check is over some limit by value.
 pub(super) fn is_over(spec: &CrossingSpec, set: &LineSet, check: &Check) -> Result<bool, ForecastError> {
-    let read = deviations(set, check);
+    let read = read(set, check);
     Ok(!read.is_empty() && !pass(spec, set, check, &read)?.over_now(&values(&read)).is_empty())
 }
 

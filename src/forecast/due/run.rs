@@ -195,14 +195,14 @@ impl PreparedDue<'_> {
 
     /// A few wings, block of draws by block: the noise of a block is then read once for all of them.
     pub(in crate::forecast) fn wings(&self, histories: &[&History]) -> Vec<Result<WingDue, ForecastError>> {
-        let believed: Vec<Option<Believed>> = histories.iter().map(|history| self.believed(history)).collect();
-        let kept: Vec<&History> = believed
-            .iter()
-            .zip(histories)
-            .map(|(believed, all)| believed.as_ref().map_or(*all, |believed| &believed.history))
-            .collect();
-        let mut begun: Vec<Result<Begun<'_>, ForecastError>> =
-            kept.iter().map(|history| self.begin(history)).collect();
+        let believed: Vec<Believed<'_>> = histories.iter().map(|history| self.believed(history)).collect();
+        let begin = |believed: &Believed<'_>| {
+            if believed.not_judged.is_some() {
+                return Ok(Begun::None(WhyNone::NotJudged));
+            }
+            self.begin(&believed.history)
+        };
+        let mut begun: Vec<Result<Begun<'_>, ForecastError>> = believed.iter().map(begin).collect();
         let mut scratch = PathScratch::default();
         for block in &self.blocks {
             for one in &mut begun {
@@ -213,21 +213,18 @@ impl PreparedDue<'_> {
                 }
             }
         }
-        let finish = |((begun, history), believed): ((Result<Begun<'_>, ForecastError>, &&History), _)| {
-            let believed: &Option<Believed> = believed;
-            let mut due = self.finish(begun?, history)?;
-            if let Some(believed) = believed {
-                due.detail.explanation = format!("{} {}", due.detail.explanation, believed.sentence);
-            }
+        let finish = |(begun, believed): (Result<Begun<'_>, ForecastError>, &Believed<'_>)| {
+            let mut due = self.finish(begun?, &believed.history)?;
+            let words = [believed.not_judged.clone(), Some(due.detail.explanation), believed.left_out.clone()];
+            due.detail.explanation = words.into_iter().flatten().collect::<Vec<_>>().join(" ");
             Ok(due)
         };
-        begun.into_iter().zip(&kept).zip(&believed).map(finish).collect()
+        begun.into_iter().zip(&believed).map(finish).collect()
     }
 
-    /// The history without doubted readings, where there are any. What cannot be looked through is refused later on.
-    fn believed(&self, history: &History) -> Option<Believed> {
-        let set = self.fleet.line_set(history);
-        Believed::of(&self.spec.crossing_of(history), set, history).ok().flatten()
+    /// The history as far as it is believed.
+    fn believed<'h>(&self, history: &'h History) -> Believed<'h> {
+        Believed::of(&self.spec.crossing_of(history), self.fleet.line_set(history), history)
     }
 
     fn begin(&self, history: &History) -> Result<Begun<'_>, ForecastError> {
@@ -276,7 +273,7 @@ enum Begun<'a> {
 /// Why a wing stands by itself, where its row does not say it already.
 fn why_own(why: WhyNone) -> Option<&'static str> {
     match why {
-        WhyNone::FewWings | WhyNone::NoFit => None,
+        WhyNone::FewWings | WhyNone::NoFit | WhyNone::NotJudged => None,
         WhyNone::FitFewWings => Some("The saved fit rests on too few wings to speak for others."),
         WhyNone::NeverMeasured | WhyNone::NotInFit => {
             Some("The saved fit has no rate for some of its materials in their rows, so it was not used.")

@@ -28,6 +28,8 @@ pub enum WhyNone {
     NeverMeasured,
     /// A saved fit on too few wings, and too few checks of this one.
     FitFewWings,
+    /// The last check cannot be judged: its datum is wrong, say.
+    NotJudged,
     /// A material in a row that the saved fit has no rate for, and too few checks of this wing.
     NotInFit,
 }

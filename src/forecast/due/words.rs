@@ -17,6 +17,8 @@ pub(super) struct Context<'a> {
     pub(super) risk: f64,
     pub(super) outlook: Option<&'a Outlook>,
     pub(super) present: Option<&'a Present>,
+    /// The lines that a second reading is asked of.
+    pub(super) again: Option<&'a str>,
     pub(super) interval: &'a DueInterval,
     pub(super) inspection: Inspection,
     pub(super) event: Option<&'a EventDue>,
@@ -38,7 +40,7 @@ pub(super) fn explain(row: &DueRow, set: &LineSet, context: &Context<'_>) -> Str
     if let (Some(days), Some(today)) = (context.overdue_days, context.today) {
         sentences.push(format!("Overdue by {days} {} on {today}.", if days == 1 { "day" } else { "days" }));
     }
-    sentences.extend(context.present.and_then(over));
+    sentences.extend(context.present.filter(|_| context.again.is_none()).and_then(over));
     sentences.push(basis(row, context).to_owned());
     if let Some(seen_h) = context.seen_until_h.filter(|seen_h| row.due_hours > *seen_h && context.outlook.is_some()) {
         sentences.push(format!(
@@ -123,6 +125,9 @@ fn basis(row: &DueRow, context: &Context<'_>) -> &'static str {
                 "No forecast could be made: the saved fit has no rate for some of its materials in their rows, and this wing \
                  has too few checks."
             }
+            Some(WhyNone::NotJudged) => {
+                "No state and no forecast are given on such a check: put that right or measure again; until then the interval alone is known."
+            }
             Some(WhyNone::NoFit) => {
                 "No forecast could be made: the fleet's readings are too few, or too alike, to learn wear from."
             }
@@ -154,6 +159,13 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
             });
             format!("{at}, by the interval of {by}{chance}.")
         }
+        (Reason::Line, _) if context.again.is_some() => format!(
+            "Due now for a second reading: {}, too near the limit to tell (chance that a limit is crossed {}, accepted is {}). \
+             Measure that again.",
+            context.again.unwrap_or_default(),
+            percent(row.risk_now.unwrap_or(0.0)),
+            percent(context.risk),
+        ),
         (Reason::AlreadyOver, outlook) => {
             let goes_first = match (outlook, context.present) {
                 (Some(outlook), _) => first(outlook, set, row.hours_now),

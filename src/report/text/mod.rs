@@ -112,6 +112,11 @@ pub fn trims(trims: &[Trim]) -> String {
             let line = format!("row differences, mm (95 %): {}", differences.join(", "));
             out.push_str(&wrap(&line.replace('\u{2212}', "-"), "  "));
         }
+        let sides = words::side_differences(trim);
+        if !sides.is_empty() {
+            let line = format!("left less right, mm (95 %): {}", sides.join(", "));
+            out.push_str(&wrap(&line.replace('\u{2212}', "-"), "  "));
+        }
         let listed =
             [(Some(Verdict::Outside), "outside"), (None, "doubtful"), (Some(Verdict::Undecided), "undecided")];
         for (verdict, name) in listed {
@@ -136,6 +141,8 @@ pub fn trims(trims: &[Trim]) -> String {
     out
 }
 
+/// A main that changed by less is not named, mm.
+const MAIN_CHANGED_MM: f64 = 5.0;
 /// Most lines listed of one change.
 const CHANGED: usize = 16;
 
@@ -170,7 +177,19 @@ pub fn changes(changes: &[TrimChange]) -> String {
                 format!("{:.1}", row.se_mm),
             ]);
         }
+<<<<<<< HEAD
         let _ = write!(out, "{rows}");
+=======
+        let mains: Vec<String> = change
+            .mains
+            .iter()
+            .filter(|main| main.change_mm.abs() > MAIN_CHANGED_MM.max(1.96 * main.se_mm))
+            .map(|main| format!("{} {} {}", main.main, main.side, plain(Some(main.change_mm), 1)))
+            .collect();
+        if !mains.is_empty() {
+            out.push_str(&wrap(&format!("mains changed, mm: {}", mains.join(", ")), "  "));
+        }
+>>>>>>> w/judge
         let line = format!(
             "common offset {} mm; incidence {} deg; left less right {} deg",
             plain(change.common_mm, 1),
