@@ -92,23 +92,14 @@ impl SetUp<'_> {
             }
             let mut known: Vec<&str> = Vec::new();
             for fact in doubts.facts().iter().filter(|fact| fact.kind == FactKind::Mirror) {
-<<<<<<< HEAD
-                if let Some(other) = &fact.exchanged_with {
-                    let names = fact.lines.join(", ");
-                    let text = format!(
-                        "{names} has the length of {other} on both sides: perhaps their lengths are swapped in the maker's table."
-                    );
-                    asked.add(DiagnosisCode::Table, text, Some(fact.step_mm));
-=======
                 let (Some(other), Some(line)) = (&fact.exchanged_with, fact.lines.first()) else { continue };
                 if known.contains(&line.as_str()) {
                     continue;
->>>>>>> w/judge
                 }
                 known.extend([line.as_str(), other.as_str()]);
                 let text = format!(
-                    "{line} and {other} have each other's length on both sides: their nominals probably stand in each other's \
-                     place in the table, or the lines hang exchanged. Put that right, then judge again."
+                    "{line} and {other} have each other's length on both sides: their lengths are probably swapped in the \
+                     maker's table, or the lines are. Put that right, then judge again."
                 );
                 asked.block(DiagnosisCode::Table, text, Some(fact.step_mm));
             }

@@ -177,9 +177,7 @@ pub fn changes(changes: &[TrimChange]) -> String {
                 format!("{:.1}", row.se_mm),
             ]);
         }
-<<<<<<< HEAD
         let _ = write!(out, "{rows}");
-=======
         let mains: Vec<String> = change
             .mains
             .iter()
@@ -189,7 +187,6 @@ pub fn changes(changes: &[TrimChange]) -> String {
         if !mains.is_empty() {
             out.push_str(&wrap(&format!("mains changed, mm: {}", mains.join(", ")), "  "));
         }
->>>>>>> w/judge
         let line = format!(
             "common offset {} mm; incidence {} deg; left less right {} deg",
             plain(change.common_mm, 1),
