@@ -23,7 +23,7 @@ REPLACE = 6.0
 # price of actions, price of a degree of incidence, of asymmetry, whether the maker's lengths are the target
 AIMS = {"work": (1.0, 0.0, 20.0, False), "trim": (0.5, 100.0, 100.0, False), "table": (0.5, 0.0, 20.0, True)}
 FREE_MM = 8
-WINGS = [(11, "AB", 2, 2, 3), (12, "ABC", 2, 2, 2), (13, "ABC", 3, 2, 2)]
+WINGS = [(11, "AB", 2, 2, 3)]
 
 
 def median(values):

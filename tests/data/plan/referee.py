@@ -5,8 +5,7 @@ Run with any recent scipy (made with 1.17.1, whose milp calls HiGHS):  python re
 Each wing is invented from a seeded generator. A binary x[s,o] says which step is taken at segment s. The cost of a line is
 not linear in the corrections on its path, so for every line and every combination of steps along its path a share
 y[l,combination] carries the cost, tied to x by sum over the combinations with step o at s = x[s,o]. With x whole, y is.
-A step that goes against
-the sum of what was done below it costs the price of a replacement on top. First the number of lines outside is minimised, then, with that number held, the cost. Written from the statement of the
+First the number of lines outside is minimised, then, with that number held, the cost. Written from the statement of the
 problem, without the crate.
 """
 import itertools, json, math, random, sys
@@ -14,7 +13,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import lil_matrix
 
-PRICE, REPLACE, DEARER, LINK, LINE = 2.0, 6.0, 0.25, 5.17, 1.1
+PRICE, DEARER, LINK, LINE = 2.0, 0.25, 5.17, 1.1
 TURN = round(math.pi * (LINK + LINE) / 2, 3)
 
 
@@ -82,20 +81,15 @@ def solve_side(segments, lines, deviations, common, mean):
     whole = len(cost)
     out = [0.0] * whole
     ties = []
-    tops = {line["segment"] for line in lines}
-    middles = [(s, None, 0) for s in range(len(segments)) if s not in tops and segments[s]["parent"] is not None]
-    for top, line, d in middles + [(line["segment"], line, d) for line, d in zip(lines, deviations)]:
-        way = list(path(segments, top))
-        rows = {}
+    for line, d in zip(lines, deviations):
+        way = list(path(segments, line["segment"]))
+        first, rows = len(cost), {}
         for combination in itertools.product(*[range(len(options[s])) for s in way]):
-            changes = [options[s][o] for s, o in zip(way, combination)]
-            after = d - common + sum(changes)
+            after = d - common + sum(options[s][o] for s, o in zip(way, combination))
             for s, o in zip(way, combination):
                 rows.setdefault((s, o), []).append(len(cost))
-            # a step against what was done below it
-            undoing = REPLACE * (1 + DEARER * (len(way) - 1)) if changes[0] * sum(changes[1:]) < -1e-9 else 0.0
-            cost.append(undoing + (math.sqrt(1 - line["span"] ** 2) / mean * (after / 10) ** 2 if line else 0.0))
-            out.append(float(line is not None and abs(after) > 10))
+            cost.append(math.sqrt(1 - line["span"] ** 2) / mean * (after / 10) ** 2)
+            out.append(float(abs(after) > 10))
         ties += [(x0[s] + o, ys) for (s, o), ys in rows.items()]
     count = len(cost)
     a = lil_matrix((len(segments) + len(ties), count))
