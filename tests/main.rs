@@ -85,6 +85,7 @@ mod plan_planted;
 mod plan_referee;
 mod plan_search;
 mod plan_work;
+mod plan_workshop;
 mod planted;
 mod planted_cases;
 mod planted_facts;

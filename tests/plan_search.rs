@@ -5,7 +5,7 @@
 
 use linedrift::Date;
 use linedrift::check::{ActionKind, Check, Fitting, History, Reading};
-use linedrift::plan::{Aim, OfferedStep, PlanSpec, Sides, Step, Target};
+use linedrift::plan::{Aim, Groups, OfferedStep, PlanSpec, Sides, Step, Target};
 use linedrift::wing::{Line, LineSet, Row, Segment, Side, Wing};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -254,8 +254,17 @@ fn try_all(small: &Small, offs: &[Seen], spots: &[Spot], absolute: bool) -> Vec<
                 cost.cost += off.weight * (after / off.tolerance_mm).powi(2);
             }
             for at in (0..spots.len()).filter(|&at| digits[at] > 0) {
-                let price = spots[at].steps[digits[at] - 1].price.unwrap_or(2.0);
-                cost.cost += spots[at].sides.len() as f64 * price * (1.0 + 0.25 * f64::from(spots[at].level));
+                let spot = &spots[at];
+                let on_way = |other: &usize| {
+                    *other != at
+                        && spots[*other].sides.contains(&spot.sides[0])
+                        && path_has(set, spot.segment, spots[*other].segment)
+                };
+                let below: f64 = (0..spots.len()).filter(on_way).map(change).sum();
+                // what undoes part of what was done below it costs as much as a replacement on top
+                let undoing = if below * change(at) < -1e-9 { 6.0 } else { 0.0 };
+                let price = spot.steps[digits[at] - 1].price.unwrap_or(2.0) + undoing;
+                cost.cost += spot.sides.len() as f64 * price * (1.0 + 0.25 * f64::from(spot.level));
                 cost.actions += spots[at].sides.len();
             }
             for known in &mut best[cost.actions..] {
@@ -285,10 +294,11 @@ struct Tally {
     with_actions: usize,
 }
 
-/// The least work by steps of given sizes, which the trying knows; what is set to need has tests of its own.
+/// The least work by steps of given sizes at each place for itself, which the trying knows; what is set to need, and whole
+/// groups, have tests of their own.
 fn sized() -> PlanSpec {
     let needed = [ActionKind::ReplaceLine, ActionKind::BrakeHandle];
-    PlanSpec::default().aim(Aim::Work).larger_links_mm(&[]).without(&needed)
+    PlanSpec::default().groups(Groups::Each).aim(Aim::Work).larger_links_mm(&[]).without(&needed)
 }
 
 /// Compares plans with trying over many seeds, and says how many cases there were and how many called for work.

@@ -251,6 +251,8 @@ impl Args {
             // what the call asks for cannot be
             PlanError::NoSegment { .. }
             | PlanError::Forbidden { .. }
+            | PlanError::RuledOut { .. }
+            | PlanError::Contradiction { .. }
             | PlanError::AimAndTarget { .. }
             | PlanError::Setting { .. } => Failure::Call(error.to_string()),
             _ => failed(&error),

@@ -169,9 +169,7 @@ impl<'a> Case<'a> {
             target: spec.target.clone(),
             weights: Aim::Work.weights(),
         };
-        if spec.sides == Sides::Auto {
-            case.sides = SideTest::of(&case);
-        }
+        case.sides = SideTest::of(&case);
         Ok(case)
     }
 
@@ -219,9 +217,19 @@ impl<'a> Case<'a> {
 
     /// Price of one step at a place (`None`: everything on a side), whatever the aim.
     pub(super) fn price(&self, place: Option<usize>, step: &Step) -> f64 {
-        let level = place.map_or(0, |place| self.map.get(place).level);
         let usual = if step.kind == ActionKind::ReplaceLine { self.spec.replace_price } else { self.spec.price };
-        step.price.unwrap_or(usual) * (1.0 + self.spec.upper_price_pct / 100.0 * f64::from(level))
+        step.price.unwrap_or(usual) * self.height(place)
+    }
+
+    /// Price on top of a step that undoes part of what was done below it.
+    pub(super) fn undoing(&self, place: Option<usize>) -> f64 {
+        self.spec.replace_price * self.height(place)
+    }
+
+    /// How many times as dear work is at a place as at the riser.
+    fn height(&self, place: Option<usize>) -> f64 {
+        let level = place.map_or(0, |place| self.map.get(place).level);
+        1.0 + self.spec.upper_price_pct / 100.0 * f64::from(level)
     }
 
     /// What a step does to the incidence and the asymmetry of the wing.
@@ -241,9 +249,19 @@ impl<'a> Case<'a> {
         if self.shares.is_empty() {
             return 0.0;
         }
-        let past = |value: f64, of: Interval| (value.abs() - half_width(of)).max(0.0);
-        self.weights.incidence_per_deg * past(incidence_deg, self.trim.incidence_change_deg)
-            + self.weights.asymmetry_per_deg * past(asymmetry_deg, self.trim.asymmetry_deg)
+        let past = |value: f64, free: f64| (value.abs() - free).max(0.0);
+        self.weights.incidence_per_deg * past(incidence_deg, self.incidence_free_deg())
+            + self.weights.asymmetry_per_deg * past(asymmetry_deg, self.asymmetry_free_deg())
+    }
+
+    /// Incidence that cannot be told from none, degrees.
+    pub(super) fn incidence_free_deg(&self) -> f64 {
+        half_width(self.trim.incidence_change_deg)
+    }
+
+    /// Asymmetry that cannot be told from none, degrees: with mirrored lines that scatter more than they are measured.
+    pub(super) fn asymmetry_free_deg(&self) -> f64 {
+        self.sides.inflation * half_width(self.trim.asymmetry_deg)
     }
 }
 

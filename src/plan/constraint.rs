@@ -67,6 +67,14 @@ pub enum Direction {
 }
 
 impl Direction {
+    /// As it is asked for.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Direction::Shorten => "only shorten",
+            Direction::Lengthen => "only lengthen",
+        }
+    }
+
     /// Whether a change goes this way.
     pub(super) fn allows(self, change_mm: f64) -> bool {
         match self {

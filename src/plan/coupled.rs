@@ -32,11 +32,11 @@ pub(super) struct Coupling {
     free: Tilt,
 }
 
-/// A plan and whether none is better.
+/// A plan, and by how much one could be better, in millionths: 0 where none is.
 #[derive(Debug, Clone)]
 pub(super) struct Solved {
     pub(super) best: Best,
-    pub(super) exact: bool,
+    pub(super) gap: i64,
 }
 
 /// One way to reach a value: the picks as a tree, shared between entries.
@@ -113,11 +113,11 @@ impl Coupling {
             );
         }
         if hunt.is_closed() {
-            return Solved { best: hunt.best, exact: true };
+            return Solved { best: hunt.best, gap: 0 };
         }
         match hunt.list() {
-            Some(better) => Solved { best: better, exact: true },
-            None => Solved { best: hunt.best, exact: false },
+            Some(better) => Solved { best: better, gap: 0 },
+            None => Solved { gap: (self.objective(&hunt.best).cost - hunt.bound.cost).max(1), best: hunt.best },
         }
     }
 }
@@ -151,13 +151,14 @@ impl Coupling {
                 bounds[actions] = bounds[actions].max(units(total / UNITS).saturating_sub(SLACK));
                 let better = |known: &Solved| self.objective(&best) < self.objective(&known.best);
                 if known.as_ref().is_none_or(better) {
-                    *known = Some(Solved { best, exact: false });
+                    *known = Some(Solved { best, gap: 0 });
                 }
             }
         }
         let closed = |(solved, bound): (Option<Solved>, i64)| {
             let mut solved = solved?;
-            solved.exact = self.objective(&solved.best).cost <= bound.saturating_add(2 * SLACK);
+            let gap = self.objective(&solved.best).cost.saturating_sub(bound);
+            solved.gap = if gap <= 2 * SLACK { 0 } else { gap };
             Some(solved)
         };
         found.into_iter().zip(bounds).filter_map(closed).collect()
@@ -309,7 +310,7 @@ impl Room {
             for from in 0..of[at].len() {
                 let Some(room) = of[at][from] else { continue };
                 for way in search.states.ways(at, from, count) {
-                    let value = search.choice_key(at, way.choice, tilt).plus(values.after[at][way.leads_to]);
+                    let value = search.choice_key(at, from, way.choice, tilt).plus(values.after[at][way.leads_to]);
                     let best = values.before[at][from];
                     let left = room - (value.cost - best.cost);
                     if value.outside == best.outside && left >= 0 {
@@ -342,15 +343,16 @@ impl List<'_> {
         let limit = best.cost.saturating_add(room);
         let mut all = Front::new();
         for way in search.states.ways(at, from, node.choices.len()) {
-            let key = search.choice_key(at, way.choice, self.tilt);
+            let key = search.choice_key(at, from, way.choice, self.tilt);
             let value = key.plus(self.values.after[at][way.leads_to]);
             if value.outside != best.outside || value.cost > limit {
                 continue;
             }
-            let choice = &node.choices[way.choice];
+            let (choice, plain) =
+                (&node.choices[way.choice], search.choice_key(at, from, way.choice, Tilt::default()));
             let trail = (way.choice != 0).then(|| Rc::new(Trail::Pick(Pick { node: at, choice: way.choice })));
             let own = search.lines[at][way.leads_to];
-            let start = Entry { key: choice.key.plus(own), tilted: key.cost.saturating_add(own.cost), trail };
+            let start = Entry { key: plain.plus(own), tilted: key.cost.saturating_add(own.cost), trail };
             let mut front = Front::from([(choice.shift, start)]);
             let children = &search.children[at];
             let mut rest: i64 = children.iter().map(|child| self.values.before[*child][way.leads_to].cost).sum();

@@ -10,12 +10,13 @@ use crate::wing::shown;
 const COLUMNS: usize = 80;
 
 /// The best plans with at most 0, 1, 2, … actions as a table within 80 columns, each with the actions that come new and those
-/// that fall away against the row before. Hidden characters become `?`.
+/// that fall away against the row before. An action more that changes nothing has no row. Hidden characters become `?`.
 #[must_use]
 pub fn curve_table(curve: &[CurvePoint]) -> String {
     let mut out = format!("{:>7}{:>9}{:>10}{:>9}{:>8}\n", "actions", "outside", "worst mm", "misfit", "price");
     let mut before: Vec<String> = Vec::new();
-    for one in curve {
+    let changed = |at: &usize| *at == 0 || curve[*at].actions != curve[*at - 1].actions;
+    for one in (0..curve.len()).filter(changed).map(|at| &curve[at]) {
         let _ = writeln!(
             out,
             "{:>7}{:>9}{:>+10.1}{:>9.1}{:>8.1}",

@@ -135,6 +135,9 @@ pub struct PlanDocument {
     pub lines: Vec<LineRow>,
     /// Whether no better plan exists among the steps that are possible.
     pub optimal: bool,
+    /// By how much the cost of a better plan could be lower at most (absent: not known).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gap: Option<f64>,
     /// Present and true when the actions were given, not searched for.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub given: bool,
@@ -280,6 +283,7 @@ impl Plan {
                 })
                 .collect(),
             optimal: self.optimal,
+            gap: self.gap,
             given: false,
             curve: Vec::new(),
             recorded: None,

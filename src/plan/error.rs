@@ -141,6 +141,20 @@ pub enum PlanError {
         /// The side.
         side: Side,
     },
+    /// A given action that goes against what the call allows.
+    #[error("segment `{segment}` on the {side}: `{kind}` of {value:+} mm goes against `{rule}`: keep one")]
+    RuledOut {
+        /// The segment.
+        segment: String,
+        /// The side.
+        side: Side,
+        /// The action.
+        kind: crate::check::ActionKind,
+        /// Its change, mm.
+        value: f64,
+        /// What the call allows.
+        rule: &'static str,
+    },
     /// An aim that a target rules out.
     #[error("the aim `{aim}` does not go with the target `{target}`: keep one")]
     AimAndTarget {

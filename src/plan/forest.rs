@@ -1,10 +1,11 @@
 //! The trees of places that the search runs on, with the cost of every line.
 
 use super::case::Case;
-use super::need::Needed;
+use super::groups::{alike_rows, close_parts, tied};
+use super::need::needed_steps;
 use super::places::Choice;
 use super::settle::Placed;
-use super::{Sides, Step};
+use super::{Groups, Sides, Step};
 use crate::check::ActionKind;
 use crate::wing::Side;
 
@@ -75,13 +76,46 @@ pub(super) struct NodeChoice {
     pub(super) change_um: Correction,
     pub(super) key: Key,
     pub(super) shift: Shift,
+    /// What it costs on top where it undoes part of what was done below, in millionths.
+    undoing: i64,
     pub(super) steps: Vec<Placed>,
 }
 
+impl Node {
+    /// One that stands for several, of which this is the first.
+    pub(super) fn standing_for_several(&self, need: Need) -> Self {
+        let choices = vec![NodeChoice::nothing()];
+        Self { entry: None, lines: Vec::new(), spared: Vec::new(), choices, need, ..self.clone() }
+    }
+}
+
+impl NodeChoice {
+    /// One choice at each of several places, known by its number.
+    pub(super) fn joined(all: &[NodeChoice], number: i64) -> Self {
+        let start = Self { change_um: [number, number], ..Self::nothing() };
+        all.iter().fold(start, |mut sum, one| {
+            (sum.key, sum.shift) = (sum.key.plus(one.key), sum.shift.plus(one.shift));
+            sum.steps.extend_from_slice(&one.steps);
+            sum
+        })
+    }
+
+    pub(super) fn nothing() -> Self {
+        let (key, shift) = (Key::default(), Shift::default());
+        Self { change_um: [0, 0], key, shift, undoing: 0, steps: Vec::new() }
+    }
+
+    /// What it costs on top after a correction below.
+    pub(super) fn undoing_of(&self, below: Correction) -> i64 {
+        let against = |(below, change): (&i64, &i64)| below.signum() * change.signum() < 0;
+        if below.iter().zip(&self.change_um).any(against) { self.undoing } else { 0 }
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
-struct NodeLine {
+pub(super) struct NodeLine {
     channel: usize,
-    off_mm: f64,
+    pub(super) off_mm: f64,
     tolerance_mm: f64,
     weight: f64,
 }
@@ -101,23 +135,62 @@ pub(super) struct Need {
 }
 
 impl Need {
+    pub(super) fn none() -> Self {
+        let (least_mm, most_mm) = (f64::INFINITY, f64::NEG_INFINITY);
+        Self { tolerance_mm: f64::INFINITY, least_mm, most_mm, ..Self::default() }
+    }
+
+    /// That of both together; the uncertainty of their mean is to be found anew.
+    pub(super) fn with(self, other: &Need) -> Self {
+        Self {
+            sum_mm: self.sum_mm + other.sum_mm,
+            count: [self.count[0] + other.count[0], self.count[1] + other.count[1]],
+            guard_mm: 0.0,
+            tolerance_mm: self.tolerance_mm.min(other.tolerance_mm),
+            least_mm: self.least_mm.min(other.least_mm),
+            most_mm: self.most_mm.max(other.most_mm),
+        }
+    }
+
     pub(super) fn mean_mm(&self) -> f64 {
         self.sum_mm / (self.count[0] + self.count[1]).max(1.0)
     }
 }
 
-/// A place on one side, or on both at once.
+/// A place on one side, or on both at once; or several that get the same step.
 #[derive(Debug, Clone)]
 pub(super) struct Node {
     pub(super) place: usize,
     pub(super) parent: Option<usize>,
+    /// What each choice of the parent comes to here, where the parent stands for several places.
+    pub(super) entry: Option<Vec<Correction>>,
     pub(super) sides: Vec<Side>,
     pub(super) choices: Vec<NodeChoice>,
-    lines: Vec<NodeLine>,
+    pub(super) lines: Vec<NodeLine>,
     pub(super) need: Need,
+    /// All known lines above, where what is right is not to be moved off.
+    spared: Vec<NodeLine>,
 }
 
 impl Node {
+    /// Whether half of the lines above, or more, are right and would not be so any more: within half their tolerance, and past it.
+    fn spoils(&self, below: Correction, choice: &NodeChoice) -> bool {
+        let is_spoilt = |line: &&NodeLine| {
+            let before_mm = line.off_mm + below[line.channel] as f64 / 1000.0;
+            let after_mm = before_mm + choice.change_um[line.channel] as f64 / 1000.0;
+            2.0 * before_mm.abs() <= line.tolerance_mm && 2.0 * after_mm.abs() > line.tolerance_mm
+        };
+        !self.spared.is_empty() && 2 * self.spared.iter().filter(is_spoilt).count() >= self.spared.len()
+    }
+
+    /// Whether a choice goes towards the target on both sides, by more than the mean of the lines above is uncertain.
+    pub(super) fn helps(&self, choice: &NodeChoice) -> bool {
+        let mean_mm = self.need.mean_mm();
+        let helps_mm = |um: &i64| -mean_mm.signum() * *um as f64 / 1000.0;
+        let changes = choice.change_um.iter().take(self.sides.len());
+        choice.key.actions > 0 && changes.map(helps_mm).all(|mm| mm > self.need.guard_mm)
+    }
+
     /// Cost of the lines whose top piece this is, after a correction.
     pub(super) fn lines_key(&self, correction: Correction) -> Key {
         let mut key = Key::default();
@@ -135,7 +208,13 @@ impl Node {
     /// mean, and the change goes towards the target.
     pub(super) fn tells(&self, below: Correction, choice: &NodeChoice) -> bool {
         let Need { sum_mm, count, guard_mm, .. } = self.need;
-        if choice.key.actions == 0 || guard_mm == 0.0 {
+        if choice.key.actions == 0 {
+            return true;
+        }
+        if self.spoils(below, choice) {
+            return false;
+        }
+        if guard_mm == 0.0 {
             return true;
         }
         let moved_mm: f64 = count.iter().zip(below).map(|(n, um)| n * um as f64 / 1000.0).sum();
@@ -155,35 +234,57 @@ pub(super) struct Forest {
 
 impl Forest {
     /// The trees of a check, lines judged by their distance from a target with this common deviation.
-    pub(super) fn of(case: &Case<'_>, target_mm: f64, needed: &Needed) -> Self {
+    pub(super) fn of(case: &Case<'_>, target_mm: f64, groups: Groups) -> Self {
         let degrees = |value: Option<f64>| units(value.unwrap_or(0.0));
         let shift = Shift {
             incidence: degrees(case.trim.incidence_change_deg.value),
             asymmetry: degrees(case.trim.asymmetry_deg.value),
         };
         let mut forest = Self { nodes: Vec::new(), shift };
-        for root in case.map.roots() {
-            for group in case.groups(root) {
-                forest.grow(case, root, group, target_mm, needed);
+        let rows = if groups == Groups::Whole { alike_rows(case) } else { Vec::new() };
+        let alone = case.map.roots().filter(|root| !rows.iter().any(|row| row.contains(root)));
+        for roots in alone.map(|root| vec![root]).chain(rows.iter().cloned()) {
+            for group in case.groups(roots[0]) {
+                forest.grow_row(case, &roots, group, target_mm);
             }
         }
         forest.close_quiet_trees(case, target_mm);
+        match groups {
+            Groups::Whole => close_parts(&mut forest.nodes),
+            Groups::Each => forest.nodes.iter_mut().for_each(|node| node.spared.clear()),
+        }
         forest
     }
 
-    fn grow(&mut self, case: &Case<'_>, root: usize, group: &[Side], target_mm: f64, needed: &Needed) {
+    /// The trees on some roots, tied together where they are off alike.
+    fn grow_row(&mut self, case: &Case<'_>, roots: &[usize], group: &[Side], target_mm: f64) {
+        let tie = match roots {
+            [_] => None,
+            _ => tied(case, roots.iter().map(|root| node_of(case, *root, group, target_mm, None)).collect()),
+        };
+        let parent = tie.map(|tie| {
+            self.nodes.push(tie.node);
+            (self.nodes.len() - 1, tie.entries)
+        });
+        for (at, &root) in roots.iter().enumerate() {
+            let main = self.nodes.len();
+            self.grow(case, root, group, target_mm);
+            if let Some(((parent, entries), main)) = parent.as_ref().zip(self.nodes.get_mut(main)) {
+                (main.parent, main.entry) = (Some(*parent), entries.get(at).cloned());
+                main.choices.truncate(1);
+            }
+        }
+    }
+
+    fn grow(&mut self, case: &Case<'_>, root: usize, group: &[Side], target_mm: f64) {
         let of_tree = case.map.order().iter().filter(|&&place| case.map.get(place).root == root);
-        let mut node_of: Vec<Option<usize>> = vec![None; case.map.len()];
+        let mut made: Vec<Option<usize>> = vec![None; case.map.len()];
         for &place in of_tree {
-            let here = |side: &&Side| case.above[side.index()][place].total > 0;
-            let sides: Vec<Side> = group.iter().filter(here).copied().collect();
-            if sides.iter().any(|side| !case.above[side.index()][place].known.is_empty()) {
-                let parent = case.map.get(place).parent.and_then(|below| node_of[below]);
-                let below = parent.and_then(|parent| self.nodes.get(parent)).map(|node| node.need);
-                node_of[place] = Some(self.nodes.len());
-                let mut node = lines_of(case, place, sides, target_mm);
+            let parent = case.map.get(place).parent.and_then(|below| made[below]);
+            let below = parent.and_then(|parent| self.nodes.get(parent)).map(|node| node.need);
+            if let Some(mut node) = node_of(case, place, group, target_mm, below) {
+                made[place] = Some(self.nodes.len());
                 node.parent = parent;
-                add_choices(case, &mut node, below, needed);
                 self.nodes.push(node);
             }
         }
@@ -222,10 +323,21 @@ impl Forest {
     }
 }
 
+/// A place with what may be done there; none where no line above it is known.
+fn node_of(case: &Case<'_>, place: usize, group: &[Side], target_mm: f64, below: Option<Need>) -> Option<Node> {
+    let here = |side: &&Side| case.above[side.index()][place].total > 0;
+    let sides: Vec<Side> = group.iter().filter(here).copied().collect();
+    let known = sides.iter().any(|side| !case.above[side.index()][place].known.is_empty());
+    known.then(|| {
+        let mut node = lines_of(case, place, sides, target_mm);
+        add_choices(case, &mut node, below);
+        node
+    })
+}
+
 fn lines_of(case: &Case<'_>, place: usize, sides: Vec<Side>, target_mm: f64) -> Node {
-    let (least_mm, most_mm) = (f64::INFINITY, f64::NEG_INFINITY);
-    let mut need = Need { tolerance_mm: f64::INFINITY, least_mm, most_mm, ..Need::default() };
-    let mut lines = Vec::new();
+    let mut need = Need::none();
+    let (mut lines, mut spared) = (Vec::new(), Vec::new());
     let mut all = Vec::new();
     for (channel, side) in sides.iter().enumerate() {
         let known = &case.above[side.index()][place].known;
@@ -238,18 +350,19 @@ fn lines_of(case: &Case<'_>, place: usize, sides: Vec<Side>, target_mm: f64) -> 
             need.tolerance_mm = need.tolerance_mm.min(line.tolerance_mm);
             need.least_mm = need.least_mm.min(off_mm);
             need.most_mm = need.most_mm.max(off_mm);
+            let here = NodeLine { channel, off_mm, tolerance_mm: line.tolerance_mm, weight: line.weight };
+            spared.push(here);
             if case.map.path(line.line).first() == Some(&place) {
-                lines.push(NodeLine { channel, off_mm, tolerance_mm: line.tolerance_mm, weight: line.weight });
+                lines.push(here);
             }
         }
     }
     need.guard_mm = case.mean_uncertainty(&all).expanded();
-    Node { place, parent: None, sides, choices: Vec::new(), lines, need }
+    Node { place, parent: None, entry: None, sides, choices: Vec::new(), lines, need, spared }
 }
 
-fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>, needed: &Needed) {
-    let nothing = NodeChoice { change_um: [0, 0], key: Key::default(), shift: Shift::default(), steps: Vec::new() };
-    node.choices = vec![nothing];
+fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>) {
+    node.choices = vec![NodeChoice::nothing()];
     let enough = node.sides.iter().all(|side| {
         let above = &case.above[side.index()][node.place];
         let share_pct = 100.0 * above.known.len() as f64 / above.total as f64;
@@ -261,7 +374,7 @@ fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>, needed: &N
     let of_sizes = of_sizes(case, node);
     node.choices.extend(of_sizes);
     let sizes_um: Vec<i64> = node.choices.iter().map(|choice| choice.change_um[0]).collect();
-    for step in needed.steps(case, node, below, &sizes_um) {
+    for step in needed_steps(case, node, below, &sizes_um) {
         let steps = node.sides.iter().map(|&side| Placed { side, place: Some(node.place), step });
         let choice = made(case, node, steps.collect());
         node.choices.push(choice);
@@ -270,18 +383,18 @@ fn add_choices(case: &Case<'_>, node: &mut Node, below: Option<Need>, needed: &N
     node.choices.sort_by_key(|choice| (choice.key.actions, choice.key.moved_um, choice.change_um));
 }
 
-/// What makes two choices the same work, whatever each side's own step.
-fn work(choice: &Choice) -> Vec<(ActionKind, i32, i64)> {
+/// What makes steps at two places the same work, whatever each place's own step.
+pub(super) fn work<'a>(steps: impl IntoIterator<Item = &'a Step>) -> Vec<(ActionKind, i32, i64)> {
     let length = |step: &Step| match step.kind {
-        ActionKind::Turn | ActionKind::LarksHead | ActionKind::RemoveLoop => 0,
+        ActionKind::Turn | ActionKind::LarksHead | ActionKind::RemoveLoop | ActionKind::ReplaceLine => 0,
         _ => super::places::micrometres(step.change_mm),
     };
-    choice.steps.iter().map(|step| (step.kind, step.turns, length(step))).collect()
+    steps.into_iter().map(|step| (step.kind, step.turns, length(step))).collect()
 }
 
 /// The same work among the choices of the other side, or where links differ the work that comes nearest to it.
 fn mirrored(case: &Case<'_>, choice: &Choice, there: &[Choice]) -> Option<usize> {
-    let same = there.iter().position(|mirror| work(mirror) == work(choice));
+    let same = there.iter().position(|mirror| work(&mirror.steps) == work(&choice.steps));
     if same.is_some() || case.spec.sides == Sides::Same {
         return same;
     }
@@ -322,6 +435,7 @@ fn made(case: &Case<'_>, node: &Node, steps: Vec<Placed>) -> NodeChoice {
         change_um: [0, 0],
         key: Key { actions, levels: level.saturating_mul(actions), ..Key::default() },
         shift: Shift::default(),
+        undoing: 0,
         steps,
     };
     for placed in &choice.steps {
@@ -330,6 +444,8 @@ fn made(case: &Case<'_>, node: &Node, steps: Vec<Placed>) -> NodeChoice {
         choice.change_um[channel] += um;
         let price = units(case.weights.price * case.price(Some(node.place), &placed.step));
         choice.key.cost = choice.key.cost.saturating_add(price);
+        let undoing = units(case.weights.price * case.undoing(Some(node.place)));
+        choice.undoing = choice.undoing.saturating_add(undoing);
         choice.key.moved_um += um.unsigned_abs();
         choice.shift = choice.shift.plus(case.shift_of(placed));
     }

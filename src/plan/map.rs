@@ -176,6 +176,12 @@ impl PlaceMap {
         self.paths.get(line).map_or(&[], Vec::as_slice)
     }
 
+    /// Whether a place lies on the way down from another, or is it.
+    pub(super) fn is_below(&self, place: usize, from: usize) -> bool {
+        let way = std::iter::successors(Some(from), |at| self.places.get(*at)?.parent);
+        way.take(self.places.len()).any(|at| at == place)
+    }
+
     pub(super) fn find(&self, name: &str) -> Option<usize> {
         // a main goes before a line of the same name
         let named = |at: &usize| self.places[*at].name == name;

@@ -24,6 +24,7 @@ mod document;
 mod error;
 mod forest;
 mod given;
+mod groups;
 mod learn;
 mod learnt_fleet;
 mod map;
@@ -62,7 +63,7 @@ pub use outcome::{
 pub use plans_text::plans_table;
 pub use recorded::{Reached, as_left_of, recorded_after};
 pub use sequence::{MovedLine, WorkStep};
-pub use spec::{PlanSpec, Sides};
+pub use spec::{Groups, PlanSpec, Sides};
 pub(crate) use step::usual_uncertainty_mm;
 pub use step::{LINE_DIAMETER_MM, LINK_DIAMETER_MM, Step, larks_head_mm, turn_mm};
 pub use target::{RowTarget, Target};

@@ -4,7 +4,6 @@ use super::Step;
 use super::case::Case;
 use super::forest::{Need, Node};
 use super::map::PlaceKind;
-use super::settle::Placed;
 use crate::check::ActionKind;
 use crate::wing::{Row, Side};
 
@@ -13,91 +12,52 @@ const MOST_AT_HANDLE_MM: f64 = 150.0;
 /// Stretches come in steps of this, mm.
 const STRETCH_MM: f64 = 5.0;
 
-/// Which places may be replaced although steps are possible there: lines that stay outside, by more than can be told, in the
-/// best plan without.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Needed {
-    /// By side and place: what that plan does below, mm.
-    open: [Vec<Option<f64>>; 2],
+/// Steps of the size that the lines above a node need. `sizes_um`: what steps of given size do there.
+pub(super) fn needed_steps(case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<Step> {
+    let place = case.map.get(node.place);
+    let mut steps = Vec::new();
+    let mut offer = |kind: ActionKind, changes: Vec<f64>| {
+        if let Some(offer) = case.spec.needed(kind) {
+            let allowed = |change: &f64| *change != 0.0 && case.spec.only.is_none_or(|only| only.allows(*change));
+            let made = changes.into_iter().filter(allowed).map(|change| offer.priced(Step::of(kind, change)));
+            steps.extend(made);
+        }
+    };
+    match place.kind {
+        PlaceKind::Handle => offer(ActionKind::BrakeHandle, handle(node.need)),
+        PlaceKind::Segment if case.set.has_cascade() => {
+            offer(ActionKind::ReplaceLine, replacing(node, below, sizes_um));
+        }
+        _ => {}
+    }
+    let is_main = matches!(place.kind, PlaceKind::Segment | PlaceKind::Main) && place.level == 0;
+    if is_main && is_rear(case, node) {
+        let most = case.spec.most_stretch();
+        let changes = std::iter::successors(Some(STRETCH_MM), |mm| Some(mm + STRETCH_MM));
+        offer(ActionKind::Stretch, changes.take_while(|mm| *mm <= most).collect());
+    }
+    steps
 }
 
-impl Needed {
-    /// What a plan leaves past the reach of its steps.
-    pub(super) fn after(case: &Case<'_>, steps: &[Placed], target_mm: f64) -> Option<Self> {
-        let mut open = [vec![None; case.map.len()], vec![None; case.map.len()]];
-        let mut any = false;
-        for (at, line) in case.lines.iter().enumerate() {
-            let moved = |place: usize| -> f64 {
-                let here = steps.iter().filter(|one| one.side == line.side && one.place == Some(place));
-                here.map(|one| one.step.change_mm).sum()
-            };
-            let path = case.map.path(line.line);
-            let all: f64 = path.iter().map(|place| moved(*place)).sum();
-            let after_mm = case.off_mm(line, target_mm) + all;
-            if after_mm.abs() - case.mean_uncertainty(&[at]).expanded() <= line.tolerance_mm {
-                continue;
-            }
-            let mut below = all;
-            for &place in path {
-                below -= moved(place);
-                open[line.side.index()][place] = Some(below);
-                any = true;
-            }
-        }
-        any.then_some(Self { open })
-    }
-
-    /// Steps of the size that the lines above a node need. `sizes_um`: what steps of given size do there.
-    pub(super) fn steps(&self, case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<Step> {
-        let place = case.map.get(node.place);
-        let mut steps = Vec::new();
-        let mut offer = |kind: ActionKind, changes: Vec<f64>| {
-            if let Some(offer) = case.spec.needed(kind) {
-                let allowed = |change: &f64| *change != 0.0 && case.spec.only.is_none_or(|only| only.allows(*change));
-                let made = changes.into_iter().filter(allowed).map(|change| offer.priced(Step::of(kind, change)));
-                steps.extend(made);
-            }
-        };
-        match place.kind {
-            PlaceKind::Handle => offer(ActionKind::BrakeHandle, handle(node.need)),
-            PlaceKind::Segment if case.set.has_cascade() => {
-                offer(ActionKind::ReplaceLine, self.replacing(case, node, below, sizes_um));
-            }
-            _ => {}
-        }
-        let is_main = matches!(place.kind, PlaceKind::Segment | PlaceKind::Main) && place.level == 0;
-        if is_main && is_rear(case, node) {
-            let most = case.spec.most_stretch();
-            let changes = std::iter::successors(Some(STRETCH_MM), |mm| Some(mm + STRETCH_MM));
-            offer(ActionKind::Stretch, changes.take_while(|mm| *mm <= most).collect());
-        }
-        steps
-    }
-
-    /// Changes that a new line, or one re-spliced, may bring. A group may be replaced where its mean is past the tolerance,
-    /// and no step brings its farthest line within it or its mean within half of it; anything, where steps do not reach.
-    fn replacing(&self, case: &Case<'_>, node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<f64> {
-        let need = node.need;
-        let mean_mm = need.mean_mm();
-        let past = mean_mm.abs() > need.tolerance_mm.max(need.guard_mm);
-        let is_group = node.sides.iter().all(|side| case.above[side.index()][node.place].total > 1);
+/// Changes that a new line, or one re-spliced, may bring: where what is above is off by more than the tolerance as it is, or
+/// against what it hangs on, and no step there brings the farthest line within it or the mean within half of it.
+fn replacing(node: &Node, below: Option<Need>, sizes_um: &[i64]) -> Vec<f64> {
+    let need = node.need;
+    let bound_mm = need.tolerance_mm.max(need.guard_mm);
+    let stuck = |level_mm: f64| {
+        let mean_mm = need.mean_mm() - level_mm;
         let helpful = sizes_um.iter().filter(|um| (**um as f64) * mean_mm < 0.0);
         let reach_mm = helpful.map(|um| um.unsigned_abs() as f64 / 1000.0).fold(0.0, f64::max);
-        let farthest_mm = if mean_mm > 0.0 { need.most_mm } else { -need.least_mm };
-        let bound_mm = need.tolerance_mm.max(need.guard_mm);
-        let stuck = farthest_mm - reach_mm > bound_mm && 2.0 * (mean_mm.abs() - reach_mm) > bound_mm;
-        let left: Vec<f64> =
-            node.sides.iter().filter_map(|side| self.open[side.index()].get(node.place).copied().flatten()).collect();
-        let mut changes = Vec::new();
-        if (is_group && past && stuck) || !left.is_empty() {
-            changes.push(-mean_mm.round());
-            changes.extend(below.map(|below| (below.mean_mm() - mean_mm).round()));
-        }
-        changes.extend(left.iter().map(|below_mm| -(mean_mm + below_mm).round()));
-        changes.sort_by(f64::total_cmp);
-        changes.dedup();
-        changes
-    }
+        let farthest_mm = if mean_mm > 0.0 { need.most_mm - level_mm } else { level_mm - need.least_mm };
+        let is_stuck = mean_mm.abs() > bound_mm
+            && farthest_mm - reach_mm > bound_mm
+            && 2.0 * (mean_mm.abs() - reach_mm) > bound_mm;
+        is_stuck.then(|| -mean_mm.round())
+    };
+    let mut changes: Vec<f64> =
+        [Some(0.0), below.map(|below| below.mean_mm())].into_iter().flatten().filter_map(stuck).collect();
+    changes.dedup();
+    changes
 }
 
 /// Whole millimetres between what the shortest and the longest brake line need.

@@ -1,7 +1,7 @@
 //! Remarks on a plan.
 
 use super::case::Case;
-use super::{Plan, PlanNote, RemeasureReason};
+use super::{Plan, PlanNote, RemeasureReason, Sides};
 use crate::check::ActionKind;
 use crate::wing::{Row, Side};
 
@@ -15,7 +15,7 @@ fn note(notes: &mut Vec<PlanNote>, code: &str, message: String) {
 /// What is to be said of a plan.
 pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     let mut notes = Vec::new();
-    sides(case, &mut notes);
+    sides(case, plan, &mut notes);
     replaced(plan, &mut notes);
     again(plan, &mut notes);
     if !case.map.knows_groups(case.set) {
@@ -45,7 +45,20 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
         );
     }
     coarse(plan, &mut notes);
-    stuck(plan, &mut notes);
+    if let Some(gap) = plan.gap.filter(|gap| *gap > 0.0) {
+        let message = format!(
+            "The search was cut short: a better plan may exist, at most by what {:.1} actions are worth. Offer fewer steps, \
+             or forbid places.",
+            gap / (case.weights.price * case.spec.price.max(1e-9))
+        );
+        note(&mut notes, "not_exhausted", message);
+    } else if !plan.optimal && plan.states > 0 {
+        let message = "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places.";
+        note(&mut notes, "not_exhausted", message.to_owned());
+    }
+    if only_side(case).is_none() || case.spec.sides == Sides::Separate {
+        stuck(plan, &mut notes);
+    }
     by_kind(plan, &mut notes);
     unread(plan, &mut notes);
     if plan.actions.is_empty() && plan.after.outside == 0 {
@@ -58,8 +71,31 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     notes
 }
 
+/// The side that was read, where the other was not.
+fn only_side(case: &Case<'_>) -> Option<Side> {
+    let is_read = |side: Side| case.lines.iter().any(|line| line.side == side);
+    let is_there = |side: Side| (0..case.set.lines().len()).any(|line| case.set.has(line, side));
+    Side::BOTH.into_iter().find(|side| !is_read(*side) && is_there(*side)).map(Side::mirror)
+}
+
+/// How the sides compare.
+fn sides(case: &Case<'_>, plan: &Plan, notes: &mut Vec<PlanNote>) {
+    if let Some(side) = only_side(case).filter(|_| case.spec.sides != Sides::Separate) {
+        let message = format!(
+            "Only the {side} side was read. What is done to one side alone turns the wing: read the {} side too, then plan \
+             again.",
+            side.mirror()
+        );
+        note(notes, "one_side", message);
+    }
+    if case.spec.sides != Sides::Auto || plan.actions.is_empty() {
+        return;
+    }
+    differ(case, notes);
+}
+
 /// Where left and right differ, so that each side gets its own work.
-fn sides(case: &Case<'_>, notes: &mut Vec<PlanNote>) {
+fn differ(case: &Case<'_>, notes: &mut Vec<PlanNote>) {
     let differ = |one: &super::sides::SideDifference| {
         let way = if one.difference_mm < 0.0 { "shorter" } else { "longer" };
         let (mm, limit) = (one.difference_mm.abs(), one.limit_mm);

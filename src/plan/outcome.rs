@@ -218,8 +218,11 @@ pub struct Plan {
     pub lines: Vec<PlannedLine>,
     /// What the plan was judged by.
     pub objective: Objective,
-    /// Whether no better plan exists among the steps that are possible: the search visited every state.
+    /// Whether no better plan exists among the steps that are possible.
     pub optimal: bool,
+    /// By how much the cost of a better plan could be lower at most; 0 for an optimal one, `None` where that is not known.
+    #[serde(default)]
+    pub gap: Option<f64>,
     /// States of the search.
     pub states: usize,
     /// Remarks.

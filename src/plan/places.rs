@@ -188,7 +188,9 @@ pub(super) fn steps(
     let at_riser = foot == Foot::Riser;
     let link = link_at(spec, segment, fitting);
     let measured_mm = fitting.and_then(|fitting| fitting.step_mm);
-    let can_loop = fitting.and_then(|fitting| fitting.can_loop).or(segment.can_loop).unwrap_or(at_riser);
+    // nothing is stacked on a link that was put in
+    let can_loop =
+        carried.is_none() && fitting.and_then(|fitting| fitting.can_loop).or(segment.can_loop).unwrap_or(at_riser);
     let spare_mm = fitting.and_then(|fitting| fitting.spare_mm).unwrap_or(f64::INFINITY);
     // a part of a turn is no turn; the range was checked before
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 1000")]

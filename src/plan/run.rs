@@ -1,15 +1,14 @@
 //! Making plans.
 
-use super::case::{Case, half_width};
+use super::case::Case;
 use super::coupled::{Coupling, Solved};
-use super::forest::{Forest, Key};
+use super::forest::{Forest, Key, UNITS};
 use super::map::{PlaceKind, PlaceMap};
-use super::need::Needed;
 use super::places::{Places, micrometres};
 use super::search::{Best, Search};
 use super::settle::{Found, Placed, curve_point, settle};
 use super::step::standard_of;
-use super::{Aim, CurvePoint, Finding, Plan, PlanError, PlanNote, PlanSpec, Step, Target};
+use super::{Aim, CurvePoint, Finding, Groups, Plan, PlanError, PlanNote, PlanSpec, Step, Target};
 use crate::check::{Action, ActionKind, Check, History};
 use crate::trim::TrimState;
 use crate::wing::LineSet;
@@ -23,7 +22,8 @@ struct Searched {
     coupling: Coupling,
     best: Best,
     target_mm: f64,
-    exhausted: bool,
+    /// By how much a better plan could cost less, in millionths; none where choices were left out.
+    gap: Option<i64>,
 }
 
 impl Searched {
@@ -37,10 +37,10 @@ impl Searched {
     }
 }
 
-fn search_at(case: &Case<'_>, target_mm: f64, needed: &Needed) -> Searched {
-    let mut forest = Forest::of(case, target_mm, needed);
+fn search_at(case: &Case<'_>, target_mm: f64, groups: Groups) -> Searched {
+    let mut forest = Forest::of(case, target_mm, groups);
     let mut limit = forest.most_choices().max(1);
-    let mut exhausted = true;
+    let mut all = true;
     let search = loop {
         // with one choice everywhere there is one state a node, whatever was asked for
         let most = if limit == 1 { usize::MAX } else { case.spec.most_states };
@@ -48,49 +48,47 @@ fn search_at(case: &Case<'_>, target_mm: f64, needed: &Needed) -> Searched {
             Ok(search) => break search,
             Err(back) => forest = back,
         }
-        exhausted = false;
+        all = false;
         limit = (3 * limit / 4).max(1);
         forest.thin(limit);
     };
     let coupling = if case.shares.is_empty() || case.target.name() == "rows" {
         Coupling::none()
     } else {
-        let free = (half_width(case.trim.incidence_change_deg), half_width(case.trim.asymmetry_deg));
-        Coupling::of(case.weights, free.0, free.1)
+        Coupling::of(case.weights, case.incidence_free_deg(), case.asymmetry_free_deg())
     };
     let mut solved = coupling.solve(&search);
     if let Some(most) = case.spec.most_actions.filter(|most| solved.best.key.actions as usize > *most) {
         solved = coupling.solve_by_actions(&search, most).pop().unwrap_or(solved);
     }
-    let Solved { best, exact } = solved;
-    Searched { search, coupling, best, target_mm, exhausted: exhausted && exact }
+    let Solved { best, gap } = solved;
+    Searched { search, coupling, best, target_mm, gap: all.then_some(gap) }
 }
 
-/// The best at a target; where it leaves lines past the reach of its steps, with what is replaced too.
-fn search_with_need(case: &Case<'_>, target_mm: f64) -> Searched {
-    let found = search_at(case, target_mm, &Needed::default());
-    let replaces = case.set.has_cascade() && case.spec.needed(ActionKind::ReplaceLine).is_some();
-    let needed = Needed::after(case, &found.steps(&found.best), target_mm).filter(|_| replaces);
-    match needed {
-        Some(needed) => search_at(case, target_mm, &needed),
-        None => found,
+/// The best at a target: whole groups alike, unless each place for itself leaves fewer lines outside.
+fn search_by_groups(case: &Case<'_>, target_mm: f64) -> Searched {
+    let found = search_at(case, target_mm, case.spec.groups);
+    if found.best.key.outside == 0 || case.spec.groups == Groups::Each {
+        return found;
     }
+    let each = search_at(case, target_mm, Groups::Each);
+    if each.best.key.outside < found.best.key.outside { each } else { found }
 }
 
 fn search(case: &Case<'_>) -> Searched {
     let limit_mm = case.spec.common_limit_mm;
     match case.target {
-        Target::Maker => search_with_need(case, 0.0),
-        Target::Common | Target::Rows(_) => search_with_need(case, case.common_mm.clamp(-limit_mm, limit_mm)),
+        Target::Maker => search_by_groups(case, 0.0),
+        Target::Common | Target::Rows(_) => search_by_groups(case, case.common_mm.clamp(-limit_mm, limit_mm)),
         Target::Free => {
             let distance = |target_mm: f64| (target_mm - case.common_mm).abs();
             let whole = limit_mm.floor();
-            let mut chosen = search_with_need(case, -whole);
-            let mut exhausted = chosen.exhausted;
+            let mut chosen = search_by_groups(case, -whole);
+            let mut gap = chosen.gap;
             let mut target_mm = -whole + 1.0;
             while target_mm <= whole {
-                let found = search_with_need(case, target_mm);
-                exhausted &= found.exhausted;
+                let found = search_by_groups(case, target_mm);
+                gap = gap.zip(found.gap).map(|(one, other)| one.max(other));
                 let nearer = distance(found.target_mm) < distance(chosen.target_mm);
                 let (one, other) = (found.objective(), chosen.objective());
                 if one < other || (one == other && nearer) {
@@ -98,7 +96,7 @@ fn search(case: &Case<'_>) -> Searched {
                 }
                 target_mm += 1.0;
             }
-            chosen.exhausted = exhausted;
+            chosen.gap = gap;
             chosen
         }
     }
@@ -107,21 +105,14 @@ fn search(case: &Case<'_>) -> Searched {
 /// The best plan for a case's aim.
 fn plan_for(case: &Case<'_>) -> Result<Plan, PlanError> {
     let found = search(case);
-    let how = Found { target_mm: found.target_mm, optimal: found.exhausted, states: found.search.states.count };
-    let mut plan = settle(case, &found.steps(&found.best), how)?;
-    if !found.exhausted {
-        plan.notes.push(PlanNote {
-            code: "not_exhausted".to_owned(),
-            message: "The search was cut short: a better plan may exist. Offer fewer steps, or forbid places."
-                .to_owned(),
-        });
-    }
-    Ok(plan)
+    let gap = found.gap.map(|gap| gap as f64 / UNITS);
+    let how = Found { target_mm: found.target_mm, gap, states: found.search.states.count };
+    settle(case, &found.steps(&found.best), how)
 }
 
 /// The plan that leaves everything as it is.
 fn nothing(case: &Case<'_>) -> Result<Plan, PlanError> {
-    settle(&case.aimed(Aim::Work), &[], Found { target_mm: case.common_mm, optimal: true, states: 0 })
+    settle(&case.aimed(Aim::Work), &[], Found { target_mm: case.common_mm, gap: Some(0.0), states: 0 })
 }
 
 /// How a plan ranks: fewest lines outside, then no more than [`LEFT_DEG`] left, else as little as can be, then work.
@@ -273,6 +264,11 @@ impl PlanSpec {
                 let (segment, side) = (case.map.get(segment).name.clone(), action.side);
                 return Err(PlanError::Forbidden { segment, side });
             }
+            if let Some(rule) = self.rule_against(action) {
+                let segment = action.segment.map_or("(all)".to_owned(), |at| case.map.get(at).name.clone());
+                let (side, kind, value) = (action.side, action.kind, action.change_mm);
+                return Err(PlanError::RuledOut { segment, side, kind, value, rule });
+            }
         }
         let placed = |action: &Action| Placed {
             side: action.side,
@@ -299,7 +295,7 @@ impl PlanSpec {
         }
         let limit_mm = self.common_limit_mm;
         let target_mm = if case.target == Target::Maker { 0.0 } else { case.common_mm.clamp(-limit_mm, limit_mm) };
-        settle(&case, &steps, Found { target_mm, optimal: false, states: 0 })
+        settle(&case, &steps, Found { target_mm, gap: None, states: 0 })
     }
 
     /// The steps possible at a segment of a wing, one side, by its fittings: what the search chooses from, but for those
@@ -321,6 +317,17 @@ impl PlanSpec {
             return Err(PlanError::NotThere { what: "segment", index: segment, side, count });
         }
         Ok(places.steps(&PlaceMap::of(self, set), side, segment))
+    }
+}
+
+impl PlanSpec {
+    /// What the call allows that an action goes against.
+    fn rule_against(&self, action: &Action) -> Option<&'static str> {
+        match self.only {
+            _ if !self.allows(action.kind) => Some("without"),
+            Some(only) if !only.allows(action.change_mm) => Some(only.name()),
+            _ => None,
+        }
     }
 }
 

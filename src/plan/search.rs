@@ -21,6 +21,8 @@ pub(super) struct Pick {
 /// Every state that can be reached.
 #[derive(Debug, Clone)]
 pub(super) struct States {
+    /// Corrections on the way to a node, per node.
+    before: Vec<Vec<Correction>>,
     /// Corrections after the choice, per node, sorted.
     pub(super) after: Vec<Vec<Correction>>,
     /// Place in `after` for each correction before (outer) and each choice (inner), or [`CLOSED`].
@@ -39,10 +41,13 @@ pub(super) struct Way {
 impl States {
     /// Lists the states, or `None` past `most` of them.
     pub(super) fn of(forest: &Forest, most: usize) -> Option<Self> {
-        let mut states = Self { after: Vec::new(), ways: Vec::new(), count: 0 };
-        let start: Vec<Correction> = vec![[0, 0]];
+        let mut states = Self { before: Vec::new(), after: Vec::new(), ways: Vec::new(), count: 0 };
         for node in &forest.nodes {
-            let before = node.parent.map_or(&start, |parent| &states.after[parent]);
+            let before: Vec<Correction> = match (node.parent, &node.entry) {
+                (None, _) => vec![[0, 0]],
+                (Some(parent), None) => states.after[parent].clone(),
+                (Some(parent), Some(entry)) => entry.iter().take(states.after[parent].len()).copied().collect(),
+            };
             states.count = states.count.saturating_add(before.len() * node.choices.len());
             if states.count > most {
                 return None;
@@ -56,12 +61,13 @@ impl States {
             after.sort_unstable();
             after.dedup();
             let mut ways = Vec::with_capacity(before.len() * node.choices.len());
-            for a in before {
+            for a in &before {
                 for choice in &node.choices {
                     let to = after.binary_search(&sum(a, &choice.change_um)).ok().filter(|_| node.tells(*a, choice));
                     ways.push(to.and_then(|to| u32::try_from(to).ok()).unwrap_or(CLOSED));
                 }
             }
+            states.before.push(before);
             states.after.push(after);
             states.ways.push(ways);
         }
@@ -75,9 +81,9 @@ impl States {
         open.map(|(choice, to)| Way { choice, leads_to: *to as usize })
     }
 
-    /// Corrections that can reach a node.
-    pub(super) fn before(&self, node: usize, choices: usize) -> usize {
-        self.ways[node].len() / choices.max(1)
+    /// How many corrections can reach a node.
+    pub(super) fn before(&self, node: usize) -> usize {
+        self.before[node].len()
     }
 }
 
@@ -151,10 +157,10 @@ impl Search {
         Ok(Self { forest, states, lines, children, roots })
     }
 
-    /// Key of a choice at a node, tilted.
-    pub(super) fn choice_key(&self, node: usize, choice: usize, tilt: Tilt) -> Key {
+    /// Key of a choice at a node in the `before`-th state, tilted.
+    pub(super) fn choice_key(&self, node: usize, before: usize, choice: usize, tilt: Tilt) -> Key {
         let choice = &self.forest.nodes[node].choices[choice];
-        choice.key.dearer_by(tilt.cost(choice.shift))
+        choice.key.dearer_by(tilt.cost(choice.shift) + choice.undoing_of(self.states.before[node][before]))
     }
 
     /// Fills in the values from the canopy down.
@@ -166,9 +172,8 @@ impl Search {
         let mut total = Key::default();
         for at in (0..nodes.len()).rev() {
             let count = nodes[at].choices.len();
-            let keys: Vec<Key> = (0..count).map(|choice| self.choice_key(at, choice, tilt)).collect();
-            for from in 0..self.states.before(at, count) {
-                let value = |way: &Way| keys[way.choice].plus(after[at][way.leads_to]);
+            for from in 0..self.states.before(at) {
+                let value = |way: &Way| self.choice_key(at, from, way.choice, tilt).plus(after[at][way.leads_to]);
                 // the first of equals, in the order of the choices
                 let Some(way) = self.states.ways(at, from, count).min_by_key(value) else { continue };
                 let value = value(&way);

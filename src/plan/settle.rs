@@ -6,6 +6,7 @@ use super::case::{Case, KnownLine};
 use super::forest::UNITS;
 use super::notes::notes;
 use super::outcome::STEP_COVERAGE;
+use super::places::micrometres;
 use super::{
     CurvePoint, Objective, Plan, PlanError, PlannedAction, PlannedLine, PlannedState, Remeasure, RemeasureReason,
     Step,
@@ -26,7 +27,8 @@ pub(super) struct Placed {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Found {
     pub(super) target_mm: f64,
-    pub(super) optimal: bool,
+    /// By how much the cost of a better plan could be lower; none where that is not known.
+    pub(super) gap: Option<f64>,
     pub(super) states: usize,
 }
 
@@ -39,6 +41,16 @@ fn moves(case: &Case<'_>, placed: &Placed, side: Side, line: usize) -> bool {
 fn correction_mm(case: &Case<'_>, steps: &[Placed], side: Side, line: usize) -> f64 {
     steps.iter().filter(|placed| moves(case, placed, side, line)).map(|placed| placed.step.change_mm).sum::<f64>()
         + 0.0
+}
+
+/// Whether a step undoes part of what is done below it.
+fn undoes(case: &Case<'_>, placed: &Placed, steps: &[Placed]) -> bool {
+    let Some(at) = placed.place else { return false };
+    let below = |other: &&Placed| {
+        other.side == placed.side && other.place.is_some_and(|other| other != at && case.map.is_below(other, at))
+    };
+    let below_um: i64 = steps.iter().filter(below).map(|other| micrometres(other.step.change_mm)).sum();
+    below_um.signum() * micrometres(placed.step.change_mm).signum() < 0
 }
 
 /// The order of work: one side after the other, from the riser outwards, front row first, centre first.
@@ -124,8 +136,11 @@ fn objective(case: &Case<'_>, steps: &[Placed], lines: impl Iterator<Item = f64>
         misfit += line.weight * (off_mm / line.tolerance_mm).powi(2);
     }
     // a sum with zero turns the minus zero of an empty sum into zero
-    let price =
-        steps.iter().map(|placed| case.weights.price * case.price(placed.place, &placed.step)).sum::<f64>() + 0.0;
+    let of_step = |placed: &Placed| {
+        let undoing = if undoes(case, placed, steps) { case.undoing(placed.place) } else { 0.0 };
+        case.weights.price * (case.price(placed.place, &placed.step) + undoing)
+    };
+    let price = steps.iter().map(of_step).sum::<f64>() + 0.0;
     let (mut incidence, mut asymmetry) = (0, 0);
     for placed in steps {
         let shift = case.shift_of(placed);
@@ -235,7 +250,8 @@ pub(super) fn settle(case: &Case<'_>, steps: &[Placed], found: Found) -> Result<
         after,
         objective,
         lines,
-        optimal: found.optimal,
+        optimal: found.gap == Some(0.0),
+        gap: found.gap,
         states: found.states,
         notes: Vec::new(),
     };

@@ -1,18 +1,20 @@
 //! Whether left and right differ by more than can be told.
 
-use statrs::distribution::{ContinuousCDF, Normal};
-
 use super::case::{Case, half_width};
 use crate::check::{Uncertainty, Weighted};
-use crate::stats::robust::median;
+use crate::stats::robust::qn;
+use crate::stats::student_coverage;
 use crate::wing::{Row, Side};
 
 /// Chance that sides which are alike are called different somewhere, for all places of a wing together.
 const FALSE_ALARM: f64 = 0.05;
-/// From a median absolute deviation to the standard deviation of a normal spread.
-const NORMAL_MAD: f64 = 1.4826;
+/// Efficiency of the scale Qn where the spread is normal: that part of the pairs' degrees of freedom is left (Rousseeuw and
+/// Croux, J. Am. Stat. Assoc. 88, 1993).
+const QN_EFFICIENCY: f64 = 0.82;
 /// Pairs of a row that say how mirrored lines scatter.
 const FEWEST_PAIRS: usize = 4;
+/// Coverage factor of an expanded uncertainty.
+const COVERAGE: f64 = 2.0;
 /// Asymmetry of the whole wing past which it is a difference, degrees.
 const WING_DEG: f64 = 0.1;
 
@@ -33,6 +35,35 @@ pub(super) struct SideTest {
     differ: Vec<bool>,
     /// Where they differ, one place a tree.
     pub(super) found: Vec<SideDifference>,
+    /// How many times as much mirrored lines scatter as the measurement does, at least 1.
+    pub(super) inflation: f64,
+}
+
+/// How the differences of mirrored lines scatter about their row's level.
+#[derive(Debug, Clone, Copy)]
+struct Scatter {
+    standard_mm: f64,
+    freedom: f64,
+}
+
+impl Scatter {
+    /// By the scale Qn of each row, pooled.
+    fn of(pairs: &[Pair]) -> Self {
+        let (mut squares, mut freedom) = (0.0, 0.0);
+        for row in Row::ALL {
+            let of_row: Vec<f64> =
+                pairs.iter().filter(|pair| pair.row == row).map(|pair| pair.difference_mm).collect();
+            if let Some(scale) = qn(&of_row).filter(|_| of_row.len() >= FEWEST_PAIRS) {
+                let own = of_row.len() as f64 - 1.0;
+                squares += own * scale.powi(2);
+                freedom += own;
+            }
+        }
+        if freedom == 0.0 {
+            return Self { standard_mm: 0.0, freedom: f64::INFINITY };
+        }
+        Self { standard_mm: (squares / freedom).sqrt(), freedom: QN_EFFICIENCY * freedom }
+    }
 }
 
 /// A line read on both sides.
@@ -48,20 +79,23 @@ struct Pair {
 impl SideTest {
     pub(super) fn of(case: &Case<'_>) -> Self {
         let pairs = pairs(case);
-        let scatter_mm = scatter(&pairs);
+        let scatter = Scatter::of(&pairs);
         let mut groups: Vec<Vec<&Pair>> = (0..case.map.len()).map(|_| Vec::new()).collect();
         for pair in &pairs {
             for &place in case.map.path(pair.line) {
                 groups[place].push(pair);
             }
         }
-        let tested = groups.iter().filter(|group| !group.is_empty()).count().max(1) as f64;
-        let level = 1.0 - FALSE_ALARM / (2.0 * tested);
-        let factor = Normal::standard().inverse_cdf(level);
-        let mut test = Self { differ: vec![false; case.map.len()], found: Vec::new() };
+        // all places, and the wing as a whole
+        let tested = 1.0 + groups.iter().filter(|group| !group.is_empty()).count() as f64;
+        let factor = student_coverage(1.0 - FALSE_ALARM / tested, scatter.freedom).unwrap_or(f64::INFINITY);
+        let mut test = Self { differ: vec![false; case.map.len()], found: Vec::new(), inflation: 1.0 };
+        if let Some(of_one) = pairs.first().map(|pair| measured(case, &[pair]).standard).filter(|mm| *mm > 0.0) {
+            test.inflation = (scatter.standard_mm / of_one).max(1.0);
+        }
         let mut worst: Vec<Option<SideDifference>> = vec![None; case.map.len()];
         for (place, group) in groups.iter().enumerate().filter(|(_, group)| !group.is_empty()) {
-            let found = difference(case, place, group, scatter_mm, factor);
+            let found = difference(case, place, group, scatter, factor);
             let half = group.iter().map(|pair| pair.tolerance_mm).fold(f64::INFINITY, f64::min) / 2.0;
             if found.difference_mm.abs() <= found.limit_mm.max(half) {
                 continue;
@@ -74,7 +108,7 @@ impl SideTest {
             }
         }
         test.found = worst.into_iter().flatten().collect();
-        test.rows_that_turn(case, &pairs, scatter_mm);
+        test.rows_that_turn(case, &pairs, scatter, factor);
         test
     }
 
@@ -83,9 +117,10 @@ impl SideTest {
     }
 
     /// Where the wing as a whole is certainly asymmetric, the trees of the rows whose means differ are worked side by side.
-    fn rows_that_turn(&mut self, case: &Case<'_>, pairs: &[Pair], scatter_mm: f64) {
+    fn rows_that_turn(&mut self, case: &Case<'_>, pairs: &[Pair], scatter: Scatter, factor: f64) {
         let asymmetry = case.trim.asymmetry_deg;
-        let certain = asymmetry.value.is_some_and(|deg| deg.abs() > WING_DEG.max(half_width(asymmetry)));
+        let limit_deg = factor * self.inflation * half_width(asymmetry) / COVERAGE;
+        let certain = asymmetry.value.is_some_and(|deg| deg.abs() > WING_DEG.max(limit_deg));
         if !certain {
             return;
         }
@@ -93,7 +128,7 @@ impl SideTest {
             let of_row: Vec<&Pair> = pairs.iter().filter(|pair| pair.row == row).collect();
             let Some(first) = of_row.first() else { continue };
             let place = case.map.path(first.line).last().copied().unwrap_or_default();
-            let found = difference(case, place, &of_row, scatter_mm, 2.0);
+            let found = difference(case, place, &of_row, scatter, COVERAGE);
             if found.difference_mm.abs() <= found.limit_mm {
                 continue;
             }
@@ -128,36 +163,24 @@ fn pairs(case: &Case<'_>) -> Vec<Pair> {
     .collect()
 }
 
-/// Standard deviation of the differences of mirrored lines about their row's median, by the median absolute deviation, mm.
-fn scatter(pairs: &[Pair]) -> f64 {
-    let mut distances = Vec::new();
-    for row in Row::ALL {
-        let of_row: Vec<f64> = pairs.iter().filter(|pair| pair.row == row).map(|pair| pair.difference_mm).collect();
-        if of_row.len() >= FEWEST_PAIRS {
-            let middle = median(&of_row).unwrap_or(0.0);
-            distances.extend(of_row.iter().map(|value| (value - middle).abs()));
-        }
-    }
-    NORMAL_MAD * median(&distances).unwrap_or(0.0)
+/// What the measurement leaves open of the mean difference of some pairs.
+fn measured(case: &Case<'_>, pairs: &[&Pair]) -> Uncertainty {
+    let share = 1.0 / pairs.len() as f64;
+    let term = |pair: &&Pair, side: Side| Weighted {
+        coefficient: if side == Side::Left { share } else { -share },
+        side,
+        row: pair.row,
+        repeats: pair.repeats[side.index()],
+    };
+    case.budget.combination(pairs.iter().flat_map(|pair| Side::BOTH.map(|side| term(pair, side))))
 }
 
-fn difference(case: &Case<'_>, place: usize, pairs: &[&Pair], scatter_mm: f64, factor: f64) -> SideDifference {
+fn difference(case: &Case<'_>, place: usize, pairs: &[&Pair], scatter: Scatter, factor: f64) -> SideDifference {
     let n = pairs.len() as f64;
-    let terms = |pairs: &[&Pair]| -> Vec<Weighted> {
-        let share = 1.0 / pairs.len() as f64;
-        let term = |pair: &&Pair, side: Side| Weighted {
-            coefficient: if side == Side::Left { share } else { -share },
-            side,
-            row: pair.row,
-            repeats: pair.repeats[side.index()],
-        };
-        pairs.iter().flat_map(|pair| Side::BOTH.map(|side| term(pair, side))).collect()
-    };
-    let measured = |pairs: &[&Pair]| -> Uncertainty { case.budget.combination(terms(pairs)) };
-    let of_mean = measured(pairs).standard;
-    let of_one = pairs.first().map_or(0.0, |first| measured(&[first]).standard);
+    let of_mean = measured(case, pairs).standard;
+    let of_one = pairs.first().map_or(0.0, |first| measured(case, &[first]).standard);
     // what mirrored lines scatter more than the measurement does, each line anew
-    let more = (scatter_mm.powi(2) - of_one.powi(2)).max(0.0) / n;
+    let more = (scatter.standard_mm.powi(2) - of_one.powi(2)).max(0.0) / n;
     SideDifference {
         place,
         difference_mm: pairs.iter().map(|pair| pair.difference_mm).sum::<f64>() / n,

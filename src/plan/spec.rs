@@ -25,6 +25,19 @@ pub enum Sides {
     Same,
 }
 
+/// Whether what is off alike is corrected as one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Groups {
+    /// A row whose mains are all off alike gets the same step at each of them, and what is off as a whole is corrected where
+    /// it begins, not at its parts; nor is anything done that moves off half or more of the lines it moves, where they are
+    /// right. Unless fewer lines come within tolerance that way.
+    #[default]
+    Whole,
+    /// Every place for itself.
+    Each,
+}
+
 /// How a plan is made.
 ///
 /// | setting | default | why |
@@ -32,6 +45,7 @@ pub enum Sides {
 /// | `target` | the common offset | a set uniformly long or short is not out of trim |
 /// | `aim` | the recommended | fewest lines outside, then no more than 0.15° of incidence or between the sides, then work |
 /// | `sides` | alike unless they measurably differ | what is done to one side alone turns the wing |
+/// | `groups` | whole | half a row corrected puts a step into the row; a main that is off is not eight lines |
 /// | `trim` | [`TrimSpec::default`] | tolerances and planform; `budget` and `common_limit_mm` below replace its own |
 /// | `budget` | [`Budget::default`] | u = 1.5 mm for one deviation |
 /// | `common_limit_mm` | 50 mm | practice; past it the target is the limit |
@@ -40,9 +54,9 @@ pub enum Sides {
 /// | `most_turns` | 3 | practice: turns that may lie on one link, those there already included |
 /// | `most_at_place` | 1 | actions at one place |
 /// | `small_links_mm` | 8 mm | practice; at the riser only, not at brake handles; set what the workshop has, empty for none |
-/// | `larger_links_mm` | 5, 10, 15 mm | practice; as small links, and never both |
+/// | `larger_links_mm` | 5, 10, 15, 20 mm | practice; as small links, and never both |
 /// | `splices_mm` | none | changes of length that the workshop would splice |
-/// | `replace_price` | 6 | replacing or re-splicing costs as much as three actions |
+/// | `replace_price` | 6 | replacing or re-splicing costs as much as three actions, and so does undoing above what was done below |
 /// | `stretch_mm` | none | stretching rear rows does not last |
 /// | `without` | nothing | kinds that are never proposed |
 /// | `forbidden`, `only`, `most_actions` | nothing | what the call rules out |
@@ -73,6 +87,8 @@ pub struct PlanSpec {
     #[serde(default)]
     pub(super) aim: Option<Aim>,
     pub(super) sides: Sides,
+    #[serde(default)]
+    pub(super) groups: Groups,
     pub(super) trim: TrimSpec,
     pub(super) budget: Budget,
     pub(super) common_limit_mm: f64,
@@ -116,6 +132,7 @@ impl Default for PlanSpec {
             target: Target::default(),
             aim: None,
             sides: Sides::default(),
+            groups: Groups::default(),
             trim: TrimSpec::default(),
             budget: Budget::default(),
             common_limit_mm: 50.0,
@@ -124,7 +141,7 @@ impl Default for PlanSpec {
             most_turns: 3,
             most_at_place: 1,
             small_links_mm: vec![8.0],
-            larger_links_mm: vec![5.0, 10.0, 15.0],
+            larger_links_mm: vec![5.0, 10.0, 15.0, 20.0],
             splices_mm: Vec::new(),
             replace_price: usual_replace_price(),
             stretch_mm: 0.0,
@@ -161,6 +178,13 @@ impl PlanSpec {
     #[must_use]
     pub fn sides(mut self, sides: Sides) -> Self {
         self.sides = sides;
+        self
+    }
+
+    /// Whether what is off alike is corrected as one.
+    #[must_use]
+    pub fn groups(mut self, groups: Groups) -> Self {
+        self.groups = groups;
         self
     }
 
@@ -228,7 +252,8 @@ impl PlanSpec {
         self
     }
 
-    /// Price of replacing a segment or re-splicing it, at the riser, in lines off by their tolerance.
+    /// Price of replacing a segment or re-splicing it, at the riser, in lines off by their tolerance. What undoes, further up,
+    /// part of what was done below costs this on top.
     #[must_use]
     pub fn replace_price(mut self, price: f64) -> Self {
         self.replace_price = price;
@@ -365,15 +390,13 @@ impl PlanSpec {
                 return refuse(name, value, expected);
             }
         }
-        for &length_mm in &self.small_links_mm {
-            if !(length_mm > 0.0 && length_mm <= 200.0) {
-                return refuse("small_links_mm", length_mm, "more than 0, at most 200");
+        for (name, sizes) in [("small_links_mm", &self.small_links_mm), ("larger_links_mm", &self.larger_links_mm)] {
+            if let Some(size) = sizes.iter().find(|size| !(**size > 0.0 && **size <= 200.0)) {
+                return refuse(name, *size, "more than 0, at most 200");
             }
         }
-        for &longer_mm in &self.larger_links_mm {
-            if !(longer_mm > 0.0 && longer_mm <= 200.0) {
-                return refuse("larger_links_mm", longer_mm, "more than 0, at most 200");
-            }
+        if self.only == Some(Direction::Shorten) && self.stretch_mm > 0.0 {
+            return refuse("stretch_mm", self.stretch_mm, "0 where lengths may only be shortened");
         }
         for &change_mm in &self.splices_mm {
             if !(change_mm != 0.0 && change_mm.abs() <= 500.0) {

@@ -68,11 +68,13 @@ impl<'a> Curves<'a> {
         let dearest = node.choices.iter().map(|choice| choice.key.actions as usize).max().unwrap_or(0);
         let longest = above.iter().map(Vec::len).max().unwrap_or(1);
         let length = (longest + dearest).min(self.most + 1);
-        let mut value = Vec::with_capacity(self.search.states.before(at_node, choices));
-        for before in 0..self.search.states.before(at_node, choices) {
+        let mut value = Vec::with_capacity(self.search.states.before(at_node));
+        for before in 0..self.search.states.before(at_node) {
             let curve = (0..length).map(|k| {
                 let ways = self.search.states.ways(at_node, before, choices);
-                ways.filter_map(|way| self.with(at_node, way, k, &above[way.leads_to])).min().unwrap_or_default()
+                ways.filter_map(|way| self.with(at_node, before, way, k, &above[way.leads_to]))
+                    .min()
+                    .unwrap_or_default()
             });
             value.push(curve.collect());
         }
@@ -80,8 +82,8 @@ impl<'a> Curves<'a> {
     }
 
     /// Key of one way with at most k actions.
-    fn with(&self, node: usize, way: Way, k: usize, above: &[Key]) -> Option<Key> {
-        let key = self.search.choice_key(node, way.choice, self.tilt);
+    fn with(&self, node: usize, before: usize, way: Way, k: usize, above: &[Key]) -> Option<Key> {
+        let key = self.search.choice_key(node, before, way.choice, self.tilt);
         Some(key.plus(at(above, k.checked_sub(key.actions as usize)?)))
     }
 
@@ -97,7 +99,7 @@ impl<'a> Curves<'a> {
             for way in self.search.states.ways(node, before, choices) {
                 let mut above = self.above(node, way.leads_to);
                 let full = above.pop().unwrap_or_default();
-                if self.with(node, way, most, &full) == Some(wanted) {
+                if self.with(node, before, way, most, &full) == Some(wanted) {
                     if way.choice != 0 {
                         picks.push(Pick { node, choice: way.choice });
                     }

@@ -117,10 +117,11 @@ def solve_side(segments, lines, deviations, common, mean):
     return fewest, full, count
 
 
-wings = []
-for seed, rows, mains, middles, uppers in [(1, "ABC", 3, 2, 3), (2, "AB", 4, 3, 4), (3, "ABCD", 3, 3, 4), (4, "ABC", 5, 3, 4), (5, "ABCD", 4, 3, 3)]:
-    w = wing(seed, rows, mains, middles, uppers)
-    w["referee"] = solve(w)
-    print(seed, len(w["lines"]), w["referee"], file=sys.stderr)
-    wings.append(w)
-json.dump({"solver": "scipy 1.17.1 milp (HiGHS)", "wings": wings}, sys.stdout, separators=(",", ":"))
+if __name__ == "__main__":
+    wings = []
+    for seed, rows, mains, middles, uppers in [(1, "ABC", 3, 2, 3), (2, "AB", 4, 3, 4), (3, "ABCD", 3, 3, 4), (4, "ABC", 5, 3, 4), (5, "ABCD", 4, 3, 3)]:
+        w = wing(seed, rows, mains, middles, uppers)
+        w["referee"] = solve(w)
+        print(seed, len(w["lines"]), w["referee"], file=sys.stderr)
+        wings.append(w)
+    json.dump({"solver": "scipy 1.17.1 milp (HiGHS)", "wings": wings}, sys.stdout, separators=(",", ":"))
