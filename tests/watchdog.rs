@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 
 use jiff::ToSpan;
 use linedrift::Date;
+use serde_json::Value;
 use tempfile::TempDir;
 
 use crate::cli_run::{linedrift, loft, stderr, stdout};
@@ -90,7 +91,8 @@ pub(crate) fn inputs(home: &Path, fleet: &str, wing: &str) {
     }
 }
 
-/// The other tests of every command rest on this: a call that fails before it does its work shows nothing.
+/// The other tests of every command rest on this: a call that fails before it does its work shows nothing. Every document has its
+/// cautions.
 #[test]
 fn every_command_has_a_call_that_works() {
     let folder = loft();
@@ -98,12 +100,20 @@ fn every_command_has_a_call_that_works() {
     let (wing, _) = busiest(home);
     inputs(home, "loft", &wing);
     for command in commands(home) {
-        let args = working_call(&command, "loft", &wing);
+        let mut args = working_call(&command, "loft", &wing);
+        let json = stdout(&linedrift(home, &[&command, "--help"])).contains("--json");
+        if json {
+            args.push("--json".to_owned());
+        }
         let args: Vec<&str> = args.iter().map(String::as_str).collect();
         let output = linedrift(home, &args);
         // nobody read a line twice there
         let expected = i32::from(command == "gauge");
         assert_eq!(output.status.code(), Some(expected), "{args:?}: {}", stderr(&output));
+        if json && expected == 0 {
+            let document: Value = serde_json::from_str(stdout(&output)).unwrap();
+            assert!(document["cautions"].as_array().is_some_and(|cautions| cautions.len() > 3), "{args:?}");
+        }
     }
 }
 
@@ -202,7 +212,9 @@ fn all_end(home: &Path, fleet: &Path, wing: &str) {
         }
         args.push("--force".to_owned());
         let args: Vec<&str> = args.iter().map(String::as_str).collect();
+        let begun = Instant::now();
         let code = ends(home, &args);
+        println!("{:>8.1} s  exit {code}  {command} {fleet}", begun.elapsed().as_secs_f64());
         assert!((0..=2).contains(&code), "{args:?}: {code}");
     }
 }

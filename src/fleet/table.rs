@@ -147,11 +147,18 @@ pub fn write_table_in_pieces(
     let mut pieces = pieces.into_iter().peekable();
     let Some(first) = pieces.peek() else { return Ok(()) };
     let name = first.name.clone();
+    let names = |table: &Table| -> Vec<String> { table.columns.iter().map(|column| column.name.clone()).collect() };
+    let columns = names(first);
+    let alike = |piece: &Table| {
+        let other = || FleetWriteError::Table { table: name.clone(), why: "a piece has other columns".to_owned() };
+        if names(piece) == columns { Ok(()) } else { Err(other()) }
+    };
     let path = folder.join(format!("{name}.{}", format.ending()));
     let failed = |error: PolarsError| FleetWriteError::Table { table: name.clone(), why: error.to_string() };
     match format {
         TableFormat::Csv => write_atomic_by(&path, |mut file| {
             for (at, piece) in pieces.enumerate() {
+                alike(&piece).map_err(io::Error::other)?;
                 let mut frame = framed(&piece, Cells::Harmless, format).map_err(io::Error::other)?;
                 CsvWriter::new(&mut file).include_header(at == 0).finish(&mut frame).map_err(io::Error::other)?;
             }
@@ -162,6 +169,7 @@ pub fn write_table_in_pieces(
             let schema = frame(first)?.schema().clone();
             let mut writer = ParquetWriter::new(&mut bytes).batched(&schema).map_err(failed)?;
             for piece in pieces {
+                alike(&piece)?;
                 writer.write_batch(&frame(&piece)?).map_err(failed)?;
             }
             writer.finish().map_err(failed)?;
