@@ -9,6 +9,7 @@ use linedrift::fleet::{
     write_table_in_pieces,
 };
 use linedrift::wing::{Row, Side};
+use polars::prelude::{ParquetReader, SerReader};
 
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
@@ -326,7 +327,7 @@ fn a_table_in_pieces_is_the_table_in_one() {
     let [whole, pieces] = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
     let frame = |folder: &Path| {
         let file = fs::File::open(folder.join("made.parquet")).unwrap();
-        polars::prelude::SerReader::finish(polars::prelude::ParquetReader::new(file)).unwrap()
+        ParquetReader::new(file).finish().unwrap()
     };
     for cuts in [&[0, 30][..], &[0, 1, 30], &[0, 10, 10, 20, 30], &[0, 0]] {
         let until = cuts[cuts.len() - 1];
