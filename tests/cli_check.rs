@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::Output;
+use std::process::{Command, Output};
 
 use serde_json::Value;
 use tempfile::TempDir;
@@ -16,6 +16,20 @@ fn run(home: &Path, args: &[&str]) -> Output {
 
 fn file(name: &str) -> String {
     folder().join(name).display().to_string()
+}
+
+#[test]
+fn a_day_that_nobody_names_is_todays_or_that_of_the_call() {
+    let home = TempDir::new().unwrap();
+    let mut call = Command::new(env!("CARGO_BIN_EXE_linedrift"));
+    call.args(["check", &file("wide-italian.csv"), "--json"]).current_dir(home.path());
+    let made = call.env("SOURCE_DATE_EPOCH", "1000000000").output().unwrap();
+    assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
+    assert!(stdout(&made).contains("2001-09-09"), "{}", stdout(&made));
+    let same = call.output().unwrap();
+    assert!(same.stdout == made.stdout);
+    let now = call.env_remove("SOURCE_DATE_EPOCH").output().unwrap();
+    assert!(!stdout(&now).contains("2001-09-09"));
 }
 
 #[test]

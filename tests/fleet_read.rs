@@ -4,8 +4,12 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use linedrift::check::{ActionKind, Fleet, Stage};
-use linedrift::fleet::{Column, ColumnData, FolderSpec, Table, TableFormat, write_atomic, write_folder, write_table};
+use linedrift::fleet::{
+    Column, ColumnData, FolderSpec, Table, TableFormat, write_atomic, write_folder, write_table,
+    write_table_in_pieces,
+};
 use linedrift::wing::{Row, Side};
+use polars::prelude::{ParquetReader, SerReader};
 
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
@@ -311,6 +315,41 @@ fn the_folder_in_the_documents_is_sound() {
 }
 
 #[test]
+fn a_table_in_pieces_is_the_table_in_one() {
+    let rows = |from: i64, until: i64| {
+        let text = |at: i64| (at % 3 > 0).then(|| format!("{}{at}, \"x\"", ["", "=", "a"][at as usize % 3]));
+        let mm = |at: i64| (at % 4 > 0).then_some(if at == 5 { f64::NAN } else { at as f64 * 0.1 });
+        Table::new("made")
+            .text("name", (from..until).map(text))
+            .number("mm", (from..until).map(mm))
+            .count("lines", (from..until).map(Some))
+    };
+    let [whole, pieces] = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+    let frame = |folder: &Path| {
+        let file = fs::File::open(folder.join("made.parquet")).unwrap();
+        ParquetReader::new(file).finish().unwrap()
+    };
+    for cuts in [&[0, 30][..], &[0, 1, 30], &[0, 10, 10, 20, 30], &[0, 0]] {
+        let until = cuts[cuts.len() - 1];
+        for format in [TableFormat::Csv, TableFormat::Parquet] {
+            write_table(&rows(0, until), whole.path(), format).unwrap();
+            let made = cuts.windows(2).map(|cut| rows(cut[0], cut[1]));
+            write_table_in_pieces(made, pieces.path(), format).unwrap();
+        }
+        let csv = |folder: &Path| fs::read_to_string(folder.join("made.csv")).unwrap();
+        assert_eq!(csv(pieces.path()), csv(whole.path()), "{cuts:?}");
+        assert!(frame(pieces.path()).equals_missing(&frame(whole.path())), "{cuts:?}");
+    }
+    let other = || [rows(0, 3), Table::new("made").count("lines", [Some(1)])];
+    for format in [TableFormat::Csv, TableFormat::Parquet] {
+        let before = fs::read(pieces.path().join(format!("made.{}", format.ending()))).unwrap();
+        assert!(write_table_in_pieces(other(), pieces.path(), format).is_err());
+        assert_eq!(fs::read(pieces.path().join(format!("made.{}", format.ending()))).unwrap(), before);
+    }
+    assert_eq!(fs::read_dir(pieces.path()).unwrap().count(), 2, "nothing half written is left");
+}
+
+#[test]
 #[allow(clippy::too_many_lines, reason = "one list of tables")]
 fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
     use linedrift::check::sheet::LineOnSide;
@@ -408,7 +447,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         write_table(table, folder.path(), TableFormat::Csv).unwrap();
         fs::read_to_string(folder.path().join(format!("{}.csv", table.name))).unwrap()
     };
-    let trims = [trim];
+    let trims = [&trim];
     assert_eq!(
         written(&tables::lines(&trims)),
         "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict,\

@@ -133,6 +133,8 @@ mod trim_theory;
 mod trim_values;
 #[cfg(feature = "cli")]
 mod walkthrough;
+#[cfg(feature = "cli")]
+mod watchdog;
 mod wear_contrasts;
 mod wear_coverage;
 mod wear_drift;

@@ -1,11 +1,8 @@
 //! Nothing is written over that the program did not write: every command with every option that its help names.
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
 
 use linedrift::fleet::{
     FleetWriteError, FolderSpec, OUTPUT_LIST, OutputGate, Overwrite, RefusedOutput, TableFormat, write_folder,
@@ -16,33 +13,7 @@ use tempfile::TempDir;
 
 use crate::cli_run::{linedrift, loft, stderr, stdout};
 use crate::record_run::{busiest, filled};
-
-/// Longest that a command may take on a small folder: a guard against a loop that does not end.
-const GUARD: Duration = Duration::from_secs(20);
-
-/// Runs a command; it is killed, and the test fails, when it does not end.
-fn ends(folder: &Path, args: &[&str]) -> i32 {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_linedrift"))
-        .args(args)
-        .current_dir(folder)
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let begun = Instant::now();
-    loop {
-        if let Some(status) = child.try_wait().unwrap() {
-            return status.code().unwrap_or_else(|| panic!("{args:?} was ended by a signal"));
-        }
-        // other tests share the machine: what is short may take a while
-        if begun.elapsed() > 10 * GUARD {
-            child.kill().unwrap();
-            panic!("{args:?} did not end");
-        }
-        std::thread::sleep(Duration::from_millis(5));
-    }
-}
+use crate::watchdog::{commands, ends, inputs, working_call};
 
 /// Every file below a folder with its bytes.
 fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
@@ -86,19 +57,8 @@ const PRECIOUS: [&str; 8] = [
     "mine/photos",
 ];
 
-/// Commands as the help lists them.
-fn commands(home: &Path) -> Vec<String> {
-    let help = linedrift(home, &["--help"]);
-    let text = stdout(&help).to_owned();
-    let list = text.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
-    let named = list.lines().filter(|line| line.starts_with("  ") && !line.starts_with("   "));
-    let names: Vec<String> = named.map(|line| line.split_whitespace().next().unwrap().to_owned()).collect();
-    assert!(names.len() > 14, "{names:?}");
-    names.into_iter().filter(|name| name != "help").collect()
-}
-
 /// Options of a command that take a value, with the name of the value, as its help lists them.
-fn options(home: &Path, command: &str) -> Vec<(String, String)> {
+pub(crate) fn options(home: &Path, command: &str) -> Vec<(String, String)> {
     let help = linedrift(home, &[command, "--help"]);
     let mut found = Vec::new();
     for line in stdout(&help).lines() {
@@ -113,21 +73,18 @@ fn options(home: &Path, command: &str) -> Vec<(String, String)> {
     found
 }
 
+/// Whether an option's value is a path, by its name.
+pub(crate) fn is_path(value: &str) -> bool {
+    ["FILE", "DIR", "PART", "PATH", "FOLDER", "FLEET"].iter().any(|name| value.contains(name))
+}
+
 /// A call of a command that works, without the option that is tried.
 fn call(command: &str, without: &str, wing: &str) -> Vec<String> {
-    let mut args = match command {
-        "simulate" => vec!["simulate", "--wings", "3", "--out", "new"],
-        "reduce" => vec!["reduce", "loft", "--out", "new.part"],
-        "sheet" | "plan" => vec![command, "loft", "--wing", wing],
-        "completions" => vec!["completions", "bash"],
-        "man" => vec!["man"],
-        "record" => vec!["record", "sheet.csv", "loft", "--wing", wing],
-        known => vec![known, "loft"],
-    };
+    let mut args = working_call(command, "loft", wing);
     if let Some(at) = args.iter().position(|word| *word == without) {
         args.drain(at..at + 2);
     }
-    args.into_iter().map(str::to_owned).collect()
+    args
 }
 
 #[test]
@@ -136,12 +93,12 @@ fn no_option_of_any_command_writes_over_what_is_not_its_own() {
     let home = folder.path();
     mine(home);
     let (wing, _) = busiest(home);
-    fs::write(home.join("sheet.csv"), "side,line,reading_mm\n").unwrap();
+    inputs(home, "loft", &wing);
     let before = files(&home.join("mine"));
     let mut tried = 0;
     for command in commands(home) {
         for (option, value) in options(home, &command) {
-            let is_path = ["FILE", "DIR", "PART", "PATH", "FOLDER", "FLEET"].iter().any(|name| value.contains(name));
+            let is_path = is_path(&value);
             // what is no path refuses a path, whichever it is
             for precious in PRECIOUS.iter().take(if is_path { PRECIOUS.len() } else { 1 }) {
                 let mut args = call(&command, &option, &wing);
@@ -326,44 +283,5 @@ fn every_file_that_is_written_carries_its_cautions_and_the_demos_mark() {
         }
         assert!(document["cautions"].as_array().is_some_and(|cautions| cautions.len() > 3), "{args:?}");
         assert_eq!(document["demo"], true, "{args:?}");
-    }
-}
-
-/// Equal repeats make huge degrees of freedom, at which the quantile of Student's t used not to end.
-#[test]
-fn every_command_ends_on_equal_and_nearly_equal_repeats() {
-    let folder = TempDir::new().unwrap();
-    let home = folder.path();
-    let lines = ["A1,A,1,6500", "A2,A,2,6400", "B1,B,1,6450", "B2,B,2,6350"];
-    for (name, repeats, spread) in [("equal", 40, 0), ("near", 20, 1)] {
-        let at = home.join(name);
-        fs::create_dir(&at).unwrap();
-        let rows: Vec<String> = lines.iter().map(|line| format!("Heron,{line}\n")).collect();
-        fs::write(at.join("lines.csv"), format!("model,line,row,rank,nominal_mm\n{}", rows.concat())).unwrap();
-        fs::write(at.join("wings.csv"), "wing,model,mass_kg\n7,Heron,95\n").unwrap();
-        fs::write(at.join("checks.csv"), "check,wing,date,hours\n7-1,7,2025-04-12,85\n").unwrap();
-        let mut readings = String::from("check,side,line,reading_mm,repeat,operator\n");
-        for side in ["left", "right"] {
-            for line in lines {
-                let cells: Vec<&str> = line.split(',').collect();
-                let nominal: u32 = cells[3].parse().unwrap();
-                for repeat in 1..=repeats {
-                    let mm = nominal + (repeat % 2) * spread;
-                    let operator = ["Ann", "Bo"][repeat as usize % 2];
-                    writeln!(readings, "7-1,{side},{},{mm},{repeat},{operator}", cells[0]).unwrap();
-                }
-            }
-        }
-        fs::write(at.join("readings.csv"), readings).unwrap();
-        for command in commands(home) {
-            let mut args = call(&command, "", "7");
-            args.iter_mut().filter(|word| *word == "loft").for_each(|word| name.clone_into(word));
-            if command == "report" || command == "tables" {
-                args.extend(["--out".to_owned(), format!("{name}-{command}")]);
-            }
-            let args: Vec<&str> = args.iter().map(String::as_str).collect();
-            let code = ends(home, &args);
-            assert!((0..=2).contains(&code), "{args:?}: {code}");
-        }
     }
 }

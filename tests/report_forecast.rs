@@ -1,12 +1,12 @@
 //! Forecasts to be drawn: against the exact distribution, against the answer they belong to, and on the calendar.
 
 use approx::assert_abs_diff_eq;
-use linedrift::check::Fleet;
+use linedrift::check::{Fleet, History};
 use linedrift::forecast::{DueSpec, DueTable, ForecastError, ForecastFan, Limits, Reason, WingDue};
-use linedrift::report::{DEMO_NOTE, calendar_figure, workload_figure};
+use linedrift::report::{DEMO_NOTE, PageSpec, ReportData, calendar_figure, workload_figure};
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{PathFunctional, WearFit, WearSpec};
-use linedrift::wing::Row;
+use linedrift::wing::{Row, Wing};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 use crate::report_markup::marks;
@@ -33,6 +33,30 @@ impl Made {
     fn fans(&self) -> Vec<ForecastFan> {
         let wings: Vec<&str> = self.fleet.histories().iter().map(|history| history.wing.id.as_str()).collect();
         self.spec.fans(&self.fleet, &self.fit, &wings).unwrap()
+    }
+}
+
+/// Of a few hundred wings each has its part in the page; of more the hundred that are most urgent.
+#[test]
+fn a_large_fleet_shows_the_most_urgent_wings() {
+    let sets = FleetSpec::default().wings(1).run().unwrap().fleet.line_sets().to_vec();
+    for (wings, shown) in [(300, 300), (301, 100)] {
+        let history = |at: usize| History {
+            wing: Wing::new(&format!("W{at:03}"), sets[0].model()),
+            line_set: 0,
+            checks: Vec::new(),
+            actions: Vec::new(),
+            fittings: Vec::new(),
+        };
+        let fleet = Fleet::new(sets.clone(), (0..wings).map(history).collect()).unwrap();
+        let data = ReportData::of(&fleet);
+        let names = PageSpec::wings_shown(&data);
+        assert_eq!((names.len(), names[0], names[99]), (shown, "W000", "W099"));
+        let page = PageSpec::default().run(&data).unwrap();
+        // every wing has its row
+        assert!((0..wings).all(|at| page.html().contains(&format!("W{at:03}"))));
+        let parts = page.html().matches("<details").count();
+        assert!(parts >= shown && (shown == wings || parts < wings), "{parts}");
     }
 }
 

@@ -2,7 +2,7 @@
 //! finite, never a hang.
 
 use linedrift::check::{Check, Fleet, History, Reading};
-use linedrift::wear::{Shape, ShapeChoice, WearError, WearFit, WearSpec, WingEffects};
+use linedrift::wear::{Reduction, Shape, ShapeChoice, WearError, WearFit, WearSpec, WingEffects};
 use linedrift::{Date, Line, LineSet, Row, Segment, Side, Wing};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -145,13 +145,28 @@ fn checks_at_the_same_hours_drop_what_they_cannot_tell() {
 }
 
 #[test]
-fn a_wing_with_hundreds_of_checks_is_fitted_and_one_with_too_many_refused() {
+fn of_a_wing_with_hundreds_of_checks_some_are_fitted_and_it_is_said() {
     let hours: Vec<f64> = (0..150).map(|k| f64::from(k) * 2.0).collect();
-    let fit = WearSpec::default().fit(&fleet(1, &hours, 6, noisy(6))).unwrap();
+    let spec = WearSpec::default().shape(Shape::LINEAR);
+    let fit = spec.fit(&fleet(1, &hours, 6, noisy(6))).unwrap();
     finite(&fit);
+    assert!(!says(&fit, "checks_left_out"));
     let hours: Vec<f64> = (0..1501).map(|k| f64::from(k) * 0.2).collect();
-    let error = WearSpec::default().fit(&fleet(1, &hours, 1, noisy(6))).unwrap_err();
-    assert_eq!(error, WearError::TooManyChecks { wing: "W0".to_owned(), checks: 1501, most: 1500 });
+    let long = fleet(1, &hours, 6, noisy(6));
+    let fit = spec.fit(&long).unwrap();
+    finite(&fit);
+    assert!(says(&fit, "checks_left_out"));
+    let told = fit.diagnostics().iter().find(|one| one.code == "checks_left_out").unwrap();
+    assert!(told.message.contains("wing `W0` has 1501 checks"), "{}", told.message);
+    // 200 checks of so many lines
+    let lines = long.line_sets()[0].lines().len();
+    assert_eq!((fit.checks(), fit.readings()), (200, 200 * 2 * lines));
+    // the same rate as of all of them: it was put in
+    let (all, some) = (Reduction::new(&long, &[]).unwrap(), fit.residuals(&Reduction::new(&long, &[]).unwrap()));
+    assert!(some.is_ok(), "{some:?}");
+    assert_eq!(all.readings(), 1501 * 2 * lines);
+    let due = linedrift::forecast::DueSpec::default().draws(50).run(&long, &fit).unwrap();
+    assert_eq!(due.rows().len(), 1);
 }
 
 #[test]

@@ -8,7 +8,7 @@ use linedrift::check::sheet::LineOnSide;
 use linedrift::check::{ConfirmedLine, Fleet};
 use linedrift::fleet::batch::CheckChoice;
 use linedrift::fleet::spreadsheet::{WrittenDay, written_day, written_hours};
-use linedrift::fleet::{Table, read_materials};
+use linedrift::fleet::{Table, read_materials, read_user_file};
 use linedrift::forecast::{LimitsTable, OwnInterval, ServiceRules};
 use linedrift::wing::{Fibre, LineSet};
 
@@ -134,8 +134,9 @@ impl Service {
 
 /// The text of a file.
 pub(super) fn read_text(path: &Path) -> Result<String, Failure> {
-    std::fs::read_to_string(path)
-        .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", path.display())))
+    let said = |why: &dyn std::fmt::Display| Failure::Result(format!("cannot read `{}`: {why}", path.display()));
+    String::from_utf8(read_user_file(path).map_err(|error| said(&error))?)
+        .map_err(|_| said(&"it is no text in UTF-8"))
 }
 
 /// Where result tables go.

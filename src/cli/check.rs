@@ -9,7 +9,7 @@ use linedrift::check::{Check, Fleet};
 use linedrift::fleet::batch::{
     BatchFailure, BatchJob, CheckChoice, CheckJob, ChosenCheck, DueJob, PlanJob, TrimJob, VetJob, WearSource,
 };
-use linedrift::fleet::spreadsheet::{Spreadsheet, SpreadsheetSpec, Understood, fleet_of_one};
+use linedrift::fleet::spreadsheet::{Spreadsheet, SpreadsheetSpec, Understood, fleet_of_one, today};
 use linedrift::fleet::{Addition, FolderLock, StagedAddition, TableFormat, write_atomic, write_new_folder};
 use linedrift::forecast::{DueDocument, DueSpec, DueTable, LimitsTable};
 use linedrift::plan::{PlanDocument, PlanSpec};
@@ -391,11 +391,6 @@ fn sheet_unread(placed: &Placed) -> Vec<linedrift::check::sheet::LineOnSide> {
 /// Whether a folder holds something that may be a fleet.
 fn is_fleet(folder: &Path) -> bool {
     std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some())
-}
-
-/// The day by this machine's clock, in UTC.
-fn today() -> Date {
-    linedrift::fleet::spreadsheet::today()
 }
 
 /// Accepted chance that a limit is passed before the next check, as `due` has it by default.

@@ -5,14 +5,17 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use linedrift::check::Fleet;
-use linedrift::fleet::{Table, TableFormat, write_table};
+use linedrift::fleet::{Table, TableFormat, tables, write_table, write_table_in_pieces};
 use linedrift::report::{Document, Figure, plain_json, to_json};
+use linedrift::trim::Trim;
 use linedrift::wing::is_hidden;
 use serde::Serialize;
 
 pub(super) use super::gate::make_folder;
 use super::paint;
 
+/// Checks whose tables are held at a time: their lines take some ten megabytes.
+const CHECKS_A_PIECE: usize = 512;
 /// Widest line of what is said on a terminal.
 const WIDTH: usize = 80;
 
@@ -150,6 +153,24 @@ pub(super) fn write_formats(
     for format in formats {
         write_table(table, folder, *format)?;
         files.push(folder.join(format!("{}.{}", table.name, format.ending())).display().to_string());
+    }
+    Ok(files)
+}
+
+/// Writes every table of judged checks into a folder that exists; of a large fleet some wings at a time.
+pub(super) fn write_trims(
+    trims: &[Trim],
+    folder: &Path,
+    formats: &[TableFormat],
+) -> Result<Vec<String>, super::Failure> {
+    let trims: Vec<&Trim> = trims.iter().collect();
+    let pieces: Vec<&[&Trim]> = if trims.is_empty() { vec![&[]] } else { trims.chunks(CHECKS_A_PIECE).collect() };
+    let mut files = Vec::new();
+    for make in tables::TRIM {
+        for format in formats {
+            write_table_in_pieces(pieces.iter().map(|piece| make(piece)), folder, *format)?;
+            files.push(folder.join(format!("{}.{}", make(&[]).name, format.ending())).display().to_string());
+        }
     }
     Ok(files)
 }

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use linedrift::fleet::write_atomic_by;
+use linedrift::fleet::{read_user_file, write_atomic_by};
 use linedrift::wear::{MergeError, ReductionPart};
 use serde::Serialize;
 
@@ -76,7 +76,7 @@ pub(super) fn read_parts(files: &[PathBuf], repeats: Repeats) -> Result<Reductio
     for file in files {
         let name = file.display();
         let failed = |why: &dyn std::fmt::Display| Failure::Result(format!("{name}: {why}"));
-        let bytes = std::fs::read(file).map_err(|error| failed(&error))?;
+        let bytes = read_user_file(file).map_err(|error| failed(&error))?;
         // length and checksum: a part given twice would count twice
         let head = bytes.iter().take(24).copied().collect();
         if let Some((other, _)) = heads.iter().find(|(_, known)| *known == head) {

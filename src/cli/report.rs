@@ -116,7 +116,7 @@ impl Args {
         progress.step("writing page and tables");
         let page_path = options.out.join("index.html");
         output::make_folder(&options.out)?;
-        let mut written = Vec::new();
+        let mut written = output::write_trims(&report.judged().trims, &options.out, &output::BOTH)?;
         for table in &report.tables() {
             written.extend(output::write_formats(table, &options.out, &output::BOTH)?);
         }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use linedrift::check::Stage;
 use linedrift::fleet::batch::TrimJob;
-use linedrift::fleet::{read_planform, tables};
+use linedrift::fleet::read_planform;
 use linedrift::report::text;
 use linedrift::trim::{DecisionRule, TrimDocument, TrimSpec};
 
@@ -84,13 +84,10 @@ impl Args {
         }
         let mut judged = job.judge(&input.fleet, &self.choice.meant(), &progress)?;
         let failed: Vec<String> = judged.failures.iter().map(ToString::to_string).collect();
-        self.tables.write(&[
-            tables::checks(&judged.trims),
-            tables::diagnosis(&judged.trims),
-            tables::rows(&judged.trims),
-            tables::lines(&judged.trims),
-            tables::twist(&judged.trims),
-        ])?;
+        if let Some(out) = &self.tables.out {
+            output::make_folder(out)?;
+            output::write_trims(&judged.trims, out, &output::BOTH)?;
+        }
         drop(progress);
         let demo = input.fleet.is_demo();
         let output = if self.common.json {

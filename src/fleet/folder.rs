@@ -12,11 +12,12 @@ use super::fault::{FaultList, FleetReadError};
 use super::grid::Loaded;
 use super::line_draft::LineDraft;
 use super::pending::{PENDING_FILE, Pending};
+use super::reading_pieces::ReadingPieces;
 use super::reading_table::read_readings;
 use super::schema::{
     ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
-use super::source::Source;
+use super::source::{Source, left_out_note};
 use super::stillness::read_still;
 use super::wing_table::{WingEntry, Wings};
 use crate::check::{Fleet, History};
@@ -94,11 +95,11 @@ impl FolderSpec {
 
     /// Reads a folder as it will be once some staged files are in their places.
     pub(super) fn read_with(&self, folder: &Path, staged: &[StagedFile]) -> Result<Folder, FleetReadError> {
-        fn needed(source: &mut Source<'_>, schema: TableSchema) -> Loaded {
-            source.needed(schema)
+        fn in_pieces(source: &mut Source<'_>, schema: TableSchema) -> ReadingPieces {
+            ReadingPieces::Files(source.locate_needed(schema))
         }
         let mut faults = FaultList::default();
-        let Some(loaded) = self.load(folder, staged, &mut faults, needed) else {
+        let Some(loaded) = self.load(folder, staged, &mut faults, in_pieces) else {
             return Err(FleetReadError::Faulty(faults));
         };
         self.judge(loaded, faults)
@@ -107,13 +108,13 @@ impl FolderSpec {
     /// Makes a fleet of tables, or lists all their faults.
     pub(super) fn judge(
         &self,
-        loaded: LoadedTables<Loaded>,
+        loaded: LoadedTables<ReadingPieces>,
         mut faults: FaultList,
     ) -> Result<Folder, FleetReadError> {
-        report_hidden(&loaded.readings, &["operator"], &mut faults);
         let mut tables = self.understood(loaded, Fittings::Kept, &mut faults);
-        read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);
-        let notes = std::mem::take(&mut tables.notes);
+        let left_out = read_readings(&tables.readings, &tables.wings, &mut tables.checks, &mut faults);
+        let mut notes = Vec::from_iter(left_out_note(READINGS.name, left_out.iter().collect()));
+        notes.append(&mut tables.notes);
         if faults.is_empty() {
             match tables.assemble(&self.fibres) {
                 Ok(fleet) => return Ok(Folder { fleet, notes }),

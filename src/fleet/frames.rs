@@ -32,6 +32,7 @@ use super::folder::{Folder, FolderSpec, LoadedTables};
 use super::folder_out::{is_written, readings, short_tables};
 use super::grid::{Grid, Loaded, Selection};
 use super::parquet::{cells, is_readable, type_in_words};
+use super::reading_pieces::ReadingPieces;
 use super::schema::{
     ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
@@ -151,6 +152,8 @@ impl FleetFrames {
     pub fn read_with(&self, spec: &FolderSpec, unread: &[UnreadColumn]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
         let mut notes = Vec::new();
+        // those of the readings are told where they are read
+        let readings = grid(&self.readings, READINGS, &[], unread, &mut faults);
         let mut load = |schema: TableSchema, frame: Option<&DataFrame>| {
             let Some(frame) = frame else { return Loaded::Absent };
             let extra = if schema.name == WINGS.name { spec.asked_covariates() } else { &[] };
@@ -171,7 +174,7 @@ impl FleetFrames {
             actions: load(ACTIONS, self.actions.as_ref()),
             fittings: load(FITTINGS, self.fittings.as_ref()),
             events: load(EVENTS, self.events.as_ref()),
-            readings: load(READINGS, Some(&self.readings)),
+            readings: ReadingPieces::Held(readings),
             notes: Vec::new(),
         };
         loaded.notes = notes;

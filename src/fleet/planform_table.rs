@@ -1,13 +1,12 @@
 //! A wing's planform from a file of stations.
 
-use std::fs;
 use std::path::Path;
 
 use super::cell::Limit;
-use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Grid;
 use super::schema::PLANFORM;
+use super::user_file::read_list;
 use crate::wing::{Planform, PlanformStation};
 
 /// Reads a planform from a CSV file: stations of one half from the centre outwards, columns `y_m` (distance from the plane
@@ -16,19 +15,11 @@ use crate::wing::{Planform, PlanformStation};
 /// # Errors
 /// [`FleetReadError`] with every fault of the file, by row and column.
 pub fn read_planform(file: &Path) -> Result<Planform, FleetReadError> {
-    let mut faults = FaultList::default();
-    match read(file, &mut faults) {
-        Some(planform) if faults.is_empty() => Ok(planform),
-        _ => Err(FleetReadError::Faulty(faults)),
-    }
+    // a planform that is none has its fault noted
+    read_list(file, PLANFORM, read)?.ok_or_else(|| FleetReadError::Faulty(FaultList::default()))
 }
 
-fn read(file: &Path, faults: &mut FaultList) -> Option<Planform> {
-    let name = PLANFORM.name;
-    let bytes = fs::read(file)
-        .map_err(|error| faults.add(name, 0, "", format!("{}: {error}", file.display()), format_args!("a CSV file")))
-        .ok()?;
-    let grid: Grid = read_csv(&bytes, PLANFORM, &[], faults)?;
+fn read(grid: &Grid, faults: &mut FaultList) -> Option<Planform> {
     let mut stations = Vec::with_capacity(grid.height);
     for record in grid.records() {
         let y_m = record.needed_number("y_m", Limit::NotNegative, faults);
@@ -42,6 +33,6 @@ fn read(file: &Path, faults: &mut FaultList) -> Option<Planform> {
         return None;
     }
     Planform::through(&stations)
-        .map_err(|error| faults.add(name, 0, "", error, format_args!("stations that make a wing")))
+        .map_err(|error| faults.add(PLANFORM.name, 0, "", error, format_args!("stations that make a wing")))
         .ok()
 }

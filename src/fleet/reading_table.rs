@@ -1,39 +1,60 @@
 //! The `readings` table, the only long one: no look-up by hash and no allocation where a row follows from the one before.
 
-use std::collections::HashSet;
+use std::collections::{BTreeSet, HashSet};
 
+use super::alike::report_hidden_in;
 use super::cell::{Cell, Limit};
 use super::check_table::Checks;
+use super::csv::FIRST_ROW;
 use super::fault::FaultList;
-use super::grid::{Cells, Grid, Loaded, Record};
+use super::grid::{Cells, Grid, Record};
 use super::line_draft::LineDraft;
+use super::reading_pieces::ReadingPieces;
 use super::wing_table::Wings;
 use crate::check::Reading;
 use crate::wing::Side;
 
-/// Reads all files of `readings` into the checks.
-pub(super) fn read_readings(loaded: &Loaded, wings: &Wings, checks: &mut Checks, faults: &mut FaultList) {
+/// Reads all pieces of `readings` into the checks; gives the columns that nobody asked for.
+pub(super) fn read_readings(
+    pieces: &ReadingPieces,
+    wings: &Wings,
+    checks: &mut Checks,
+    faults: &mut FaultList,
+) -> BTreeSet<String> {
     let mut readings: Vec<Vec<Reading>> = Vec::new();
     readings.resize_with(checks.entries.len(), Vec::new);
-    for grid in loaded.grids() {
-        read_grid(grid, wings, checks, &mut LastCheck::default(), faults, |check, row| {
-            let Some(known) = readings.get_mut(check) else { return };
-            if known.capacity() == 0 {
-                known.reserve(row.places);
-            }
-            let Row { side, line, reading_mm, repeat, .. } = row;
-            let operator = row.operator.map(|cell| cell.text().into_owned());
-            known.push(Reading { side, line, reading_mm, repeat, operator });
-        });
-    }
+    let left_out = judge_readings(pieces, wings, checks, faults, |check, row| {
+        let Some(known) = readings.get_mut(check) else { return };
+        if known.capacity() == 0 {
+            known.reserve_exact(row.places);
+        }
+        let Row { side, line, reading_mm, repeat, .. } = row;
+        let operator = row.operator.map(|cell| cell.text().into_owned());
+        known.push(Reading { side, line, reading_mm, repeat, operator });
+    });
     for (entry, readings) in checks.entries.iter_mut().zip(readings) {
         entry.check.readings = readings;
     }
-    let twice = with_duplicates(checks);
-    if !twice.is_empty() {
-        let mut duplicates = Duplicates::new(wings, checks, twice);
-        loaded.grids().iter().for_each(|grid| duplicates.report(grid, faults));
-    }
+    report_duplicates(pieces, wings, checks, with_duplicates(checks), faults);
+    left_out
+}
+
+/// Judges every row of all pieces in their order, and gives the sound ones to `sink`, with the index of their check.
+pub(super) fn judge_readings(
+    pieces: &ReadingPieces,
+    wings: &Wings,
+    checks: &Checks,
+    faults: &mut FaultList,
+    mut sink: impl FnMut(usize, Row<'_>),
+) -> BTreeSet<String> {
+    let mut last = LastCheck::default();
+    pieces.for_each(faults, |grid, faults| {
+        report_hidden_in(grid, &["operator"], faults);
+        if grid.first_row == FIRST_ROW {
+            last = LastCheck::default();
+        }
+        read_grid(grid, wings, checks, &mut last, faults, &mut sink);
+    })
 }
 
 /// One reading, as it stands in its row.
@@ -50,7 +71,7 @@ pub(super) struct Row<'a> {
 
 /// The check of the last row of the piece before, so that an unknown one is named once where its rows stand together.
 #[derive(Debug, Default)]
-pub(super) struct LastCheck(Option<String>);
+struct LastCheck(Option<String>);
 
 /// The check that the last row belonged to.
 #[derive(Clone, Copy)]
@@ -63,13 +84,13 @@ struct Known<'a> {
 }
 
 /// Judges every row of a piece and gives the sound ones to `sink`, with the index of their check.
-pub(super) fn read_grid<'a>(
+fn read_grid<'a>(
     grid: &'a Grid,
     wings: &'a Wings,
     checks: &Checks,
     last_check: &mut LastCheck,
     faults: &mut FaultList,
-    mut sink: impl FnMut(usize, Row<'a>),
+    sink: &mut impl FnMut(usize, Row<'a>),
 ) {
     let column = |name| grid.column(name).unwrap_or(&Cells::Empty);
     let has = |name| grid.column(name).is_some();
@@ -192,36 +213,35 @@ fn with_duplicates(checks: &Checks) -> HashSet<usize> {
     twice
 }
 
-/// Each line once per check, side and repeat. Rows are looked up only in checks where something was found.
-pub(super) struct Duplicates<'a> {
-    wings: &'a Wings,
-    checks: &'a Checks,
+/// Each line once per check, side and repeat: reports the rows of the checks `twice` that repeat an earlier one.
+pub(super) fn report_duplicates(
+    pieces: &ReadingPieces,
+    wings: &Wings,
+    checks: &Checks,
     twice: HashSet<usize>,
-    seen: HashSet<(usize, usize, Side, u32)>,
-}
-
-impl<'a> Duplicates<'a> {
-    pub(super) fn new(wings: &'a Wings, checks: &'a Checks, twice: HashSet<usize>) -> Self {
-        Self { wings, checks, twice, seen: HashSet::new() }
+    faults: &mut FaultList,
+) {
+    if twice.is_empty() {
+        return;
     }
-
-    /// Reports the rows of a piece that repeat an earlier one; pieces come in the order of the files.
-    pub(super) fn report(&mut self, grid: &Grid, faults: &mut FaultList) {
+    let mut seen: HashSet<(usize, usize, Side, u32)> = HashSet::new();
+    // what cannot be read has been noted
+    pieces.for_each(&mut FaultList::default(), |grid, _| {
         for record in grid.records() {
-            let check = record.text("check").and_then(|check| self.checks.index.get(check.as_ref()).copied());
-            let Some(check) = check.filter(|check| self.twice.contains(check)) else { continue };
-            let draft = self.checks.entries.get(check).and_then(|entry| self.wings.draft_of(entry.wing?));
+            let check = record.text("check").and_then(|check| checks.index.get(check.as_ref()).copied());
+            let Some(check) = check.filter(|check| twice.contains(check)) else { continue };
+            let draft = checks.entries.get(check).and_then(|entry| wings.draft_of(entry.wing?));
             let Some(draft) = draft else { continue };
             let Some(side) = record.text("side").and_then(|side| side.parse::<Side>().ok()) else { continue };
             let Some(line) = record.text("line").and_then(|line| draft.find(&line, side)) else { continue };
             let cell = |name| record.grid.column(name).and_then(|cells| cells.get(record.at));
             let Ok(repeat) = cell("repeat").map_or(Ok(1), Cell::count) else { continue };
             if cell("reading_mm").is_some_and(|value| value.number(Limit::NotNegative).is_ok())
-                && !self.seen.insert((check, line, side, repeat))
+                && !seen.insert((check, line, side, repeat))
             {
                 let expected = format_args!("each line once per check and side, or a `repeat` of its own");
                 record.fault(faults, "line", expected);
             }
         }
-    }
+    });
 }

@@ -7,17 +7,16 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
-use super::alike::report_hidden_in;
 use super::check_sums::{Added, CheckSums};
-use super::csv::{FIRST_ROW, read_csv_piece, too_long};
+use super::csv::read_csv_piece;
 use super::csv_pieces::{CsvPiece, CsvPieces, PieceError};
 use super::csv_plain::PlainCsv;
 use super::fault::{FaultList, FleetReadError};
 use super::folder::{FolderSpec, FolderTables, Unfit, finish_sets};
-use super::grid::Grid;
 use super::parquet::ParquetTable;
+use super::reading_pieces::ReadingPieces;
 use super::reading_sums::{Doubtful, ReadingSums, SumMemory};
-use super::reading_table::{Duplicates, LastCheck, read_grid};
+use super::reading_table::{judge_readings, report_duplicates};
 use super::schema::{ORDER, READINGS};
 use super::source::{Located, ParquetFile, left_out_note};
 use super::stillness::read_still;
@@ -107,7 +106,7 @@ impl ScanSpec {
                 Err(unfit) => unfit,
             },
             Ok(Err(Doubtful)) => {
-                find_faults(&files, &tables, &mut faults);
+                find_faults(&ReadingPieces::Files(files), &tables, &mut faults);
                 if !faults.is_empty() {
                     return Err(FleetReadError::Faulty(faults.sorted(&ORDER)));
                 }
@@ -238,62 +237,16 @@ fn add_csv(path: &Path, sums: &ReadingSums<'_, '_>) -> Result<BTreeSet<String>, 
 }
 
 /// Goes through the readings again, row by row in the order of the files, and notes what is wrong where.
-fn find_faults(files: &Located, tables: &FolderTables<Located>, faults: &mut FaultList) {
+fn find_faults(pieces: &ReadingPieces, tables: &FolderTables<Located>, faults: &mut FaultList) {
     let (wings, checks) = (&tables.wings, &tables.checks);
     let mut memory = SumMemory::new(wings, checks);
     let mut sums = memory.sums();
     let mut twice: HashSet<usize> = HashSet::new();
-    let mut last = LastCheck::default();
-    for_each_piece(files, faults, |grid, faults| {
-        report_hidden_in(grid, &["operator"], faults);
-        if grid.first_row == FIRST_ROW {
-            last = LastCheck::default();
+    judge_readings(pieces, wings, checks, faults, |check, row| {
+        let place = row.side.index() * (row.places / 2) + row.line;
+        if sums.get_mut(check).is_some_and(|sums| sums.add(place, 0, row.repeat) == Added::Twice) {
+            twice.insert(check);
         }
-        read_grid(grid, wings, checks, &mut last, faults, |check, row| {
-            let place = row.side.index() * (row.places / 2) + row.line;
-            if sums.get_mut(check).is_some_and(|sums| sums.add(place, 0, row.repeat) == Added::Twice) {
-                twice.insert(check);
-            }
-        });
     });
-    if !twice.is_empty() {
-        let mut duplicates = Duplicates::new(wings, checks, twice);
-        // what cannot be read has been noted
-        for_each_piece(files, &mut FaultList::default(), |grid, _| duplicates.report(grid, faults));
-    }
-}
-
-/// Calls `visit` with every piece that can be read, in the order of the files.
-fn for_each_piece(files: &Located, faults: &mut FaultList, mut visit: impl FnMut(&Grid, &mut FaultList)) {
-    match files {
-        Located::Parquet(files) => {
-            for file in files {
-                let table = ParquetTable::open(&file.path, &file.name, READINGS, &[], faults);
-                let Some(table) = table else { continue };
-                for group in 0..table.groups() {
-                    let Some(grid) = table.group(group, faults) else { break };
-                    visit(&grid, faults);
-                }
-            }
-        }
-        Located::Csv(path) => {
-            let mut all = || -> Result<(), PieceError> {
-                let mut pieces = CsvPieces::open(path)?;
-                while let Some(CsvPiece { bytes, first_row }) = pieces.next()? {
-                    let grid = read_csv_piece(&bytes, first_row, READINGS, &[], faults);
-                    let Some(grid) = grid else { break };
-                    visit(&grid, faults);
-                }
-                Ok(())
-            };
-            match all() {
-                Ok(()) => {}
-                Err(PieceError::TooLong { row, begin }) => too_long(READINGS.name, row, &begin, faults),
-                Err(PieceError::Read(error)) => {
-                    faults.add(READINGS.name, 0, "", error, format_args!("a file that can be read"));
-                }
-            }
-        }
-        Located::Absent | Located::Broken => {}
-    }
+    report_duplicates(pieces, wings, checks, twice, faults);
 }

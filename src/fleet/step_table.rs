@@ -1,12 +1,12 @@
 //! Steps that a workshop offers, from a file.
 
-use std::fs;
 use std::path::Path;
 
 use super::cell::Limit;
-use super::csv::read_csv;
 use super::fault::{FaultList, FleetReadError};
+use super::grid::Grid;
 use super::schema::STEPS;
+use super::user_file::read_list;
 use crate::check::ActionKind;
 use crate::plan::OfferedStep;
 
@@ -16,21 +16,10 @@ use crate::plan::OfferedStep;
 /// # Errors
 /// [`FleetReadError`] with every fault of the file, by row and column.
 pub fn read_steps(file: &Path) -> Result<Vec<OfferedStep>, FleetReadError> {
-    let mut faults = FaultList::default();
-    let steps = read(file, &mut faults);
-    if faults.is_empty() { Ok(steps) } else { Err(FleetReadError::Faulty(faults)) }
+    read_list(file, STEPS, read)
 }
 
-fn read(file: &Path, faults: &mut FaultList) -> Vec<OfferedStep> {
-    let name = STEPS.name;
-    let bytes = match fs::read(file) {
-        Ok(bytes) => bytes,
-        Err(error) => {
-            faults.add(name, 0, "", format!("{}: {error}", file.display()), format_args!("a CSV file"));
-            return Vec::new();
-        }
-    };
-    let Some(grid) = read_csv(&bytes, STEPS, &[], faults) else { return Vec::new() };
+fn read(grid: &Grid, faults: &mut FaultList) -> Vec<OfferedStep> {
     let mut steps: Vec<OfferedStep> = Vec::with_capacity(grid.height);
     for record in grid.records() {
         let kind: Option<ActionKind> = record.needed_name("action", faults);
@@ -68,7 +57,7 @@ fn read(file: &Path, faults: &mut FaultList) -> Vec<OfferedStep> {
         steps.push(step);
     }
     if steps.is_empty() && faults.is_empty() {
-        faults.add(name, 0, "", "", format_args!("at least one step"));
+        faults.add(STEPS.name, 0, "", "", format_args!("at least one step"));
     }
     steps
 }

@@ -1,11 +1,12 @@
 //! A table of named columns, and writing it.
 
+use std::io;
 use std::path::Path;
 
 use polars::prelude as pl;
 use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsError, SerWriter};
 
-use super::atomic::{FleetWriteError, StagedFile};
+use super::atomic::{FleetWriteError, StagedFile, write_atomic, write_atomic_by};
 use super::parquet_checksums::with_checksums;
 use crate::wing::is_formula;
 
@@ -133,6 +134,51 @@ pub fn write_table(table: &Table, folder: &Path, format: TableFormat) -> Result<
     write(table, folder, format, Cells::Harmless)
 }
 
+/// The same of a table that is too long to be held: its rows are those of the pieces, one after the other, all with the columns of the
+/// first. Without a piece nothing is written.
+///
+/// # Errors
+/// As [`write_table`], and when a piece has other columns.
+pub fn write_table_in_pieces(
+    pieces: impl IntoIterator<Item = Table>,
+    folder: &Path,
+    format: TableFormat,
+) -> Result<(), FleetWriteError> {
+    let mut pieces = pieces.into_iter().peekable();
+    let Some(first) = pieces.peek() else { return Ok(()) };
+    let name = first.name.clone();
+    let names = |table: &Table| -> Vec<String> { table.columns.iter().map(|column| column.name.clone()).collect() };
+    let columns = names(first);
+    let alike = |piece: &Table| {
+        let other = || FleetWriteError::Table { table: name.clone(), why: "a piece has other columns".to_owned() };
+        if names(piece) == columns { Ok(()) } else { Err(other()) }
+    };
+    let path = folder.join(format!("{name}.{}", format.ending()));
+    let failed = |error: PolarsError| FleetWriteError::Table { table: name.clone(), why: error.to_string() };
+    match format {
+        TableFormat::Csv => write_atomic_by(&path, |mut file| {
+            for (at, piece) in pieces.enumerate() {
+                alike(&piece).map_err(io::Error::other)?;
+                let mut frame = framed(&piece, Cells::Harmless, format).map_err(io::Error::other)?;
+                CsvWriter::new(&mut file).include_header(at == 0).finish(&mut frame).map_err(io::Error::other)?;
+            }
+            Ok(())
+        }),
+        TableFormat::Parquet => {
+            let mut bytes = Vec::new();
+            let schema = frame(first)?.schema().clone();
+            let mut writer = ParquetWriter::new(&mut bytes).batched(&schema).map_err(failed)?;
+            for piece in pieces {
+                alike(&piece)?;
+                writer.write_batch(&frame(&piece)?).map_err(failed)?;
+            }
+            writer.finish().map_err(failed)?;
+            drop(writer);
+            write_atomic(&path, &with_checksums(bytes))
+        }
+    }
+}
+
 /// Whether text cells are made harmless for spreadsheets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Cells {
@@ -170,16 +216,18 @@ pub(super) fn stage_frame(
 
 /// The bytes of a table's file.
 pub(super) fn encode(table: &Table, format: TableFormat, cells: Cells) -> Result<Vec<u8>, FleetWriteError> {
-    if cells == Cells::Harmless && format == TableFormat::Csv {
-        let columns = table.columns.iter().map(|column| series(column, true)).collect();
-        return bytes(&table.name, columns_frame(&table.name, columns)?, format);
-    }
-    bytes(&table.name, frame(table)?, format)
+    bytes(&table.name, framed(table, cells, format)?, format)
+}
+
+/// A table as a polars frame, as its cells stand in a file of a format.
+fn framed(table: &Table, cells: Cells, format: TableFormat) -> Result<DataFrame, FleetWriteError> {
+    let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
+    columns_frame(&table.name, table.columns.iter().map(|column| series(column, harmless)).collect())
 }
 
 /// A table as a polars frame.
 pub(super) fn frame(table: &Table) -> Result<DataFrame, FleetWriteError> {
-    columns_frame(&table.name, table.columns.iter().map(|column| series(column, false)).collect())
+    framed(table, Cells::Exact, TableFormat::Parquet)
 }
 
 /// Columns as a polars frame.

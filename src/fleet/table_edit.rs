@@ -3,8 +3,6 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use jiff::civil::{Date, date};
-
 use super::atomic::{FleetWriteError, StagedFile};
 use super::csv::read_csv;
 use super::csv_edit::CsvEdit;
@@ -13,34 +11,7 @@ use super::grid::Grid;
 use super::parquet::read_parquet;
 use super::parquet_edit::ParquetEdit;
 use super::schema::{CHECKS, TableSchema};
-
-/// What is put into a cell.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Value {
-    Text(String),
-    Number(f64),
-    Day(Date),
-}
-
-impl Value {
-    pub(super) fn text(&self) -> String {
-        match self {
-            Value::Text(text) => text.clone(),
-            Value::Number(number) => number.to_string(),
-            Value::Day(day) => day.to_string(),
-        }
-    }
-
-    /// Days since 1970-01-01.
-    pub(super) fn days(&self) -> Option<i64> {
-        let day = match self {
-            Value::Day(day) => *day,
-            Value::Text(text) => text.parse().ok()?,
-            Value::Number(_) => return None,
-        };
-        Some(i64::from(day.since(date(1970, 1, 1)).ok()?.get_days()))
-    }
-}
+use super::value::Value;
 
 #[derive(Debug)]
 enum Body {

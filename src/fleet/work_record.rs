@@ -9,7 +9,8 @@ use super::grid::Grid;
 use super::lock::FolderLock;
 use super::pending::Pending;
 use super::schema::{ACTIONS, FITTINGS};
-use super::table_edit::{ChangedTable, TableEdit, Value};
+use super::table_edit::{ChangedTable, TableEdit};
+use super::value::Value;
 use crate::check::{Action, Fitting, History};
 use crate::wing::LineSet;
 

@@ -1,16 +1,22 @@
-//! What is fuzzed of the readers of files: tables as CSV and Parquet, lists of the user's own, journals.
+//! What is fuzzed of the readers of files: tables as CSV and Parquet, lists of the user's own, journals, spreadsheets.
 #![allow(clippy::type_complexity, dead_code, clippy::unwrap_used, clippy::missing_panics_doc, missing_docs)]
 
 use std::cell::RefCell;
 use std::fs;
+use std::io::{Cursor, Write};
+use std::sync::LazyLock;
 
+use linedrift::check::sheet::SheetSpec;
+use linedrift::fleet::spreadsheet::{SpreadsheetSpec, sheet_xlsx};
 use linedrift::fleet::{
     FolderSpec, Journal, ScanSpec, TableFormat, read_given, read_materials, read_planform, read_steps, write_folder,
 };
 use linedrift::wear::Reduction;
 use tempfile::TempDir;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use super::fuzzed::{Outcome, finite};
+use super::fuzzed::{Outcome, SET, finite};
 use crate::damaged::{SOUND, sound};
 
 thread_local! {
@@ -91,6 +97,52 @@ pub fn journal(bytes: &[u8]) -> Outcome {
     })
 }
 
+/// The parts of a spreadsheet that the program writes itself.
+static PARTS: LazyLock<Vec<(String, Vec<u8>)>> = LazyLock::new(|| {
+    let sheet = sheet_xlsx(&SheetSpec::default().run(&SET, None)).unwrap();
+    let mut archive = ZipArchive::new(Cursor::new(sheet)).unwrap();
+    (0..archive.len())
+        .map(|at| {
+            let mut part = archive.by_index(at).unwrap();
+            let mut bytes = Vec::new();
+            std::io::copy(&mut part, &mut bytes).unwrap();
+            (part.name().unwrap().into_owned(), bytes)
+        })
+        .collect()
+});
+
+/// A spreadsheet whose sheet is other bytes; an archive has checksums, so that changes to it whole are refused there.
+fn with_cells(bytes: &[u8]) -> Vec<u8> {
+    let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
+    let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
+    for (name, part) in PARTS.iter() {
+        archive.start_file(name.as_str(), stored).unwrap();
+        archive.write_all(if name == "xl/worksheets/sheet1.xml" { bytes } else { part }).unwrap();
+    }
+    archive.finish().unwrap().into_inner()
+}
+
+/// The first byte says what the rest is: text, the cells of a sheet, or any file.
+pub fn spreadsheet(bytes: &[u8]) -> Outcome {
+    let Some((first, rest)) = bytes.split_first() else { return Outcome::Refused };
+    let file = if *first == 1 { with_cells(rest) } else { rest.to_vec() };
+    let Ok(sheet) = SpreadsheetSpec::default().read_bytes("a file", &file, None) else { return Outcome::Refused };
+    finite(&sheet);
+    let own = sheet.line_set("Heron");
+    let mut accepted = false;
+    for set in own.iter().chain([&*SET]) {
+        let datum = sheet.datum_of(set);
+        finite(&datum);
+        if let Ok(readings) = sheet.readings(set) {
+            finite(&readings);
+            assert!(readings.iter().all(|one| one.line < set.lines().len()));
+            finite(&sheet.understood(set, &readings, 0.0));
+            accepted |= !readings.is_empty();
+        }
+    }
+    Outcome::of(accepted)
+}
+
 /// Every target by name.
-pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 4] =
-    [("table", table), ("parquet", parquet), ("list", list), ("journal", journal)];
+pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 5] =
+    [("table", table), ("parquet", parquet), ("list", list), ("journal", journal), ("spreadsheet", spreadsheet)];

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use linedrift::check::sheet::{FilledSheet, LengthUnit, LineOnSide, WideFile};
 use linedrift::check::{Check, Fleet, History, Reading};
 use linedrift::fleet::batch::{known_wing, one_wing};
-use linedrift::fleet::{Addition, AdditionError, FolderLock, TableFormat, write_new_folder};
+use linedrift::fleet::{Addition, AdditionError, FolderLock, TableFormat, read_user_file, write_new_folder};
 use linedrift::wing::{LineSet, Side, Wing};
 
 use super::Failure;
@@ -82,7 +82,7 @@ impl Args {
     }
 
     fn file(&self, sheet: &Path, folder: &Path) -> Result<Output, Failure> {
-        let bytes = fs::read(sheet)
+        let bytes = read_user_file(sheet)
             .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", sheet.display())))?;
         let text = match String::from_utf8(bytes) {
             Ok(text) if self.is_own_form(&text) => text,

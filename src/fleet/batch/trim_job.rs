@@ -85,12 +85,6 @@ impl BatchJob for TrimJob {
 
     fn tables(&self, answers: &[JudgedCheck]) -> Vec<Table> {
         let trims: Vec<&Trim> = answers.iter().map(|judged| &judged.trim).collect();
-        vec![
-            tables::checks(&trims),
-            tables::diagnosis(&trims),
-            tables::rows(&trims),
-            tables::lines(&trims),
-            tables::twist(&trims),
-        ]
+        tables::TRIM.iter().map(|make| make(&trims)).collect()
     }
 }

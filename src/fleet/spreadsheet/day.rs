@@ -118,10 +118,13 @@ pub fn written_hours(text: &str) -> Option<f64> {
     (hours.is_finite() && hours >= 0.0).then_some(hours)
 }
 
-/// The day by this machine's clock, in UTC.
+/// The day by this machine's clock, in UTC; with `SOURCE_DATE_EPOCH` (seconds since 1970) set, the day that it says, so that the same call
+/// writes the same.
 #[must_use]
 pub fn today() -> Date {
-    jiff::Timestamp::now().to_zoned(jiff::tz::TimeZone::UTC).date()
+    let set = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|seconds| seconds.trim().parse().ok());
+    let set = set.and_then(|seconds| jiff::Timestamp::from_second(seconds).ok());
+    set.unwrap_or_else(jiff::Timestamp::now).to_zoned(jiff::tz::TimeZone::UTC).date()
 }
 
 #[cfg(test)]

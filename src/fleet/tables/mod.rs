@@ -12,7 +12,7 @@ mod wear_export;
 pub use forecast::{backtest, backtest_coverage, backtest_crps, due, policies};
 pub use holdings::{summary_models, summary_rows};
 pub use plan::{plan_actions, plan_lines, plans};
-pub use trim::{checks, diagnosis, lines, rows, twist};
+pub use trim::{TRIM, TrimTable, checks, diagnosis, lines, rows, twist};
 pub use vet::{vet_checks, vet_findings};
 pub use wear::{drift, predictions, spread, terms};
 pub use wear_export::{

@@ -1,16 +1,19 @@
 //! Judged checks.
 
-use std::borrow::Borrow;
-
 use super::{count, interval, named};
 use crate::fleet::table::Table;
 use crate::trim::{Diagnosis, Trim};
 use crate::wing::{Row, Side};
 
+/// A table of judged checks.
+pub type TrimTable = fn(&[&Trim]) -> Table;
+
+/// Every table of judged checks.
+pub const TRIM: [TrimTable; 5] = [checks, diagnosis, rows, lines, twist];
+
 /// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
 #[must_use]
-pub fn lines<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+pub fn lines(trims: &[&Trim]) -> Table {
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.lines.iter().map(move |line| (trim, line))).collect();
     Table::new("trim_lines")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
@@ -31,8 +34,7 @@ pub fn lines<T: Borrow<Trim>>(trims: &[T]) -> Table {
 
 /// One row per thing that is off, most important first.
 #[must_use]
-pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+pub fn diagnosis(trims: &[&Trim]) -> Table {
     let all: Vec<_> = trims
         .iter()
         .flat_map(|trim| trim.diagnosis.iter().enumerate().map(move |(place, one)| (trim, place + 1, one)))
@@ -58,8 +60,7 @@ pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
 
 /// One row per row and side of each check: plain mean, effective mean and standard error, mm.
 #[must_use]
-pub fn rows<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+pub fn rows(trims: &[&Trim]) -> Table {
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.rows.iter().map(move |row| (trim, row))).collect();
     Table::new("trim_rows")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
@@ -74,8 +75,7 @@ pub fn rows<T: Borrow<Trim>>(trims: &[T]) -> Table {
 
 /// One row per check: common offset (mm), incidence and angle-of-attack change (degrees), speed change (per cent).
 #[must_use]
-pub fn checks<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+pub fn checks(trims: &[&Trim]) -> Table {
     let table = Table::new("trim_checks")
         .text("check", trims.iter().map(|trim| Some(trim.check.as_str())))
         .text("wing", trims.iter().map(|trim| Some(trim.wing.as_str())))
@@ -95,8 +95,7 @@ pub fn checks<T: Borrow<Trim>>(trims: &[T]) -> Table {
 /// One row per span station and side of each check: incidence change with its standard error and the half width of its 95 %
 /// interval, degrees nose-up.
 #[must_use]
-pub fn twist<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
+pub fn twist(trims: &[&Trim]) -> Table {
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.twist.iter().map(move |station| (trim, station))).collect();
     Table::new("trim_twist")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))

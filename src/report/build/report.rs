@@ -167,18 +167,21 @@ impl ReportSpec {
     /// [`ReportRunError`].
     pub fn run<'a>(&self, fleet: &'a Fleet, watch: &dyn Watch) -> Result<Report<'a>, ReportRunError> {
         let today = self.today.or_else(|| fleet.last_date()).unwrap_or(Date::ZERO);
-        step(watch, fleet, "judging checks")?;
-        let judged = TrimJob::new(TrimSpec::default(), self.limits.clone()).judge(fleet, &self.choice, watch)?;
-        let mut failed: Vec<String> = judged.failures.iter().map(ToString::to_string).collect();
+        // a name that the fleet does not have is said first
+        self.choice.checks(fleet)?;
         step(watch, fleet, "fitting the wear model")?;
-        let mut remarks = Vec::new();
+        let (mut remarks, mut unfitted) = (Vec::new(), None);
+        // what the fit takes in memory is free again before the lines of every wing are judged
         let fit = match self.wear.fit(fleet) {
             Ok(fit) => Some(fit),
             Err(error) if error.leaves_no_fit() => {
                 remarks.push(format!("No wear and no next check: {error}."));
                 None
             }
-            Err(error) => return Err(error.into()),
+            Err(error) => {
+                unfitted = Some(format!("no wear and no next check: {error}"));
+                None
+            }
         };
         step(watch, fleet, "drawing forecasts")?;
         let only = self.choice.wing(fleet);
@@ -189,6 +192,10 @@ impl ReportSpec {
             (Some(fit), None) => Some(spec.run(fleet, fit)?),
             (None, _) => None,
         };
+        step(watch, fleet, "judging checks")?;
+        let judged = TrimJob::new(TrimSpec::default(), self.limits.clone()).judge(fleet, &self.choice, watch)?;
+        let mut failed: Vec<String> = judged.failures.iter().map(ToString::to_string).collect();
+        failed.extend(unfitted);
         failed.extend(due.iter().flat_map(DueTable::failures).map(ToString::to_string));
         let fans = match (&fit, &due) {
             (Some(fit), Some(due)) => {
@@ -198,7 +205,7 @@ impl ReportSpec {
             _ => Vec::new(),
         };
         step(watch, fleet, "searching for plans")?;
-        let plans = self.plans(fleet, &judged, &mut failed)?;
+        let plans = self.plans(fleet, &judged, due.as_ref(), &mut failed)?;
         step(watch, fleet, "looking back")?;
         let backtest = if only.is_none() && fit.is_some() { self.backtest(fleet)? } else { None };
         let shown = match only {
@@ -208,8 +215,19 @@ impl ReportSpec {
         Ok(Report { fleet, shown, judged, fit, due, plans, fans, backtest, remarks, failed, today, seed: self.seed })
     }
 
-    /// The plan of each judged check, with its trade-off.
-    fn plans(&self, fleet: &Fleet, judged: &Judged, failed: &mut Vec<String>) -> Result<Vec<WingPlan>, BatchError> {
+    /// The plan of each judged check; of the wings that the page shows it comes with its lines and its trade-off.
+    fn plans(
+        &self,
+        fleet: &Fleet,
+        judged: &Judged,
+        due: Option<&DueTable>,
+        failed: &mut Vec<String>,
+    ) -> Result<Vec<WingPlan>, BatchError> {
+        let data = ReportData { trims: &judged.trims, due, ..ReportData::of(fleet) };
+        let shown: HashSet<&str> = match self.choice.wing(fleet) {
+            Some(wing) => HashSet::from([wing]),
+            None => PageSpec::wings_shown(&data).into_iter().collect(),
+        };
         let trimmed: HashSet<&str> = judged.trims.iter().map(|trim| trim.check.as_str()).collect();
         let job = PlanJob::new(PlanSpec::default(), self.limits.clone());
         let made: Vec<Result<WingPlan, BatchFailure>> = self
@@ -220,10 +238,17 @@ impl ReportSpec {
             .filter(|one| trimmed.contains(one.check.id.as_str()))
             .map(|one| {
                 let findings = PlanJob::findings(fleet, &one)?;
-                let plan = job.plan(fleet, &one, &findings)?;
+                let mut plan = job.plan(fleet, &one, &findings)?;
+                let whole = shown.contains(plan.wing.as_str());
+                if !whole {
+                    plan.lines = Vec::new();
+                }
                 // with nothing to do there is nothing to weigh
-                let curve =
-                    if plan.actions.is_empty() { Vec::new() } else { job.curve(fleet, &one, &findings, &plan)? };
+                let curve = if plan.actions.is_empty() || !whole {
+                    Vec::new()
+                } else {
+                    job.curve(fleet, &one, &findings, &plan)?
+                };
                 Ok(WingPlan { plan, curve })
             })
             .collect();
@@ -354,17 +379,10 @@ impl Report<'_> {
         PageSpec::default().pictured_wings(PICTURED).today(self.today).source(source)
     }
 
-    /// The result tables.
+    /// The result tables, those of the judged checks ([`tables::TRIM`]) apart: they are long.
     #[must_use]
     pub fn tables(&self) -> Vec<Table> {
-        let trims = &self.judged.trims;
-        let mut all = vec![
-            tables::checks(trims),
-            tables::diagnosis(trims),
-            tables::rows(trims),
-            tables::lines(trims),
-            tables::twist(trims),
-        ];
+        let mut all = Vec::new();
         if let Some(fit) = &self.fit {
             all.extend([tables::terms(fit.terms()), tables::spread(fit.spread())]);
             all.push(tables::drift(&fit.drift(self.fleet.line_sets())));

@@ -102,6 +102,14 @@ impl PageSpec {
         Ok(Page::of(&document, draft))
     }
 
+    /// The wings of a fleet that get a part of their own, the most urgent first: of these the page shows the plan whole, of the others
+    /// only whether there is work. It hangs on trims and due rows alone.
+    #[must_use]
+    pub fn wings_shown<'a>(data: &ReportData<'a>) -> Vec<&'a str> {
+        let entries = data.entries();
+        entries.iter().take(own_parts(entries.len())).map(|entry| entry.wing).collect()
+    }
+
     fn one_wing(
         &self,
         draft: &mut Draft,
@@ -141,7 +149,7 @@ impl PageSpec {
     ) -> Result<Document<'static>, ReportError> {
         let checks: usize = data.fleet.histories().iter().map(|history| history.checks.len()).sum();
         let many = entries.len() > PARTS;
-        let own = entries.len().min(if many { PARTS_OF_MANY } else { PARTS });
+        let own = own_parts(entries.len());
         let pictured = self.pictured_wings.min(if many { PICTURED_OF_MANY } else { PARTS });
         let mut models: Vec<&str> = data.drifts.iter().map(|drift| drift.model.as_str()).collect();
         models.dedup();
@@ -198,6 +206,11 @@ impl PageSpec {
     fn from(&self) -> String {
         if self.source.is_empty() { String::new() } else { format!(" \u{b7} from {}", self.source) }
     }
+}
+
+/// How many of so many wings get a part of their own.
+fn own_parts(wings: usize) -> usize {
+    if wings > PARTS { PARTS_OF_MANY } else { wings }
 }
 
 /// A finished page.

@@ -88,6 +88,7 @@ impl WearSpec {
         if !(rule.tuning >= 1.0 && rule.tuning.is_finite()) {
             return Err(WearError::Tuning { got: rule.tuning });
         }
+        let left_out = reduction.left_out();
         let reduction = reduction.selecting(&self.covariates)?;
         let mut weights: Vec<Vec<f64>> = reduction.wings.iter().map(|wing| vec![1.0; wing.line_sums.len()]).collect();
         let mut fit = self.fit_reduced(&reduction)?;
@@ -132,6 +133,9 @@ impl WearSpec {
             }
         }
         down_weighted.sort_by(|a, b| a.weight.total_cmp(&b.weight));
+        if let Some(left_out) = left_out {
+            fit = fit.with_diagnostic(left_out);
+        }
         if !down_weighted.is_empty() {
             fit = fit.with_diagnostic(Diagnostic {
                 code: "down_weighted".to_owned(),

@@ -25,16 +25,6 @@ pub enum WearError {
         /// The covariate.
         covariate: String,
     },
-    /// A wing with more checks than one block can hold.
-    #[error("wing `{wing}` has {checks} checks, at most {most} can be fitted: give it as several wings")]
-    TooManyChecks {
-        /// The wing.
-        wing: String,
-        /// Its checks.
-        checks: usize,
-        /// The most.
-        most: usize,
-    },
     /// A time scale that is not a positive number.
     #[error("the scale of the time shape is {got} h, it must be a positive number")]
     Scale {

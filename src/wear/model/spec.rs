@@ -12,9 +12,6 @@ use crate::wear::model::random::RandomTerms;
 use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::{Reduction, Shape, WearError, WearFit};
 
-/// Most checks of one wing: the work of one evaluation grows with their cube.
-const MOST_CHECKS: usize = 1500;
-
 /// Which fixed terms the model has beside the offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum TermsOption {
@@ -174,12 +171,16 @@ impl WearSpec {
             return Err(WearError::Scale { got: scale });
         }
         let selected = reduction.selecting(&self.covariates)?;
-        match self.pinned() {
+        let fit = match self.pinned() {
             Some(Pinned { shape, random }) => {
                 ReducedModel::new(self, &selected, random)?.weighing(weights).fit_all(shape)
             }
             None => choose(self, &selected, weights),
-        }
+        }?;
+        Ok(match reduction.left_out() {
+            Some(left_out) => fit.with_diagnostic(left_out),
+            None => fit,
+        })
     }
 
     /// Fits one model: no choice, no averaging.
@@ -216,7 +217,8 @@ impl WearSpec {
             return self.fit(fleet);
         }
         let reduction = Reduction::new(fleet, &self.covariates)?;
-        let model = ReducedModel::new(self, &reduction, chosen.random)?;
+        let selected = reduction.selecting(&self.covariates)?;
+        let model = ReducedModel::new(self, &selected, chosen.random)?;
         let mut search = ShapeSearch::known(Shape::LINEAR);
         let heaviest = chosen.components.iter().map(|component| component.weight).fold(0.0, f64::max);
         search.components = chosen.components.iter().filter_map(|component| component.beside(heaviest)).collect();
@@ -258,10 +260,6 @@ impl<'a> ReducedModel<'a> {
     pub(crate) fn new(spec: &'a WearSpec, reduction: &'a Reduction, random: RandomTerms) -> Result<Self, WearError> {
         if reduction.wings.is_empty() {
             return Err(WearError::NoReadings);
-        }
-        if let Some(wing) = reduction.wings.iter().find(|wing| wing.checks().len() > MOST_CHECKS) {
-            let (wing, checks) = (wing.wing().to_owned(), wing.checks().len());
-            return Err(WearError::TooManyChecks { wing, checks, most: MOST_CHECKS });
         }
         let mut random = random;
         let layout = Layout::new(spec, reduction, random);

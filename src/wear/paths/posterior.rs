@@ -82,7 +82,7 @@ impl WearFit {
     pub fn path_posterior(&self, set: &LineSet, history: &History) -> Result<PathPosterior, WearError> {
         let fit = self.parted();
         let covariates = covariate_values(history, &fit.spec.covariates)?;
-        let wing = WingReduction::new(set, history, covariates);
+        let wing = WingReduction::new(set, history, covariates).thinned();
         let mut parts = Vec::with_capacity(fit.components.len());
         for component in fit.components.iter().filter(|component| component.weight > 0.0) {
             let model = WingModel::new(&fit, component, set, &wing)?;

@@ -138,7 +138,7 @@ impl WearFit {
         fixed: &'a FixedDraws,
     ) -> Result<WingSampler<'a>, WearError> {
         let covariates = covariate_values(history, &self.spec.covariates)?;
-        let wing = WingReduction::new(set, history, covariates);
+        let wing = WingReduction::new(set, history, covariates).thinned();
         let lines = line_keys(&wing);
         let mut parts = Vec::with_capacity(fixed.parts.len());
         for part in &fixed.parts {

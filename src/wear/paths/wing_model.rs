@@ -6,6 +6,7 @@ use crate::wear::fit::wear_fit::Component;
 use crate::wear::model::layout::{Layout, LineRow};
 use crate::wear::reduce::levels::LineEpoch;
 use crate::wear::reduce::reduction::WingReduction;
+use crate::wear::reduce::thinning::MOST_CHECKS;
 use crate::wear::{DrawNoise, LineKey, WearError, WearFit};
 use crate::wing::LineSet;
 
@@ -32,7 +33,7 @@ impl WearFit {
     /// Noise of the right size for every wing of a fleet.
     #[must_use]
     pub fn draw_noise(&self, fleet: &Fleet, seed: u64, draws: usize) -> DrawNoise {
-        let checks = fleet.histories().iter().map(|history| history.checks.len()).max().unwrap_or(0);
+        let checks = fleet.histories().iter().map(|history| history.checks.len().min(MOST_CHECKS)).max().unwrap_or(0);
         let lines = fleet.line_sets().iter().map(|set| 2 * set.lines().len()).max().unwrap_or(0);
         let layout = self.layout.parted();
         let copies = layout.copies(checks);

@@ -9,3 +9,4 @@ pub(super) mod reduction;
 pub(super) mod reduction_read;
 pub(super) mod restarts;
 pub(super) mod seen;
+pub(super) mod thinning;

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::check::{Check, Fleet, History, reading_deviation_mm};
+use crate::check::{Check, Fleet, History, Stage, reading_deviation_mm};
 use crate::stats::mixed::Block;
 use crate::wear::WearError;
 use crate::wear::model::layout::{Layout, LineTable};
@@ -128,10 +128,10 @@ impl Reduction {
             .collect()
     }
 
-    /// The same with these covariates only, in this order.
+    /// The same with these covariates only, in this order, and so many checks of a wing that a fit can hold them.
     pub(crate) fn selecting(&self, covariates: &[String]) -> Result<Cow<'_, Self>, WearError> {
         if self.covariates == covariates {
-            return Ok(Cow::Borrowed(self));
+            return Ok(Self::thinned(Cow::Borrowed(self)));
         }
         let places = covariates
             .iter()
@@ -145,7 +145,7 @@ impl Reduction {
         for wing in out.wings.iter_mut().chain(&mut out.unread) {
             wing.covariates = places.iter().map(|place| wing.covariates[*place]).collect();
         }
-        Ok(Cow::Owned(out))
+        Ok(Self::thinned(Cow::Owned(out)))
     }
 
     /// Wings with readings.
@@ -220,11 +220,20 @@ impl WingReduction {
     ) -> Self {
         let lines = set.lines().len();
         by_line(&mut line_sums, 2 * lines);
+        // sums stand line by line, and a long history has many checks after work
+        let mut by_check: Vec<Vec<u32>> = vec![Vec::new(); record.checks.len()];
+        if record.checks.iter().any(|check| check.stage == Stage::AsLeft) {
+            for line_sum in &line_sums {
+                if let Some(lines) = by_check.get_mut(line_sum.check as usize) {
+                    lines.push(line_sum.level);
+                }
+            }
+        }
         let restarts = Restarts::new(set, &record, |check| {
-            line_sums.iter().filter(move |line_sum| line_sum.check as usize == check).map(move |line_sum| {
-                let key = line_sum.level as usize;
-                (Side::BOTH[key / lines.max(1) % 2], key % lines.max(1))
-            })
+            by_check[check]
+                .iter()
+                .map(|key| *key as usize)
+                .map(|key| (Side::BOTH[key / lines.max(1) % 2], key % lines.max(1)))
         });
         let mut levels = Levels::with_capacity(2 * lines);
         let mut first_level = vec![0usize; 2 * lines];
