@@ -6,7 +6,7 @@
 use linedrift::trim::{DiagnosisCode as Code, TrimState as State};
 use linedrift::wing::{Line, Row, Side};
 
-use super::planted_wing::{Build, FLAT, FOUR, Planted, THREE, TWO, named};
+use super::planted_wing::{Build, FLAT, FOUR, THREE, TWO, named};
 
 /// A planted fault: what it is, and what an experienced hand says of it.
 pub struct Case {

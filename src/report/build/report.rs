@@ -168,7 +168,7 @@ impl ReportSpec {
     pub fn run<'a>(&self, fleet: &'a Fleet, watch: &dyn Watch) -> Result<Report<'a>, ReportRunError> {
         let today = self.today.or_else(|| fleet.last_date()).unwrap_or(Date::ZERO);
         // a name that the fleet does not have is said first
-        self.choice.checks(fleet)?;
+        self.choice.checks(fleet).map_err(BatchError::from)?;
         step(watch, fleet, "fitting the wear model")?;
         let (mut remarks, mut unfitted) = (Vec::new(), None);
         // what the fit takes in memory is free again before the lines of every wing are judged
