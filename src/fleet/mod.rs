@@ -61,6 +61,7 @@ mod stillness;
 mod table;
 mod table_edit;
 pub mod tables;
+mod wing_edit;
 mod wing_table;
 mod work_record;
 

@@ -113,7 +113,7 @@ impl Args {
             };
             let wing = history.wing.id.clone();
             let check = self.check(&input.fleet, &wing, &filled)?;
-            let addition = Addition::new(&wing, check.clone());
+            let addition = Addition::new(&wing, check.clone()).with_wing(self.data.over(history.wing.clone()));
             return self.add(&addition, folder, &input.fleet, &lock, &check, &filled);
         }
         let wide = WideFile::read(&text, unit).map_err(faulty)?;
