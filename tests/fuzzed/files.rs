@@ -4,6 +4,7 @@
 use std::cell::RefCell;
 use std::fs;
 
+use linedrift::fleet::spreadsheet::SpreadsheetSpec;
 use linedrift::fleet::{
     FolderSpec, Journal, ScanSpec, TableFormat, read_given, read_materials, read_planform, read_steps, write_folder,
 };
@@ -92,5 +93,18 @@ pub fn journal(bytes: &[u8]) -> Outcome {
 }
 
 /// Every target by name.
-pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 4] =
-    [("table", table), ("parquet", parquet), ("list", list), ("journal", journal)];
+/// A spreadsheet of any kind; what is accepted has lines that make a model, and readings of them.
+pub fn spreadsheet(bytes: &[u8]) -> Outcome {
+    let Ok(read) = SpreadsheetSpec::default().read_bytes("sheet", bytes, None) else { return Outcome::Refused };
+    finite(&read);
+    let Ok(set) = read.line_set("M") else { return Outcome::Refused };
+    assert!(set.lines().iter().all(|line| line.nominal_mm > 0.0 && line.rank > 0));
+    let Ok(readings) = read.readings(&set) else { return Outcome::Refused };
+    assert_eq!(readings.len(), read.reading_count());
+    assert!(readings.iter().all(|one| one.line < set.lines().len() && one.reading_mm > 0.0));
+    finite(&read.understood(&set, &readings, 0.0));
+    Outcome::Accepted
+}
+
+pub const TARGETS: [(&str, fn(&[u8]) -> Outcome); 5] =
+    [("table", table), ("parquet", parquet), ("list", list), ("journal", journal), ("spreadsheet", spreadsheet)];

@@ -143,6 +143,10 @@ impl<'a> Lengths<'a> {
             self.zeros.push(super::grid::place(entry.grid_row, value.column));
             return None;
         }
+        if amount.value < 0.0 && value.kind != Some(Kind::Deviation) {
+            self.fault(entry, value.column, &shown, "a length above 0");
+            return None;
+        }
         Some(Placed {
             sheet: entry.sheet,
             table: entry.table,
