@@ -3,7 +3,7 @@
 use linedrift::check::sheet::{FilledSheet, LengthUnit, SheetFault, SheetSpec};
 use linedrift::fleet::spreadsheet::SpreadsheetSpec;
 use linedrift::simulate::{FleetSpec, Simulated};
-use linedrift::wing::{Row, Side};
+use linedrift::wing::Side;
 use proptest::prelude::*;
 
 fn made() -> Simulated {

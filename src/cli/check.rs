@@ -382,7 +382,11 @@ impl Args {
                     "the sheet was made for a datum of {made_for} mm, and --datum says {given}"
                 )));
             }
-            (None, Some(made_for)) => check.datum_mm = made_for,
+            (None, Some(made_for)) => {
+                // what the sheet was made for goes before the check before
+                check.datum_mm = made_for;
+                notes.retain(|note| !note.starts_with("datum"));
+            }
             _ => {}
         }
         check.readings = sheet.readings(set)?;
