@@ -154,15 +154,16 @@ fn form_faults(case: &Value) -> Vec<String> {
         let readings = sheet.readings(&set)?;
         Ok::<_, SpreadsheetError>((sheet, set, readings))
     };
-    let (sheet, set, readings) = match (read(), text("asks").or(text("cells"))) {
+    let (sheet, set, readings) = match (read(), text("asks").or(text("cells")).or(text("refused"))) {
         (Ok(read), None) => read,
         (Ok(_), Some(says)) => return vec![format!("no question, in place of {says}")],
         (Err(error), None) => return vec![error.to_string()],
         (Err(error), Some(says)) => {
-            let is_kind = matches!(
-                (&error, text("asks").is_some()),
-                (SpreadsheetError::Question { .. }, true) | (SpreadsheetError::Cells { .. }, false)
-            );
+            let is_kind = match error {
+                SpreadsheetError::Question { .. } => text("asks").is_some(),
+                SpreadsheetError::Cells { .. } => text("cells").is_some(),
+                _ => text("refused").is_some(),
+            };
             let is_right = is_kind && error.to_string().contains(says);
             return if is_right { vec![] } else { vec![format!("{error}, in place of {says}")] };
         }

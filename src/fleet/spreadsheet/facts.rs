@@ -148,7 +148,7 @@ fn day_of_number(number: f64) -> Option<WrittenDay> {
         return None;
     }
     if (20_000.0..80_000.0).contains(&number) {
-        let days = jiff::Span::new().try_days(number as i64).ok()?;
+        let days = jiff::Span::new().try_days(format!("{number:.0}").parse::<i64>().ok()?).ok()?;
         return Date::constant(1899, 12, 30).checked_add(days).ok().map(WrittenDay::Day);
     }
     Some(written_day(&number.to_string())).filter(|day| *day != WrittenDay::Not)

@@ -207,11 +207,10 @@ fn take(
         let side = value.side.or(entry.side);
         let kind = match (value.kind, side) {
             (Some(Kind::Length), _) if value.of.is_some() || has_pieces => Kind::Length,
-            (Some(Kind::Length), Some(_)) => Kind::Reading,
+            (Some(Kind::Length) | None, Some(_)) => Kind::Reading,
             (Some(Kind::Length), None) if has_nominal => Kind::Reading,
             (Some(Kind::Length), None) => Kind::Nominal,
             (Some(kind), _) => kind,
-            (None, Some(_)) => Kind::Reading,
             (None, None) => return Err(what_is_it(file, entry, value, how.sheets)),
         };
         if kind == Kind::Reading

@@ -28,6 +28,7 @@ mod model_made;
 mod names;
 mod quantity;
 mod reader;
+mod row_facts;
 mod sheet_out;
 mod spec;
 mod start;

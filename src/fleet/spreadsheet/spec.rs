@@ -9,11 +9,11 @@ use super::entry::{Entry, LevelMaterial, Sheet};
 use super::error::{SpreadsheetError, columns_option, few};
 use super::facts::Facts;
 use super::gather::{Gathered, Wanted, gather};
-use super::grid::{Cell, Grid};
+use super::grid::Grid;
 use super::heading::{Kind, Level};
 use super::line::SheetLine;
-use super::quantity::{Marks, Written};
 use super::reader;
+use super::row_facts::rows;
 use super::words::folded;
 use crate::check::Stage;
 use crate::check::sheet::LengthUnit;
@@ -391,44 +391,4 @@ fn say_left_out(sheets: &[Sheet], unused: &[String], notes: &mut Vec<String>) {
     if !stray.is_empty() {
         notes.push(format!("numbers outside the tables were not used: {}", few(&stray)));
     }
-}
-
-/// What the file says of the rows: chord positions, risers.
-fn rows(sheets: &[Sheet], facts: &Facts, notes: &mut Vec<String>) -> Vec<RowData> {
-    let mut rows: Vec<RowData> = Vec::new();
-    for fact in sheets.iter().flat_map(|sheet| &sheet.rows) {
-        let amount = match &fact.cell {
-            Cell::Number(value) => Some(*value),
-            Cell::Text(text) => match Marks::default().read(text, fact.unit) {
-                Written::Amount(amount) => Some(amount.value),
-                _ => None,
-            },
-            _ => None,
-        };
-        let Some(value) = amount else {
-            notes.push(format!("row {}: `{}` was not understood", fact.row, fact.cell.shown()));
-            continue;
-        };
-        let at = rows.iter().position(|row| row.row == fact.row).unwrap_or_else(|| {
-            rows.push(RowData { row: fact.row, chord: None, riser_mm: None });
-            rows.len() - 1
-        });
-        if fact.kind == Kind::Riser {
-            rows[at].riser_mm = Some(value * fact.unit.unwrap_or_default().mm()).filter(|mm| *mm >= 0.0);
-            continue;
-        }
-        let chord = match (fact.unit, facts.root_chord_m) {
-            (None, _) => Some(value),
-            (Some(unit), Some(root)) => Some(value * unit.mm() / 1e3 / root),
-            (Some(_), None) => None,
-        };
-        rows[at].chord = chord.filter(|chord| (0.0..=1.0).contains(chord));
-        if rows[at].chord.is_none() {
-            notes.push(format!(
-                "row {}: the chord position {value} was not used; give it as a share from 0 to 1, or with the root chord beside it",
-                fact.row
-            ));
-        }
-    }
-    rows
 }

@@ -182,6 +182,13 @@ with open(path("aligned.txt"), "w") as file:
     file.write("Line    Nominal  Left   Right\n" + "".join(f"{l.name:<8}{l.nominal:<9}{l.left:<7}{l.right}\n" for l in LINES))
 case("aligned.txt", "columns aligned by blanks, as copied from a mail", answer())
 
+text("negative.csv", wide(["Line", "Nominal", "Left", "Right"], row=lambda l: [l.name, l.nominal, -l.left if l.name == "B2" else l.left, l.right]))
+case("negative.csv", "a length below zero", dict(cells="above 0"))
+
+with open(path("aligned-gap.txt"), "w") as file:
+    file.write("Line    Nominal  Left   Right\n" + "".join(f"{l.name:<8}{l.nominal:<9}{'' if l.name == 'A2' else l.left:<7}{l.right}\n" for l in LINES))
+case("aligned-gap.txt", "a gap among columns that blanks set apart: the reading behind it would be another", dict(refused="write `-` where nothing was read"))
+
 text("utf16.txt", wide(["Leine", "Soll", "Links", "Rechts"]), mark="\t", encoding="utf-16-le", bom=b"\xff\xfe", end="\r\n")
 case("utf16.txt", "text in UTF-16 with tabs, as spreadsheet programs save it", answer())
 
