@@ -204,6 +204,14 @@ impl Reader<'_> {
         }
     }
 
+    /// Whether a row sums up others.
+    fn is_total(&self, row: usize) -> bool {
+        (self.table.from..self.table.to).filter_map(|at| self.grid.cell(row, at).text()).take(2).any(|text| {
+            Heading::of(text).is_total
+                && !(row_of(text).is_some() && text.contains(|letter: char| letter.is_ascii_digit()))
+        })
+    }
+
     fn row(&mut self, row: usize, block: &Block, context: &Context, above: &mut Above) {
         let Some(names) = block.names() else {
             if block.key(Key::Row).is_some() && self.of_row(row, block) {
@@ -215,12 +223,7 @@ impl Reader<'_> {
         let names_key = names.heading.key.unwrap_or(Key::Line);
         let raw = self.key(block, names_key, row).unwrap_or_default();
         let text = raw.trim().to_owned();
-        let is_total =
-            (self.table.from..self.table.to).filter_map(|at| self.grid.cell(row, at).text()).take(2).any(|text| {
-                Heading::of(text).is_total
-                    && !(row_of(text).is_some() && text.contains(|letter: char| letter.is_ascii_digit()))
-            });
-        if is_total {
+        if self.is_total(row) {
             self.sheet.totals.push(if text.is_empty() { format!("row {}", row + 1) } else { text });
             return;
         }
