@@ -156,7 +156,7 @@ fn twice(
             [format!("--sheet \"{}\"", name(one.sheet)), format!("--sheet \"{}\"", name(other.sheet))],
         );
     }
-    let what = if one.table == other.table { "appears twice" } else { "stands in two tables" };
+    let what = if one.table == other.table { "appears twice" } else { "is in two tables" };
     SpreadsheetError::question(
         file,
         format!(
@@ -167,7 +167,7 @@ fn twice(
             place(other.row, other.column)
         ),
         [
-            "keep one of the two, or put the other on a sheet of its own",
+            "keep one of the two, or move the other to another sheet",
             "add a column `repeat` with 1 and 2 if the lines were read twice",
         ],
     )

@@ -346,10 +346,10 @@ case("checks-by-year.xlsx", "a sheet for each year's check", asks('--sheet "2026
 case("checks-by-year.xlsx", "a sheet for each year's check, one named", answer(), "--sheet", "2026")
 
 text("two-wings.csv", [["Wing 3"]] + half(None) + [[], ["Wing 8"]] + half(None, 4))
-case("two-wings.csv", "two wings on one sheet", asks("stands in two tables"))
+case("two-wings.csv", "two wings on one sheet", asks("is in two tables"))
 
 xlsx("two-wings-beside.xlsx", [["Wing 3", None, None, None, None, "Wing 8"]] + [a + [None] + b for a, b in zip(half(None), half(None, 4))])
-case("two-wings-beside.xlsx", "two wings beside each other", asks("stands in two tables"))
+case("two-wings-beside.xlsx", "two wings beside each other", asks("is in two tables"))
 
 xlsx("years-beside.xlsx", [["Line", "Nominal", "Left 2024", "Right 2024", "Left 2026", "Right 2026"]] + [[l.name, l.nominal, l.left + 2, l.right + 2, l.left, l.right] for l in LINES])
 case("years-beside.xlsx", "an earlier check's columns beside", asks("--columns left="))
