@@ -135,14 +135,34 @@ fn a_model_is_kept_once_and_later_files_need_only_readings() {
     assert!(answer["trim"]["checks"][0]["incidence_change_deg"]["value"].is_f64());
     assert_eq!(answer["kept"], true);
     // the second needs readings only; load and operator are as before, and said
-    let second =
-        ["record", &file("readings-only.csv"), "loft", "--wing", "9", "--date", "2026-09-01", "--hours", "90"];
+    let second = [
+        "record",
+        &file("readings-only.csv"),
+        "loft",
+        "--wing",
+        "9",
+        "--date",
+        "2026-09-01",
+        "--hours",
+        "90",
+        "--serial-number",
+        "PL-0042",
+        "--owner",
+        "the loft",
+    ];
     let made = run(home.path(), &second);
     assert_eq!(made.status.code(), Some(0), "{}", stderr(&made));
     assert!(stderr(&made).contains("load 60 N, as at check 9-1"), "{}", stderr(&made));
     assert!(stderr(&made).contains("operator Ann, as at check 9-1"), "{}", stderr(&made));
     let summary = run(home.path(), &["summary", "loft"]);
     assert!(stdout(&summary).contains("2 checks"), "{}", stdout(&summary));
+    // serial number and owner are the wing's from now on, and stand in its protocol
+    let wings = fs::read_to_string(home.path().join("loft/wings.csv")).unwrap();
+    assert!(wings.contains("PL-0042") && wings.contains("the loft"), "{wings}");
+    let protocol = run(home.path(), &["report", "loft", "--protocol", "--out", "paper"]);
+    assert_eq!(protocol.status.code(), Some(0), "{}", stderr(&protocol));
+    let page = fs::read_to_string(home.path().join("paper/protocol.html")).unwrap();
+    assert!(page.contains("PL-0042") && page.contains("the loft"));
     // the same again is refused, and the folder stays
     let again = run(home.path(), &second);
     assert_eq!(again.status.code(), Some(1), "{}", stdout(&again));

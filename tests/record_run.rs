@@ -1,4 +1,4 @@
-//! `linedrift record` with a sheet or a wide file, run as people run it.
+//! `linedrift record` with a sheet or a spreadsheet, run as people run it.
 
 use std::fs;
 use std::path::Path;
@@ -185,7 +185,7 @@ fn faults_of_sheet_and_folder_are_told_with_their_place_and_nothing_changes() {
         (&["record", "good.csv"][..], "--live"),
         (&["record", "--live", "good.csv", "loft"], "no sheet"),
         (&["record", "good.csv", "loft", "--unit", "km"], "km"),
-        (&["record", "good.csv", "loft", "--wing", &wing, "--unit", "cm"], "wide"),
+        (&["record", "good.csv", "loft", "--wing", &wing, "--unit", "cm"], "is in mm"),
         (&["record", "good.csv", "loft", "--model", "x"], "--new-wing"),
         (&["record"], "FILE"),
     ] {

@@ -1,8 +1,9 @@
 //! Measuring sheets out and in: order, faults with row and column, and the wide file.
 
-use linedrift::check::sheet::{FilledSheet, LengthUnit, SheetFault, SheetSpec, WideFile};
+use linedrift::check::sheet::{FilledSheet, LengthUnit, SheetFault, SheetSpec};
+use linedrift::fleet::spreadsheet::SpreadsheetSpec;
 use linedrift::simulate::{FleetSpec, Simulated};
-use linedrift::wing::{Row, Side};
+use linedrift::wing::Side;
 use proptest::prelude::*;
 
 fn made() -> Simulated {
@@ -155,63 +156,6 @@ fn repeats_and_operators_are_read() {
     assert_eq!(FilledSheet::read(set, &again).unwrap_err().faults[0].row, 5);
 }
 
-/// The same wing in every dress: units, delimiters, decimal marks.
-#[test]
-fn a_wide_file_in_any_dress() {
-    let plain = "line,row,nominal_mm,left_mm,right_mm\nA1,A,6473,6471.5,6474\nK1,brake,7120,7101,\n";
-    let first = WideFile::read(plain, LengthUnit::Millimetre).unwrap();
-    assert_eq!(first.lines.len(), 2);
-    for (text, unit) in [
-        (
-            "sep=;\nline;row;nominal;left;right;colour\nA1;A;647,3;647,15;647,4;x\nK1;brake;712;710,1;;x\n",
-            LengthUnit::Centimetre,
-        ),
-        (
-            "line\trow\tnominal\tleft\tright\nA1\tA\t6.473\t6.4715\t6.474\nK1\tbrake\t7.12\t7.101\t\n",
-            LengthUnit::Metre,
-        ),
-        (
-            "\"line\",\"row\",\"nominal\",\"left\",\"right\"\r\"A1\",A,\"254,842520\",\"254,783465\",\"254,881890\"\rK1,brake,\"280,314961\",\"279,566929\",\r",
-            LengthUnit::Inch,
-        ),
-    ] {
-        let other = WideFile::read(text, unit).unwrap_or_else(|faults| panic!("{unit}: {faults}"));
-        for (a, b) in first.lines.iter().zip(&other.lines) {
-            assert_eq!((&a.line, a.row), (&b.line, b.row));
-            approx::assert_abs_diff_eq!(a.nominal_mm, b.nominal_mm, epsilon = 1e-3);
-            approx::assert_abs_diff_eq!(a.left_mm.unwrap(), b.left_mm.unwrap(), epsilon = 1e-3);
-            assert_eq!(a.right_mm.is_some(), b.right_mm.is_some());
-        }
-        assert_eq!(other.unused_columns.len(), usize::from(unit == LengthUnit::Centimetre));
-    }
-    let set = first.line_set("new").unwrap();
-    assert_eq!(set.lines()[1].row, Row::Brake);
-    assert!(set.lines()[0].span_assumed && !set.has_cascade());
-    assert_eq!(first.readings(&set).unwrap().len(), 3);
-}
-
-#[test]
-fn every_fault_of_a_wide_file_is_told_with_its_place() {
-    let text = "line;row;nominal_mm;left_mm;right_mm\nA1;A;6473;6471;6474\nA1;A;6473;6471;6474\nA2;a;6,473;6471;6474\n;B;;6471;x\n";
-    let faults = WideFile::read(text, LengthUnit::Millimetre).unwrap_err().faults;
-    for (row, column) in [(3, "line"), (4, "row"), (4, "nominal_mm"), (5, "line"), (5, "nominal_mm"), (5, "right_mm")]
-    {
-        find(&faults, row, column);
-    }
-    assert_eq!(faults.len(), 6, "{faults:#?}");
-    let made = made();
-    let set = &made.fleet.line_sets()[0];
-    let nominal = set.lines()[0].nominal_mm;
-    let text = format!("line,row,nominal_mm,left_mm,right_mm\nA1,B,{},6000,6000\nZ1,A,6000,6000,\n", nominal + 2.0);
-    let faults = WideFile::read(&text, LengthUnit::Millimetre).unwrap().readings(set).unwrap_err().faults;
-    assert_eq!(find(&faults, 2, "row").value, "B");
-    find(&faults, 2, "nominal_mm");
-    assert_eq!(find(&faults, 3, "line").value, "Z1");
-    assert!(WideFile::read("line,row,nominal_mm,left_mm,right_mm\n", LengthUnit::Millimetre).is_err());
-    assert!("km".parse::<LengthUnit>().is_err());
-    assert_eq!("in".parse(), Ok(LengthUnit::Inch));
-}
-
 proptest! {
     /// Whatever the text, an answer and no panic.
     #[test]
@@ -220,9 +164,11 @@ proptest! {
         let text = format!("{}{text}", heads[head]);
         let made = FleetSpec::default().wings(1).models(1).run().unwrap();
         let _ = FilledSheet::read(&made.fleet.line_sets()[0], &text);
-        if let Ok(file) = WideFile::read(&text, LengthUnit::Centimetre) {
-            prop_assert!(file.lines.iter().all(|line| line.nominal_mm > 0.0));
-            let _ = file.line_set("x");
+        if let Ok(file) = SpreadsheetSpec::default().unit(LengthUnit::Centimetre).read_bytes("any", text.as_bytes(), None)
+            && let Ok(set) = file.line_set("x")
+        {
+            prop_assert!(set.lines().iter().all(|line| line.nominal_mm > 0.0));
+            let _ = file.readings(&set);
         }
     }
 }

@@ -16,7 +16,7 @@ use linedrift::plan::{PlanDocument, PlanSpec};
 use linedrift::report::{ReportSpec, text};
 use linedrift::trim::{TrimDocument, TrimSpec};
 use linedrift::wear::{DemoFit, WearSpec};
-use linedrift::wing::{LineSet, Wing};
+use linedrift::wing::{LineSet, Service, Wing};
 use serde::Serialize;
 
 use super::args::{Common, LimitsFile, day, not_negative};
@@ -61,9 +61,9 @@ pub(super) struct Args {
     pub(super) common: Common,
 }
 
-/// What is known of a new wing.
+/// What is known of the wing; of one that the folder has, what it says is changed.
 #[derive(Debug, Clone, Default, clap::Args)]
-#[command(next_help_heading = "A new wing")]
+#[command(next_help_heading = "The wing")]
 pub(super) struct WingData {
     /// All-up mass, kg
     #[arg(long, value_name = "KG", value_parser = not_negative)]
@@ -74,6 +74,15 @@ pub(super) struct WingData {
     /// Hours flown per year
     #[arg(long, value_name = "H", value_parser = not_negative)]
     hours_per_year: Option<f64>,
+    /// Class of use: private, school, tandem, competition or one of the workshop's rules
+    #[arg(long = "use", value_name = "CLASS")]
+    class_of_use: Option<String>,
+    /// Serial number
+    #[arg(long, value_name = "TEXT")]
+    serial_number: Option<String>,
+    /// Who owns it; kept in the folder, and passed on by no document but the protocol
+    #[arg(long, value_name = "TEXT")]
+    owner: Option<String>,
 }
 
 impl WingData {
@@ -83,6 +92,12 @@ impl WingData {
             mass_kg: self.mass_kg.or(wing.mass_kg),
             first_flight: self.first_flight.or(wing.first_flight),
             hours_per_year: self.hours_per_year.or(wing.hours_per_year),
+            service: Service {
+                class_of_use: self.class_of_use.clone().or(wing.service.class_of_use),
+                ..wing.service
+            },
+            serial_number: self.serial_number.clone().or(wing.serial_number),
+            owner: self.owner.clone().or(wing.owner),
             ..wing
         }
     }
@@ -156,6 +171,9 @@ impl Recording {
             .sheet
             .spec(args.conditions.stage, Some(&folder).filter(|folder| is_fleet(folder)).map(PathBuf::as_path))?;
         let sheet = spec.read(&args.file)?;
+        if sheet.reading_count() == 0 {
+            return Err(sheet.no_readings().into());
+        }
         args.dated(&sheet)?;
         let placed = args.place(&sheet)?;
         output::say(&Args::understood(&sheet, &placed).to_string());
@@ -309,7 +327,9 @@ impl Args {
         let inherited = said.or_as_before(history);
         let mut notes = inherited.notes;
         let (set, addition): (LineSet, Box<dyn Fn(Check) -> Addition>) = if let Some(history) = history {
-            (known.fleet.line_set(history).clone(), Box::new(|check| Addition::new(&wing, check)))
+            let aircraft = self.data.over(history.wing.clone());
+            let added = move |check| Addition::new(&aircraft.id, check).with_wing(aircraft.clone());
+            (known.fleet.line_set(history).clone(), Box::new(added))
         } else {
             let model = self.model.clone().or_else(|| sheet.facts().model.clone());
             let Some(model) = model else {
@@ -362,7 +382,11 @@ impl Args {
                     "the sheet was made for a datum of {made_for} mm, and --datum says {given}"
                 )));
             }
-            (None, Some(made_for)) => check.datum_mm = made_for,
+            (None, Some(made_for)) => {
+                // what the sheet was made for goes before the check before
+                check.datum_mm = made_for;
+                notes.retain(|note| !note.starts_with("datum"));
+            }
             _ => {}
         }
         check.readings = sheet.readings(set)?;

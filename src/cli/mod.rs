@@ -79,7 +79,7 @@ enum Command {
     /// A blank measuring sheet for one wing, as CSV or to print.
     #[command(after_help = cautions())]
     Sheet(sheet::Args),
-    /// Adds a check to a fleet folder: a filled sheet, a wide file, or readings line by line; vetted first.
+    /// Adds a check to a fleet folder: a filled sheet, a spreadsheet, or readings line by line; vetted first.
     #[command(after_help = cautions())]
     Record(record::Args),
     /// Looks for doubtful readings in each wing's latest check, and says what each probably is.

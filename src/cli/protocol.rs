@@ -18,10 +18,10 @@ pub(super) struct ProtocolOptions {
     /// Write the protocol of one wing in place of the report: the record of its lengths, to print and sign, as page and CSV
     #[arg(long)]
     protocol: bool,
-    /// Serial number of the wing, for the protocol
+    /// Serial number of the wing, for the protocol [default: that of the table `wings`]
     #[arg(long, value_name = "TEXT", requires = "protocol", default_value = "", hide_default_value = true)]
     serial_number: String,
-    /// Owner of the wing, for the protocol
+    /// Owner of the wing, for the protocol [default: that of the table `wings`]
     #[arg(long, value_name = "TEXT", requires = "protocol", default_value = "", hide_default_value = true)]
     owner: String,
     /// Who measured and signs, for the protocol

@@ -25,9 +25,9 @@ pub(super) struct Args {
     /// The wing to be measured [default: the fleet's only wing]
     #[arg(long, value_name = "ID")]
     wing: Option<String>,
-    /// What the instrument shows beyond the maker's length, mm
-    #[arg(long, value_name = "MM", default_value_t = 0.0, allow_negative_numbers = true, value_parser = millimetres)]
-    datum: f64,
+    /// What the instrument shows beyond the maker's length, mm [default: 0]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = millimetres)]
+    datum: Option<f64>,
     /// Only the lines that decide the row trim to this standard deviation, mm, given the fleet's wear and earlier checks
     #[arg(long, value_name = "MM", value_parser = above_zero)]
     short: Option<f64>,
@@ -80,7 +80,14 @@ impl Args {
         let input = Input::read(&self.fleet, &[], &self.common)?;
         let history = one_wing(&input.fleet, self.wing.as_deref())?;
         let last = history.checks.iter().rfind(|check| !check.readings.is_empty());
-        let sheet = SheetSpec::default().datum_mm(self.datum).run(input.fleet.line_set(history), last);
+        if let (None, Some(last)) = (self.datum, last)
+            && last.datum_mm != 0.0
+        {
+            let (id, mm) = (&last.id, last.datum_mm);
+            output::say(&format!("note: the sheet is for a datum of 0; check {id} had {mm} mm (--datum {mm})\n"));
+        }
+        let datum_mm = self.datum.unwrap_or(0.0);
+        let sheet = SheetSpec::default().datum_mm(datum_mm).run(input.fleet.line_set(history), last);
         let short = self.short.map(|wanted_mm| self.short_check(&input, history, wanted_mm)).transpose()?;
         let sheet = match &short {
             Some(short) => sheet.keeping(|row| {
@@ -92,7 +99,7 @@ impl Args {
             output::say(&format!("{short}"));
         }
         let demo = input.fleet.is_demo();
-        let mut spec = SheetPageSpec::new(&history.wing).datum_mm(self.datum);
+        let mut spec = SheetPageSpec::new(&history.wing).datum_mm(datum_mm);
         spec = last.into_iter().fold(spec, SheetPageSpec::last);
         if demo {
             spec = spec.demo();

@@ -15,6 +15,7 @@ use super::lock::FolderLock;
 use super::pending::Pending;
 use super::schema::{CHECKS, LINES, READINGS};
 use super::table::Table;
+use super::wing_edit;
 use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
 use crate::wing::{LineSet, Wing};
 
@@ -91,6 +92,8 @@ pub struct Addition {
     wing: String,
     check: Check,
     new_wing: Option<NewWing>,
+    /// What is known of a wing that the folder has.
+    known: Option<Wing>,
 }
 
 #[derive(Debug, Clone)]
@@ -111,13 +114,20 @@ impl Addition {
     /// A check of a wing that the folder has; the lines of its readings are those of the wing's line set.
     #[must_use]
     pub fn new(wing: &str, check: Check) -> Self {
-        Self { wing: wing.to_owned(), check, new_wing: None }
+        Self { wing: wing.to_owned(), check, new_wing: None, known: None }
+    }
+
+    /// The same with what is now known of the wing: where the table `wings` says something else, its row is changed.
+    #[must_use]
+    pub fn with_wing(mut self, wing: Wing) -> Self {
+        self.known = Some(wing);
+        self
     }
 
     /// The first check of a wing that the folder does not have. Its lines are added where its model is new.
     #[must_use]
     pub fn of_new_wing(wing: Wing, set: LineSet, check: Check) -> Self {
-        Self { wing: wing.id.clone(), check, new_wing: Some(NewWing { wing, set }) }
+        Self { wing: wing.id.clone(), check, new_wing: Some(NewWing { wing, set }), known: None }
     }
 
     /// Writes what is to be added beside the tables of a folder, and reads the folder as it would then be. `fleet` is the
@@ -155,7 +165,10 @@ impl Addition {
             rows.push(check_rows(&self.wing, &set, &self.check));
         }
         rows.push(reading_rows(&set, &self.check));
-        let mut files = Vec::with_capacity(rows.len());
+        let mut files = Vec::with_capacity(rows.len() + 1);
+        if let (Some(history), Some(now)) = (known, &self.known) {
+            files.extend(wing_edit::changed(folder, &history.wing, now)?);
+        }
         for new in &rows {
             files.push(self.file(folder, new)?);
         }

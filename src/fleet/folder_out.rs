@@ -278,7 +278,9 @@ fn every_wing(fleet: &Fleet) -> Table {
         .number("inspection_h", all.iter().map(|wing| wing.service.inspection_h))
         .number("inspection_months", all.iter().map(|wing| wing.service.inspection_months))
         .text("inspected", all.iter().map(|wing| wing.service.inspected.map(|day| day.to_string())))
-        .number("inspected_hours", all.iter().map(|wing| wing.service.inspected_h));
+        .number("inspected_hours", all.iter().map(|wing| wing.service.inspected_h))
+        .text("serial_number", all.iter().map(|wing| wing.serial_number.as_deref()))
+        .text("owner", all.iter().map(|wing| wing.owner.as_deref()));
     let names: BTreeSet<&String> = all.iter().flat_map(|wing| wing.covariates.keys()).collect();
     for name in names {
         if !WINGS.required.iter().chain(WINGS.optional).any(|known| known == name) {

@@ -64,6 +64,7 @@ mod table_edit;
 pub mod tables;
 mod user_file;
 mod value;
+mod wing_edit;
 mod wing_table;
 mod work_record;
 

@@ -51,6 +51,8 @@ pub(super) const WINGS: TableSchema = TableSchema {
         "inspection_months",
         "inspected",
         "inspected_hours",
+        "serial_number",
+        "owner",
     ],
 };
 pub(super) const CHECKS: TableSchema = TableSchema {

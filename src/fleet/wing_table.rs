@@ -56,6 +56,8 @@ impl Wings {
                 inspected_h: record.number("inspected_hours", Limit::NotNegative, faults),
                 events: Vec::new(),
             };
+            wing.serial_number = record.text("serial_number").map(std::borrow::Cow::into_owned);
+            wing.owner = record.text("owner").map(std::borrow::Cow::into_owned);
             for name in covariates {
                 if let Some(value) = record.number(name, Limit::Any, faults) {
                     wing.covariates.insert(name.clone(), value);

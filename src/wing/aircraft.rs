@@ -28,6 +28,13 @@ pub struct Wing {
     pub interval_months: Option<f64>,
     /// Numeric covariates by column name, as asked for by the reader's caller.
     pub covariates: BTreeMap<String, f64>,
+    /// Serial number, for the record of its lengths.
+    // personal data stays in the folder: reductions and documents are passed on
+    #[serde(skip)]
+    pub serial_number: Option<String>,
+    /// Who owns it, for the record of its lengths.
+    #[serde(skip)]
+    pub owner: Option<String>,
     /// How it is used and looked after.
     // always written: a part of a reduction is read field by field
     #[serde(default)]
@@ -48,6 +55,8 @@ impl Wing {
             interval_h: None,
             interval_months: None,
             covariates: BTreeMap::new(),
+            serial_number: None,
+            owner: None,
             service: Service::default(),
         }
     }

@@ -13,7 +13,7 @@
 use std::sync::LazyLock;
 
 use linedrift::check::doubt::DoubtSpec;
-use linedrift::check::sheet::{FilledSheet, LengthUnit, SheetSpec, WideFile};
+use linedrift::check::sheet::{FilledSheet, SheetSpec};
 use linedrift::check::{Action, ActionKind, Check, Fitting, Fleet, History, Reading, Round, RoundEvent, Stage};
 use linedrift::forecast::{DueSpec, LimitsTable};
 use linedrift::plan::PlanSpec;
@@ -127,17 +127,6 @@ pub fn sheet(bytes: &[u8]) -> Outcome {
             read.readings.iter().all(|reading| reading.line < SET.lines().len() && reading.reading_mm.is_finite())
         );
         accepted |= !read.readings.is_empty();
-    }
-    for unit in [LengthUnit::Millimetre, LengthUnit::Inch] {
-        if let Ok(wide) = WideFile::read(&text, unit) {
-            finite(&wide);
-            if let Ok(set) = wide.line_set("M") {
-                let readings = wide.readings(&set);
-                assert!(readings.is_ok(), "a file names its own lines");
-                finite(&readings);
-                accepted = true;
-            }
-        }
     }
     Outcome::of(accepted)
 }

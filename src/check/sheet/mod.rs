@@ -1,4 +1,5 @@
-//! Measuring sheets as text: a blank one to fill in, a filled one read back, and the wide file that most people have.
+//! Measuring sheets as text: a blank one to fill in, and a filled one read back. Any other spreadsheet is read by
+//! [`crate::fleet::spreadsheet`].
 //!
 //! Pure functions on text: no file is opened here. Everything that is wrong with a text is reported at once, each fault with
 //! its row (the header is row 1) and column.
@@ -7,12 +8,10 @@ mod blank;
 mod delimited;
 mod filled;
 mod number;
-mod wide;
 
 pub use blank::{Sheet, SheetRow, SheetSpec};
 pub use filled::{FilledSheet, LineOnSide};
 pub use number::{LengthUnit, length_mm};
-pub use wide::{WideFile, WideLine};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;

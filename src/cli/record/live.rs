@@ -270,7 +270,11 @@ impl Session<'_> {
                 check.id
             )));
         }
-        let staged = Addition::new(&self.wing, check.clone()).stage(self.folder, &input.fleet, &lock)?;
+        let mut addition = Addition::new(&self.wing, check.clone());
+        if let Some(history) = input.fleet.history(&self.wing) {
+            addition = addition.with_wing(self.args.data.over(history.wing.clone()));
+        }
+        let staged = addition.stage(self.folder, &input.fleet, &lock)?;
         let vetted = Vetted::new(staged.fleet(), &check.id, self.round.unread())?;
         if vetted.obstacles(self.args.accepted).is_empty() {
             let fleet = staged.fleet().clone();

@@ -7,11 +7,11 @@ use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use linedrift::check::sheet::{FilledSheet, LengthUnit, LineOnSide, WideFile};
+use linedrift::check::sheet::{FilledSheet, LineOnSide};
 use linedrift::check::{Check, Fleet, History, Reading};
 use linedrift::fleet::batch::{known_wing, one_wing};
-use linedrift::fleet::{Addition, AdditionError, FolderLock, TableFormat, read_user_file, write_new_folder};
-use linedrift::wing::{LineSet, Side, Wing};
+use linedrift::fleet::{Addition, AdditionError, FolderLock, read_user_file};
+use linedrift::wing::{LineSet, Side};
 
 use super::Failure;
 use super::args::Common;
@@ -27,22 +27,19 @@ use verdict::{Accepted, Vetted};
     override_usage = "linedrift record [OPTIONS] <SHEET> <FLEET>\n       linedrift record --live [OPTIONS] <FLEET>"
 )]
 pub(super) struct Args {
-    /// A filled measuring sheet or a wide file, and the fleet folder; with --live the folder alone
+    /// A filled measuring sheet or any spreadsheet, and the fleet folder; with --live the folder alone
     #[arg(value_name = "FILE", num_args = 1..=2, required = true)]
     files: Vec<PathBuf>,
     /// Take the readings line by line from the terminal (or a pipe)
-    #[arg(long, conflicts_with_all = ["wide", "unit", "new_wing", "json", "sheet", "columns", "nominal"])]
+    #[arg(long, conflicts_with_all = ["unit", "new_wing", "json", "sheet", "columns", "nominal"])]
     live: bool,
     /// With --live: show what to expect of a line, and what it showed last, before it is read
     #[arg(long, requires = "live")]
     show: bool,
-    /// The file is a wide one: columns `line`, `row`, `nominal_mm`, `left_mm`, `right_mm`, in mm or the --unit named
-    #[arg(long)]
-    wide: bool,
     /// The wing that was measured [default: the fleet's only wing]
     #[arg(long, value_name = "ID")]
     wing: Option<String>,
-    /// A wing that is new, from a wide file; the fleet folder is made where there is none
+    /// A wing that is new, from a spreadsheet with the maker's lengths; the fleet folder is made where there is none
     #[arg(long, value_name = "ID", conflicts_with = "wing")]
     new_wing: Option<String>,
     /// Model of the new wing [default: the name of the wing]
@@ -58,13 +55,6 @@ pub(super) struct Args {
     accepted: Accepted,
     #[command(flatten, next_help_heading = "How to run")]
     pub(super) common: Common,
-}
-
-/// What a file says.
-struct Filled {
-    readings: Vec<Reading>,
-    unread: Vec<LineOnSide>,
-    datum_mm: Option<f64>,
 }
 
 impl Args {
@@ -85,63 +75,30 @@ impl Args {
         let bytes = read_user_file(sheet)
             .map_err(|error| Failure::Result(format!("cannot read `{}`: {error}", sheet.display())))?;
         let text = match String::from_utf8(bytes) {
-            Ok(text) if self.is_own_form(&text) => text,
+            Ok(text) if self.new_wing.is_none() && FilledSheet::is_one(&text) => text,
             _ => return self.spreadsheet(sheet, folder),
         };
-        let unit = self.sheet.unit.unwrap_or_default();
-        let faulty = |faults| Failure::Sheet { file: sheet.display().to_string(), faults };
-        if self.new_wing.is_none() {
-            let lock = lock(folder)?;
-            let input = Input::read(folder, &[], &self.common)?;
-            let history = self.history(&input.fleet)?;
-            let set = input.fleet.line_set(history);
-            let filled = if self.is_wide(&text) {
-                let wide = WideFile::read(&text, unit).map_err(faulty)?;
-                say_unused(&wide.unused_columns);
-                let readings = wide.readings(set).map_err(faulty)?;
-                Filled { readings, unread: wide.unread(set), datum_mm: None }
-            } else {
-                if unit != LengthUnit::Millimetre {
-                    return Err(Failure::Call(format!(
-                        "--unit is for wide files: the sheet `{}` is in mm",
-                        sheet.display()
-                    )));
-                }
-                let filled = FilledSheet::read(set, &text).map_err(faulty)?;
-                say_unused(&filled.unused_columns);
-                Filled { readings: filled.readings, unread: filled.unread, datum_mm: filled.datum_mm }
-            };
-            let wing = history.wing.id.clone();
-            let check = self.check(&input.fleet, &wing, &filled)?;
-            let addition = Addition::new(&wing, check.clone());
-            return self.add(&addition, folder, &input.fleet, &lock, &check, &filled);
-        }
-        let wide = WideFile::read(&text, unit).map_err(faulty)?;
-        say_unused(&wide.unused_columns);
-        let id = self.new_wing.clone().unwrap_or_default();
-        let model = self.model.clone().unwrap_or_else(|| id.clone());
-        let set = wide.line_set(&model).map_err(|error| Failure::result(&error))?;
-        let readings = wide.readings(&set).map_err(faulty)?;
-        let filled = Filled { readings, unread: wide.unread(&set), datum_mm: None };
-        let is_empty = fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none());
-        if !folder.exists() || is_empty {
-            return self.new_folder(folder, &id, &set, &filled);
+        if self.sheet.unit.is_some() {
+            return Err(Failure::Call(format!(
+                "--unit is for other spreadsheets: the measuring sheet `{}` is in mm",
+                sheet.display()
+            )));
         }
         let lock = lock(folder)?;
         let input = Input::read(folder, &[], &self.common)?;
-        // readings are by line number of the set that the folder has, where it has the model
-        let known = input.fleet.line_sets().iter().find(|known| known.model() == model);
-        let readings = wide.readings(known.unwrap_or(&set)).map_err(faulty)?;
-        let filled = Filled { readings, ..filled };
-        let check = self.check(&input.fleet, &id, &filled)?;
-        let wing = self.data.over(Wing::new(&id, &model));
-        let addition = Addition::of_new_wing(wing, known.unwrap_or(&set).clone(), check.clone());
-        self.add(&addition, folder, &input.fleet, &lock, &check, &filled)
-    }
-
-    /// Whether a text is a sheet of this program's own, or said to be a wide one.
-    fn is_own_form(&self, text: &str) -> bool {
-        self.wide || FilledSheet::is_one(text) || WideFile::is_wide(text) && self.sheet.unit.is_some()
+        let history = self.history(&input.fleet)?;
+        let filled = FilledSheet::read(input.fleet.line_set(history), &text)
+            .map_err(|faults| Failure::Sheet { file: sheet.display().to_string(), faults })?;
+        say_unused(&filled.unused_columns);
+        let wing = history.wing.id.clone();
+        let check = self.check(&input.fleet, &wing, &filled)?;
+        let addition = Addition::new(&wing, check.clone()).with_wing(self.data.over(history.wing.clone()));
+        let staged = addition.stage(folder, &input.fleet, &lock)?;
+        let vetted = Vetted::new(staged.fleet(), &check.id, filled.unread)?;
+        if vetted.obstacles(self.accepted).is_empty() {
+            staged.commit()?;
+        }
+        vetted.output(self.accepted, folder, &self.common)
     }
 
     /// Any other spreadsheet.
@@ -179,10 +136,6 @@ impl Args {
         .run()
     }
 
-    fn is_wide(&self, text: &str) -> bool {
-        self.wide || WideFile::is_wide(text)
-    }
-
     /// The wing that was measured: the one named, that of the check named, or the only one.
     fn history<'a>(&self, fleet: &'a Fleet) -> Result<&'a History, Failure> {
         let of_check = self.conditions.check.as_ref().filter(|_| self.wing.is_none()).and_then(|id| {
@@ -195,7 +148,7 @@ impl Args {
     }
 
     /// The check with its readings.
-    fn check(&self, fleet: &Fleet, wing: &str, filled: &Filled) -> Result<Check, Failure> {
+    fn check(&self, fleet: &Fleet, wing: &str, filled: &FilledSheet) -> Result<Check, Failure> {
         let inherited = self.conditions.or_as_before(fleet.history(wing));
         let mut check = inherited.conditions.check_of(fleet, wing)?;
         if let Some(made_for) = filled.datum_mm {
@@ -226,43 +179,13 @@ impl Args {
         }
         Ok(check)
     }
-
-    fn add(
-        &self,
-        addition: &Addition,
-        folder: &Path,
-        fleet: &Fleet,
-        lock: &FolderLock,
-        check: &Check,
-        filled: &Filled,
-    ) -> Result<Output, Failure> {
-        let staged = addition.stage(folder, fleet, lock)?;
-        let vetted = Vetted::new(staged.fleet(), &check.id, filled.unread.clone())?;
-        if vetted.obstacles(self.accepted).is_empty() {
-            staged.commit()?;
-        }
-        vetted.output(self.accepted, folder, &self.common)
-    }
-
-    fn new_folder(&self, folder: &Path, id: &str, set: &LineSet, filled: &Filled) -> Result<Output, Failure> {
-        let check = self.check(&Fleet::default(), id, filled)?;
-        let wing = self.data.over(Wing::new(id, set.model()));
-        let check_id = check.id.clone();
-        let history = History { wing, line_set: 0, checks: vec![check], actions: Vec::new(), fittings: Vec::new() };
-        let fleet = Fleet::new(vec![set.clone()], vec![history]).map_err(|error| Failure::result(&error))?;
-        let vetted = Vetted::new(&fleet, &check_id, filled.unread.clone())?;
-        if vetted.obstacles(self.accepted).is_empty() {
-            write_new_folder(&fleet, folder, TableFormat::Csv)?;
-        }
-        vetted.output(self.accepted, folder, &self.common)
-    }
 }
 
 /// The lock of a folder that is there.
 fn lock(folder: &Path) -> Result<FolderLock, Failure> {
     if !folder.is_dir() {
         return Err(Failure::Result(format!(
-            "there is no folder `{}`; a wide file with --new-wing makes one",
+            "there is no folder `{}`; a spreadsheet with --new-wing makes one",
             folder.display()
         )));
     }

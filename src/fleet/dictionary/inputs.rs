@@ -78,6 +78,8 @@ pub(super) const TABLES: &[TableEntry] = &[
             number("inspection_months", "months", "this wing's own interval between full inspections, calendar"),
             text("inspected", "date", "day of the last full inspection"),
             number("inspected_hours", "h", "hours flown since new at that inspection"),
+            text("serial_number", "", "serial number, for the record of the lengths"),
+            text("owner", "", "who owns it, for the record of the lengths; no document passes it on"),
         ],
     },
     TableEntry {

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::line::{SheetLine, plain};
+use super::line::{SheetLine, SheetPiece, plain};
 use crate::wing::Segment;
 
 /// The pieces of a cascade, and which of the sheet's lines are lines, not pieces below them.
@@ -16,9 +16,12 @@ pub(super) struct Cascade {
 }
 
 impl Cascade {
-    /// The cascade of lines that say what they hang on; `None` where none does so beyond its main.
-    pub(super) fn of(lines: &[SheetLine], material_of: &HashMap<String, String>) -> Option<Self> {
-        let has_levels = lines.iter().any(|line| line.middle.is_some());
+    /// The cascade of lines that say what they hang on; `None` where none does so beyond its main, and mains have neither
+    /// lengths nor materials.
+    pub(super) fn of(lines: &[SheetLine]) -> Option<Self> {
+        let says = |piece: &SheetPiece| piece.length_mm.is_some() || piece.material.is_some();
+        let has_levels =
+            lines.iter().any(|line| line.middle.name.is_some() || line.main.name.is_some() && says(&line.main));
         let has_parents = lines.iter().any(|line| line.parent.is_some());
         if !(has_levels || has_parents) {
             return None;
@@ -37,36 +40,36 @@ impl Cascade {
                 continue;
             }
             // from the riser up
-            let mut chain: Vec<String> = Vec::new();
+            let mut chain: Vec<SheetPiece> = Vec::new();
             if has_parents {
                 let mut at = line.parent.clone();
                 while let Some(name) = at {
-                    if chain.iter().any(|known| plain(known) == plain(&name)) {
+                    if chain.iter().flat_map(|known| &known.name).any(|known| plain(known) == plain(&name)) {
                         break;
                     }
-                    at = by_name.get(&plain(&name)).and_then(|piece| piece.parent.clone());
-                    chain.push(name);
+                    let own = by_name.get(&plain(&name));
+                    at = own.and_then(|piece| piece.parent.clone());
+                    chain.push(SheetPiece {
+                        name: Some(name),
+                        material: own.and_then(|piece| piece.material.clone()),
+                        length_mm: own.and_then(|piece| piece.piece_mm.or(piece.nominal_mm[0])),
+                    });
                 }
                 chain.reverse();
             } else {
-                chain.extend(line.main.clone());
-                chain.extend(line.middle.clone());
+                chain.extend([line.main.clone(), line.middle.clone()]);
             }
             let mut parent = None;
             let mut below_mm = 0.0;
-            for name in &chain {
-                let own = by_name.get(&plain(name));
-                let length = own.and_then(|piece| piece.piece_mm.or(piece.nominal_mm[0]));
-                made.has_lengths &= length.is_some();
-                let at = *index.entry(plain(name)).or_insert_with(|| {
+            for piece in chain {
+                let Some(name) = piece.name else { continue };
+                made.has_lengths &= piece.length_mm.is_some();
+                let at = *index.entry(plain(&name)).or_insert_with(|| {
                     made.segments.push(Segment {
-                        name: name.clone(),
+                        name,
                         parent,
-                        material: own
-                            .and_then(|piece| piece.material.clone())
-                            .or_else(|| material_of.get(&plain(name)).cloned())
-                            .unwrap_or_else(|| "unknown".to_owned()),
-                        length_mm: length.unwrap_or(0.0),
+                        material: material_name(piece.material.as_deref()),
+                        length_mm: piece.length_mm.unwrap_or(0.0),
                         diameter_mm: None,
                         can_loop: None,
                     });
@@ -85,7 +88,7 @@ impl Cascade {
             made.segments.push(Segment {
                 name: line.name.clone(),
                 parent,
-                material: line.material.clone().unwrap_or_else(|| "unknown".to_owned()),
+                material: material_name(line.material.as_deref()),
                 length_mm: own_mm,
                 diameter_mm: None,
                 can_loop: None,
@@ -93,4 +96,11 @@ impl Cascade {
         }
         Some(made)
     }
+}
+
+/// A material as tables name it: small letters; `unknown` where nothing is said.
+pub(super) fn material_name(said: Option<&str>) -> String {
+    said.map(|text| text.trim().to_lowercase())
+        .filter(|text| !text.is_empty())
+        .unwrap_or_else(|| "unknown".to_owned())
 }

@@ -40,6 +40,17 @@ pub fn written_day(text: &str) -> WrittenDay {
     {
         return WrittenDay::Day(day);
     }
+    // a day of the week in front says nothing more
+    let text = match text.split_once(' ') {
+        Some((word, rest))
+            if word.chars().all(|letter| letter.is_alphabetic() || letter == ',' || letter == '.')
+                && rest.starts_with(|letter: char| letter.is_ascii_digit()) =>
+        {
+            // in `March 14, 2026` it is the month
+            if by_name(text).is_some() { text } else { rest }
+        }
+        _ => text,
+    };
     for mark in ['.', '/', '-'] {
         let parts: Vec<&str> = text.split(mark).map(str::trim).collect();
         let numbers: Option<Vec<i16>> = parts.iter().map(|part| part.parse().ok()).collect();
@@ -61,6 +72,9 @@ pub fn written_day(text: &str) -> WrittenDay {
     by_name(text).map_or(WrittenDay::Not, WrittenDay::Day)
 }
 
+/// Days of the week that begin like a month.
+const TUESDAYS: [&str; 3] = ["mardi", "martes", "martedi"];
+
 /// `3 April 2026`, `April 3, 2026`, `3. März 2026`.
 fn by_name(text: &str) -> Option<Date> {
     let words = folded(text);
@@ -75,6 +89,7 @@ fn by_name(text: &str) -> Option<Date> {
             .parse::<i16>()
         {
             numbers.push((word, number));
+        } else if TUESDAYS.contains(&word) {
         } else if let Some(at) = MONTHS.iter().position(|names| names.iter().any(|name| word.starts_with(name))) {
             month = month.is_none().then_some(at);
         }
@@ -100,6 +115,7 @@ fn made(year: i16, month: i16, day: i16) -> Option<Date> {
 /// use linedrift::fleet::spreadsheet::written_hours;
 /// assert_eq!(written_hours("62,5 h"), Some(62.5));
 /// assert_eq!(written_hours("62:30"), Some(62.5));
+/// assert_eq!(written_hours("62h30"), Some(62.5));
 /// assert_eq!(written_hours("many"), None);
 /// ```
 #[must_use]
@@ -110,8 +126,9 @@ pub fn written_hours(text: &str) -> Option<f64> {
         .find_map(|unit| text.strip_suffix(unit))
         .unwrap_or(&text)
         .trim();
-    if let Some((hours, minutes)) = plain.split_once(':') {
-        let (hours, minutes): (f64, f64) = (hours.parse().ok()?, minutes.parse().ok()?);
+    if let Some((hours, minutes)) = plain.split_once([':', 'h']) {
+        let (hours, minutes): (f64, f64) =
+            (hours.trim().parse().ok()?, minutes.trim().trim_end_matches("min").trim().parse().ok()?);
         return (minutes < 60.0 && hours >= 0.0).then_some(hours + minutes / 60.0);
     }
     let hours: f64 = plain.replace(',', ".").parse().ok()?;
@@ -144,6 +161,11 @@ mod tests {
             "2026-03-01 00:00:00",
             "2026/3/1",
             "1st March 2026",
+            "Sunday, 1 March 2026",
+            "domenica 1.3.2026",
+            "le 1 mars 2026",
+            "20260301",
+            "1-Mar-26",
         ] {
             assert_eq!(written_day(text), WrittenDay::Day(day), "{text}");
         }

@@ -27,7 +27,9 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Book, SpreadsheetError> {
         body = body.split_once('\n').map_or("", |(_, rest)| rest);
         skipped = 1;
     }
-    let delimiter = delimiter.unwrap_or_else(|| likely(body));
+    let Some(delimiter) = delimiter.or_else(|| likely(body)) else {
+        return Ok(Book { sheets: vec![aligned(file, body)?], notes });
+    };
     let mut reader =
         csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(delimiter).from_reader(body.as_bytes());
     let mut grid = Grid::new("");
@@ -106,8 +108,9 @@ fn latin(byte: u8) -> char {
     }
 }
 
-/// The mark that parts most lines into the same number of cells, two at least. Quoted marks do not count.
-fn likely(body: &str) -> u8 {
+/// The mark that parts most lines into the same number of cells, two at least; `None` where fewer than half have one. Quoted
+/// marks do not count.
+fn likely(body: &str) -> Option<u8> {
     let lines: Vec<&str> = body.lines().filter(|line| !line.trim().is_empty()).take(60).collect();
     let score = |mark: char| {
         let mut counts: Vec<usize> = lines
@@ -136,5 +139,36 @@ fn likely(body: &str) -> u8 {
             best = (mark, found);
         }
     }
-    best.0
+    let has = |line: &&&str| line.contains([',', ';', '\t', '|']);
+    (lines.iter().filter(has).count() * 2 >= lines.len()).then_some(best.0)
+}
+
+/// Columns that are set apart by blanks: by two and more, or by any where that leaves a single column. A cell that is left
+/// blank would move the others, so every row has to be as long as the header.
+fn aligned(file: &str, body: &str) -> Result<Grid, SpreadsheetError> {
+    let mut grid = Grid::new("");
+    let by_two = body.lines().filter(|line| line.trim().contains("  ")).count() * 2 >= body.lines().count();
+    let mut width = 0;
+    for (row, line) in body.lines().take(MOST_ROWS).enumerate() {
+        let parts: Vec<&str> = if by_two { line.split("  ").collect() } else { line.split(' ').collect() };
+        let filled: Vec<&str> = parts.into_iter().map(str::trim).filter(|cell| !cell.is_empty()).collect();
+        if width == 0 && filled.len() > 2 {
+            width = filled.len();
+        }
+        if width > 0 && filled.len() > 1 && filled.len() != width {
+            return Err(SpreadsheetError::file(
+                file,
+                format!(
+                    "has columns that are set apart by blanks, and line {} has {} of {width}: write `-` where nothing was read, \
+                     or save it as .xlsx or CSV",
+                    row + 1,
+                    filled.len()
+                ),
+            ));
+        }
+        for (column, cell) in filled.into_iter().enumerate() {
+            grid.put(row, column, Cell::Text(cell.to_owned()));
+        }
+    }
+    Ok(grid)
 }

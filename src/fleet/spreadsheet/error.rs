@@ -5,7 +5,6 @@ use std::fmt::Write as _;
 use thiserror::Error;
 
 use super::super::fault::Fault;
-use super::gather::few;
 
 /// Faults that are listed; the rest are counted.
 const LISTED: usize = 20;
@@ -137,4 +136,18 @@ impl SpreadsheetError {
                 .collect(),
         }
     }
+}
+
+/// The first of some names, and how many more there are.
+pub(super) fn few(names: &[String]) -> String {
+    let shown: Vec<&str> = names.iter().take(6).map(String::as_str).collect();
+    match names.len().saturating_sub(6) {
+        0 => shown.join(", "),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
+}
+
+/// The option that says what a heading means; commas part headings there, and say nothing within one.
+pub(super) fn columns_option(what: &str, title: &str) -> String {
+    format!("--columns {what}=\"{}\"", title.replace([',', '"'], " "))
 }

@@ -3,9 +3,10 @@
 use jiff::civil::Date;
 
 use super::day::{WrittenDay, written_day, written_hours};
+use super::entry::LevelMaterial;
 use super::grid::{Cell, Grid};
-use super::heading::unit_of;
-use super::quantity::{Marks, Written};
+use super::heading::{Heading, Key, unit_of};
+use super::quantity::{Marks, Written, without_sign};
 use super::words::folded;
 use crate::check::sheet::LengthUnit;
 
@@ -31,6 +32,8 @@ enum Label {
     IntervalHours,
     IntervalMonths,
     Tolerance,
+    Serial,
+    Owner,
     /// German for the date, English for where a length is measured from: the value tells.
     DateOrDatum,
 }
@@ -38,15 +41,17 @@ enum Label {
 /// Labels in five languages, folded.
 #[rustfmt::skip] // a table: one meaning a line
 const LABELS: &[(Label, &[&str])] = &[
-    (Label::Date, &["date", "date of check", "check date", "date of measurement", "measured on", "day", "prufdatum", "messdatum", "gemessen am", "date du controle", "date de mesure", "fecha", "fecha de medicion", "data", "data del controllo", "data misura"]),
+    (Label::Date, &["date", "date of check", "check date", "date of measurement", "measured on", "day", "prufdatum", "messdatum", "gemessen am", "date du controle", "date de mesure", "date de controle", "fecha", "fecha de revision", "fecha de medicion", "data", "data del controllo", "data misura"]),
     (Label::DateOrDatum, &["datum"]),
-    (Label::Hours, &["hours", "hours flown", "flight hours", "flying hours", "airtime", "flugstunden", "stunden", "betriebsstunden", "heures", "heures de vol", "horas", "horas de vuelo", "ore", "ore di volo"]),
-    (Label::Wing, &["wing", "wing no", "wing number", "wing id", "serial", "serial no", "serial number", "schirm", "schirm nr", "seriennummer", "serien nr", "voile", "voile no", "numero de serie", "no de serie", "numero di serie", "vela", "ala", "matricola"]),
+    (Label::Hours, &["hours", "hours flown", "flight hours", "flying hours", "airtime", "flugstunden", "stunden", "betriebsstunden", "heures", "heures de vol", "nb d heures", "nb d heures de vol", "nombre d heures", "horas", "horas de vuelo", "ore", "ore di volo"]),
+    (Label::Wing, &["wing", "wing no", "wing number", "wing id", "schirm", "schirm nr", "schirmnummer", "voile", "voile no", "voile n", "vela", "vela no", "vela n", "ala"]),
+    (Label::Serial, &["serial", "serial no", "serial number", "serial nr", "s n", "seriennummer", "serien nr", "seriennr", "numero de serie", "no de serie", "n de serie", "numero di serie", "n di serie", "matricola"]),
+    (Label::Owner, &["owner", "pilot", "customer", "halter", "eigentumer", "besitzer", "kunde", "proprietaire", "pilote", "client", "propietario", "piloto", "cliente", "proprietario", "pilota"]),
     (Label::Model, &["model", "modell", "modele", "modelo", "modello", "muster", "type of wing", "typ"]),
     (Label::Datum, &["datum offset", "offset", "instrument offset", "zero offset", "nullpunkt", "versatz", "decalage", "desfase", "riferimento zero", "datum mm"]),
     (Label::Load, &["load", "measuring load", "tension", "zuglast", "messlast", "last", "charge", "tension de mesure", "carga", "carico"]),
     (Label::Temperature, &["temperature", "temperatur", "temperatura"]),
-    (Label::Operator, &["operator", "measured by", "inspector", "prufer", "gemessen von", "operateur", "mesure par", "controleur", "operador", "medido por", "operatore", "misurato da"]),
+    (Label::Operator, &["operator", "measured by", "inspector", "prufer", "gemessen von", "operateur", "mesure par", "controleur", "operador", "medido por", "operatore", "misurato da", "controllore", "revisor"]),
     (Label::Mass, &["mass", "all up mass", "all up weight", "take off weight", "take off mass", "startgewicht", "abfluggewicht", "abflugmasse", "poids total", "ptv", "poids total volant", "peso total", "peso total en vuelo", "peso in volo", "peso totale", "peso totale in volo"]),
     (Label::FirstFlight, &["first flight", "first flown", "erstflug", "premier vol", "primer vuelo", "primo volo"]),
     (Label::HoursPerYear, &["hours per year", "hours a year", "stunden pro jahr", "stunden im jahr", "heures par an", "horas por ano", "ore all anno", "ore anno"]),
@@ -104,10 +109,16 @@ pub struct Facts {
     pub interval_months: Option<f64>,
     /// One tolerance for all lines, mm.
     pub tolerance_mm: Option<f64>,
+    /// Serial number.
+    pub serial_number: Option<String>,
+    /// Owner.
+    pub owner: Option<String>,
     /// Unit of all lengths, where the sheet says it in a sentence.
     pub unit: Option<LengthUnit>,
     /// Labels whose value was not understood, with that value.
     pub unread: Vec<String>,
+    /// Materials of storeys.
+    pub(super) materials: Vec<LevelMaterial>,
 }
 
 /// Whether a text is a label of a fact.
@@ -121,10 +132,33 @@ fn label(text: &str) -> Option<Label> {
     LABELS.iter().find(|(_, words)| words.contains(&folded.as_str())).map(|(label, _)| *label)
 }
 
+/// Whether a row holds labels alone, and the row below a value for each.
+fn is_label_row(grid: &Grid, row: usize) -> bool {
+    let filled = |row: usize| (0..grid.width()).filter(move |column| !grid.cell(row, *column).is_empty());
+    let is_label_at = |row: usize, column: usize| grid.cell(row, column).text().is_some_and(is_label);
+    filled(row).count() >= 2
+        && filled(row).all(|column| is_label_at(row, column))
+        && filled(row + 1).next().is_some()
+        && filled(row + 1).all(|column| !is_label_at(row + 1, column) && !grid.cell(row, column).is_empty())
+}
+
+/// A day that lost its format: days since the end of 1899, or 20260314.
+fn day_of_number(number: f64) -> Option<WrittenDay> {
+    if number.fract() != 0.0 {
+        return None;
+    }
+    if (20_000.0..80_000.0).contains(&number) {
+        let days = jiff::Span::new().try_days(format!("{number:.0}").parse::<i64>().ok()?).ok()?;
+        return Date::constant(1899, 12, 30).checked_add(days).ok().map(WrittenDay::Day);
+    }
+    Some(written_day(&number.to_string())).filter(|day| *day != WrittenDay::Not)
+}
+
 impl Facts {
     /// Takes the facts of one more sheet; what an earlier sheet said stays.
     pub(super) fn read(&mut self, grid: &Grid) {
         for (row, cells) in grid.rows.iter().enumerate() {
+            self.material(cells);
             for (column, cell) in cells.iter().enumerate() {
                 let Some(text) = cell.text() else { continue };
                 self.sentence(text);
@@ -135,11 +169,60 @@ impl Facts {
                     self.set(label, text, &Cell::Text(value.to_owned()));
                     continue;
                 }
+                if is_label_row(grid, row) {
+                    self.set(label, text, grid.cell(row + 1, column));
+                    continue;
+                }
                 let beside = (column + 1..column + 4).map(|at| grid.cell(row, at)).find(|cell| !cell.is_empty());
                 if let Some(value) = beside.filter(|value| !value.text().is_some_and(is_label)) {
                     self.set(label, text, value);
                 }
             }
+        }
+    }
+
+    /// `Material main: aramid`, alone in its row.
+    fn material(&mut self, cells: &[Cell]) {
+        let mut filled = cells.iter().filter(|cell| !cell.is_empty()).filter_map(Cell::text);
+        let (Some(label), value, None) = (filled.next(), filled.next(), filled.next()) else { return };
+        let (label, value) = match (label.split_once(':'), value) {
+            (Some((label, value)), None) => (label, value.trim()),
+            (_, Some(value)) => (label, value),
+            _ => return,
+        };
+        let heading = Heading::of(label);
+        if heading.key == Some(Key::Material)
+            && heading.is_strict()
+            && !value.is_empty()
+            && !Heading::of(value).is_good()
+        {
+            self.materials.push(LevelMaterial { level: heading.level, material: value.to_owned() });
+        }
+    }
+
+    /// The day that a title above the tables says, where no label does: `Line check of 14/03/2026`.
+    pub(super) fn day_of_a_title(&mut self, grids: &[&Grid], notes: &mut Vec<String>) {
+        if self.date.is_some() {
+            return;
+        }
+        let titles = grids.iter().flat_map(|grid| grid.rows.iter().take(12).flatten()).filter_map(Cell::text);
+        let mut found: Option<(WrittenDay, &str, &str)> = None;
+        for title in titles.filter(|title| Heading::says_visit(title)) {
+            for part in title.split(' ').filter(|part| part.chars().filter(char::is_ascii_digit).count() >= 4) {
+                let part = part.trim_matches([',', ';', ':', '(', ')']);
+                match (written_day(part), found) {
+                    (WrittenDay::Not, _) => {}
+                    (day, None) => found = Some((day, part, title)),
+                    (day, Some((other, ..))) if day == other => {}
+                    // two days: neither is taken
+                    (_, Some(_)) => return,
+                }
+            }
+        }
+        if let Some((day, part, title)) = found {
+            self.date = Some(day);
+            part.clone_into(&mut self.date_text);
+            notes.push(format!("the day of the check is from the title `{title}`"));
         }
     }
 
@@ -175,6 +258,7 @@ impl Facts {
         let word = || Some(cell.shown()).filter(|word| !word.is_empty());
         let day = || match cell {
             Cell::Day(day) => Some(WrittenDay::Day(*day)),
+            Cell::Number(number) => day_of_number(*number),
             Cell::Text(text) => Some(written_day(text)).filter(|day| *day != WrittenDay::Not),
             _ => None,
         };
@@ -194,6 +278,8 @@ impl Facts {
                 put(&mut self.hours_h, hours)
             }
             Label::Wing => put(&mut self.wing, word()),
+            Label::Serial => put(&mut self.serial_number, word()),
+            Label::Owner => put(&mut self.owner, word()),
             Label::Model => put(&mut self.model, word()),
             Label::Datum => put(&mut self.datum_mm, mm(LengthUnit::Millimetre)),
             Label::Load => {
@@ -219,7 +305,7 @@ impl Facts {
             Label::IntervalMonths => put(&mut self.interval_months, positive(number())),
             Label::Tolerance => put(&mut self.tolerance_mm, positive(mm(LengthUnit::Millimetre))),
         };
-        let is_heading = cell.text().is_some_and(|text| super::heading::Heading::of(text).is_good());
+        let is_heading = cell.text().is_some_and(|text| Heading::of(text).is_good());
         if !taken && !is_heading {
             self.unread.push(format!("`{text}`: `{}`", cell.shown()));
         }
@@ -228,7 +314,7 @@ impl Facts {
 
 /// A number with what may stand around it: `± 10 mm`, `95 kg`, `50 N`.
 fn plain_number(text: &str) -> Option<f64> {
-    let digits = text.trim().trim_start_matches(['±', '+', '<', '≤', ' ']).trim_start_matches("/-").trim_start();
+    let digits = without_sign(text);
     let end = digits
         .find(|letter: char| !(letter.is_ascii_digit() || matches!(letter, '.' | ',' | '-' | '−')))
         .unwrap_or(digits.len());

@@ -99,6 +99,20 @@ impl Grid {
             .find(|merge| (merge.top..=merge.bottom).contains(&row) && (merge.left..=merge.right).contains(&column))
     }
 
+    /// The same with rows for columns.
+    pub(super) fn turned(&self) -> Self {
+        let mut out = Self::new(&self.name);
+        for (row, cells) in self.rows.iter().enumerate() {
+            for (column, cell) in cells.iter().enumerate().filter(|(_, cell)| !cell.is_empty()) {
+                out.put(column, row, cell.clone());
+            }
+        }
+        let turn =
+            |merge: &Merge| Merge { top: merge.left, left: merge.top, bottom: merge.right, right: merge.bottom };
+        out.merges = self.merges.iter().map(turn).collect();
+        out
+    }
+
     pub(super) fn is_blank(&self) -> bool {
         self.rows.iter().flatten().all(Cell::is_empty)
     }

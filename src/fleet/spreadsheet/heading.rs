@@ -18,6 +18,8 @@ pub(super) enum Kind {
     Chord,
     Diameter,
     Riser,
+    /// Lengths of the maker for one size among several.
+    Size,
     /// A figure that is worked out of others, or a remark.
     Ignored,
 }
@@ -40,6 +42,26 @@ pub(super) enum Key {
     LineOrNominal,
 }
 
+/// A storey of the cascade.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub(super) enum Level {
+    Main,
+    Middle,
+    Upper,
+}
+
+impl Level {
+    /// The storey whose names a column holds.
+    pub(super) fn of(key: Option<Key>) -> Option<Self> {
+        match key? {
+            Key::Main => Some(Self::Main),
+            Key::Middle => Some(Self::Middle),
+            Key::Upper | Key::Line => Some(Self::Upper),
+            _ => None,
+        }
+    }
+}
+
 /// When a value was read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(super) enum When {
@@ -56,6 +78,9 @@ pub(super) struct Heading {
     pub(super) row: Option<Row>,
     pub(super) unit: Option<LengthUnit>,
     pub(super) when: Option<When>,
+    /// The storey whose length or material it is.
+    pub(super) level: Option<Level>,
+    /// Its number, where it holds one only: of dates and years nothing is counted.
     pub(super) number: Option<u32>,
     pub(super) is_total: bool,
     /// Words that are known, and words that are not.
@@ -70,14 +95,20 @@ impl Heading {
         let words = folded(&without_brackets(text));
         let words: Vec<&str> = words.split_whitespace().collect();
         let mut terms = Vec::new();
+        let mut numbers = Vec::new();
         let mut at = 0;
         while at < words.len() {
             let longest = (1..=LONGEST_PHRASE.min(words.len() - at)).rev();
             let found = longest
                 .map(|length| (length, words[at..at + length].join(" ")))
                 .find_map(|(length, phrase)| term(&phrase).map(|term| (length, term)));
-            if let Some((length, term)) = found {
-                heading.known += usize::from(term != Term::Filler);
+            if let Some((length, mut term)) = found {
+                if words[at] == "der" && at + 1 < words.len() {
+                    // the German article, not Spanish for right
+                    term = Term::Filler;
+                }
+                heading.known += usize::from(!matches!(term, Term::Filler | Term::Visit));
+                heading.unknown += usize::from(term == Term::Visit);
                 terms.push(term);
                 at += length;
                 continue;
@@ -85,15 +116,20 @@ impl Heading {
             let word = words[at];
             at += 1;
             if let Ok(number) = word.parse::<u32>() {
-                heading.number = Some(number);
+                numbers.push(number);
             } else if let Some((side, number)) = numbered_side(word) {
                 heading.known += 1;
-                heading.number = Some(number);
+                numbers.push(number);
                 terms.push(Term::Is(side));
             } else {
                 heading.unknown += 1;
             }
         }
+        // the second check is no second reading
+        heading.number = match numbers.as_slice() {
+            [number] if !terms.contains(&Term::Visit) => Some(*number),
+            _ => None,
+        };
         heading.settle(&terms);
         heading
     }
@@ -150,34 +186,41 @@ impl Heading {
             self.kind = Some(*kind);
             return;
         }
-        self.kind = match (has(Term::Nominal), has(Term::Reading), has(Term::Length)) {
-            (true, true, _) => None,
+        self.kind = match (has(Term::Nominal), has(Term::Reading), has(Term::Measure), has(Term::Length)) {
+            (true, true, ..) => None,
             (true, ..) => Some(Kind::Nominal),
-            (_, true, _) => Some(Kind::Reading),
-            (_, _, true) => Some(Kind::Length),
+            (_, true, ..) | (_, _, true, _) => Some(Kind::Reading),
+            (.., true) => Some(Kind::Length),
             _ => None,
         };
+        let level = [(Term::Main, Level::Main), (Term::Middle, Level::Middle), (Term::Upper, Level::Upper)];
+        let level = level.iter().find(|(term, _)| has(*term)).map(|(_, level)| *level);
         if key == Some(Key::Operator) {
             self.kind = None;
         }
-        if self.kind.is_none() && has(Term::Remark) {
+        if self.kind.is_none() && self.when.is_none() && has(Term::Remark) {
             self.kind = Some(Kind::Ignored);
             return;
         }
         // "main length" is the length of a main; "nominal line length" is a length, not a line
-        if self.kind.is_none()
-            || (self.kind == Some(Kind::Length) && matches!(key, Some(Key::Main | Key::Middle | Key::Upper)))
-        {
+        if self.kind.is_none() {
             self.key = key.filter(|key| !(*key == Key::Row && self.row.is_some()));
         }
-        if self.kind == Some(Kind::Length) && self.key.is_some() {
-            self.kind = Some(Kind::Length);
+        if self.kind == Some(Kind::Length) || self.key == Some(Key::Material) {
+            self.level = level;
         }
     }
 
     /// Whether nothing in it is unknown, and something known.
     pub(super) fn is_strict(&self) -> bool {
         self.unknown == 0 && self.known > 0
+    }
+
+    /// Whether a title speaks of a check.
+    pub(super) fn says_visit(title: &str) -> bool {
+        folded(title)
+            .split(' ')
+            .any(|word| matches!(term(word), Some(Term::Visit | Term::Measure)) || word.contains("vermessung"))
     }
 
     /// Whether it is more known than unknown.

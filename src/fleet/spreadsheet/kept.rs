@@ -6,6 +6,7 @@ use std::path::Path;
 use super::error::SpreadsheetError;
 use super::heading::Heading;
 use super::spec::SpreadsheetSpec;
+use super::words::folded;
 use crate::fleet::{FleetWriteError, write_atomic};
 
 /// The file in a fleet folder that keeps what headings mean.
@@ -19,7 +20,7 @@ impl SpreadsheetSpec {
         Heading::of(what).is_strict()
     }
 
-    /// The same with what the headings of a fleet folder's spreadsheets were said to mean before. What is set already stays.
+    /// The same with what the headings of a fleet folder's spreadsheets were said to mean before. What is set already goes before.
     ///
     /// # Errors
     /// [`SpreadsheetError::File`] when the file is there and is no such table.
@@ -29,6 +30,7 @@ impl SpreadsheetSpec {
             return Ok(self);
         }
         let file = path.display().to_string();
+        let named: Vec<String> = self.columns().values().filter(|what| *what != "remark").cloned().collect();
         let wrong = |why: String| SpreadsheetError::file(&file, format!("{why}; remove it, or mend it"));
         let mut reader = csv::Reader::from_path(&path).map_err(|error| wrong(format!("cannot be read: {error}")))?;
         for record in reader.records() {
@@ -39,7 +41,9 @@ impl SpreadsheetSpec {
             if !Self::knows(what) {
                 return Err(wrong(format!("says `{what}`, which is nothing that a column holds")));
             }
-            self = self.column_if_free(what, heading);
+            if !named.iter().any(|own| own == what) && !self.columns().contains_key(&folded(heading)) {
+                self = self.column(what, heading);
+            }
         }
         Ok(self)
     }
@@ -58,7 +62,7 @@ impl SpreadsheetSpec {
             why: error.to_string(),
         };
         writer.write_record(["what", "heading"]).map_err(|error| failed(&error))?;
-        for (what, heading) in self.columns() {
+        for (heading, what) in self.columns() {
             writer.write_record([what, heading]).map_err(|error| failed(&error))?;
         }
         let bytes = writer.into_inner().map_err(|error| failed(&error))?;

@@ -6,7 +6,7 @@ use super::entry::{Entry, Sheet, Value};
 use super::error::{CellFault, SpreadsheetError};
 use super::grid::{Cell, column_letter};
 use super::heading::Kind;
-use super::quantity::{Amount, Marks, Written};
+use super::quantity::{Amount, Marks, Written, without_sign};
 use crate::check::sheet::LengthUnit;
 
 /// Longest line that is believed, mm.
@@ -49,7 +49,9 @@ impl<'a> Lengths<'a> {
         let mut marks = Marks::default();
         for entry in sheets.iter().flat_map(|sheet| &sheet.entries) {
             for value in &entry.values {
-                if let (Cell::Text(text), Some(_)) = (&value.cell, value.kind) {
+                if let (Cell::Text(text), Some(kind)) = (&value.cell, value.kind)
+                    && kind != Kind::Tolerance
+                {
                     marks.see(text);
                 }
             }
@@ -90,6 +92,16 @@ impl<'a> Lengths<'a> {
         let unit = value.unit.or(self.told);
         let amount = match &value.cell {
             Cell::Number(number) => Amount { value: *number, unit: None },
+            Cell::Text(text) if value.kind == Some(Kind::Tolerance) => {
+                match Marks::default().read(without_sign(text), unit) {
+                    Written::Missing => return None,
+                    Written::Amount(amount) => amount,
+                    _ => {
+                        self.fault(entry, value.column, &shown, "one tolerance for both ways, such as 10 or ±10");
+                        return None;
+                    }
+                }
+            }
             Cell::Text(text) => match self.marks.read(text, unit) {
                 Written::Missing => return None,
                 Written::Amount(amount) => amount,
@@ -131,6 +143,10 @@ impl<'a> Lengths<'a> {
             self.zeros.push(super::grid::place(entry.grid_row, value.column));
             return None;
         }
+        if amount.value < 0.0 && value.kind != Some(Kind::Deviation) {
+            self.fault(entry, value.column, &shown, "a length above 0");
+            return None;
+        }
         Some(Placed {
             sheet: entry.sheet,
             table: entry.table,
@@ -154,20 +170,34 @@ impl<'a> Lengths<'a> {
         let middle = bare[bare.len() / 2];
         let unit = match middle {
             1500.0..LONGEST_MM => LengthUnit::Millimetre,
-            120.0..1300.0 => LengthUnit::Centimetre,
+            // 400 cm is a very small wing, 400 in a very large one
+            400.0..1300.0 => LengthUnit::Centimetre,
             1.0..20.0 => LengthUnit::Metre,
             _ => {
                 let what = name_of(kind);
+                let mut options = vec!["--unit mm", "--unit cm", "--unit m", "--unit in"];
+                if (120.0..400.0).contains(&middle) {
+                    options = vec!["--unit cm", "--unit in"];
+                }
+                options.push("write the unit into the heading, such as `Nominal [mm]`");
                 return Err(SpreadsheetError::question(
                     self.file,
                     format!("in what unit are the {what} (the middle one is {middle})?"),
-                    ["--unit mm", "--unit cm", "--unit m", "write the unit into the heading, such as `Nominal [mm]`"],
+                    options,
                 ));
             }
         };
         self.of_kind.insert(kind, unit);
         self.by_size.push(kind);
         Ok(())
+    }
+
+    /// Lengths of pieces are in the unit of the others where they say none.
+    pub(super) fn follow(&mut self, kind: Kind) {
+        let of = [Kind::Nominal, Kind::Reading].iter().find_map(|other| self.of_kind.get(other));
+        if let Some(unit) = of.copied() {
+            self.of_kind.entry(kind).or_insert(unit);
+        }
     }
 
     /// The unit of a number.

@@ -19,6 +19,17 @@ pub struct SheetReading {
     pub place: String,
 }
 
+/// A piece below a line, as a spreadsheet gives it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct SheetPiece {
+    /// Its name; none where the line has no such piece.
+    pub name: Option<String>,
+    /// Its material.
+    pub material: Option<String>,
+    /// Its length, mm.
+    pub length_mm: Option<f64>,
+}
+
 /// One line, as a spreadsheet gives it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SheetLine {
@@ -33,12 +44,12 @@ pub struct SheetLine {
     /// The readings.
     pub readings: Vec<SheetReading>,
     /// The main that it hangs on.
-    pub main: Option<String>,
+    pub main: SheetPiece,
     /// The piece between line and main.
-    pub middle: Option<String>,
+    pub middle: SheetPiece,
     /// Name of the piece below it, where names are indented or a column says so.
     pub parent: Option<String>,
-    /// Its material.
+    /// Material of its own piece.
     pub material: Option<String>,
     /// The maker's tolerance, mm.
     pub tolerance_mm: Option<f64>,

@@ -17,16 +17,59 @@ pub(super) fn row_of(name: &str) -> Option<Row> {
         let first = letters.chars().next()?;
         let rest = letters.get(first.len_utf8()..)?;
         let is_row = matches!(first, 'a'..='d') || (first == 's' || first == 'k' || first == 'f');
-        (is_row && matches!(rest, "m" | "r" | "u" | "t" | "i" | "ii" | "iii"))
+        (is_row && matches!(rest, "m" | "r" | "u" | "t" | "i" | "ii" | "iii" | "iv" | "v"))
             .then(|| row(&first.to_string()))
             .flatten()
     })
 }
 
-/// The number that a name ends with.
+/// The number of a line: what its name ends with, else what it begins with (`1A`).
 pub(super) fn number_of(name: &str) -> Option<u32> {
-    let digits: String = name.trim_end().chars().rev().take_while(char::is_ascii_digit).collect();
-    digits.chars().rev().collect::<String>().parse().ok()
+    let name = name.trim();
+    let digits: String = name.chars().rev().take_while(char::is_ascii_digit).collect();
+    digits.chars().rev().collect::<String>().parse().ok().or_else(|| {
+        let digits = name.find(|letter: char| !letter.is_ascii_digit()).unwrap_or(name.len());
+        name.get(..digits)?.parse().ok()
+    })
+}
+
+/// A name and what stands in brackets behind it, such as the main in `A1 (AI)`.
+pub(super) fn with_brackets(name: &str) -> Option<(&str, &str)> {
+    let (outer, inner) = name.trim().strip_suffix([')', ']'])?.split_once(['(', '['])?;
+    Some((outer.trim(), inner.trim())).filter(|(outer, inner)| !outer.is_empty() && !inner.is_empty())
+}
+
+/// Whether a name has the form of a main or middle line of a row: `AI`, `BM1`, `C-main 2`.
+pub(super) fn is_piece(name: &str) -> bool {
+    let folded = folded(name);
+    let mut words = folded.split(' ');
+    let says_main = folded.split(' ').any(|word| matches!(term(word), Some(Term::Main | Term::Middle)));
+    let first = words.next().unwrap_or_default().trim_end_matches(|letter: char| letter.is_ascii_digit());
+    let mut letters = first.chars();
+    let starts = letters.next().is_some_and(|letter| matches!(letter, 'a'..='d'));
+    let rest = letters.as_str();
+    let mark = if rest.is_empty() { words.next().unwrap_or_default() } else { rest };
+    says_main
+        || starts
+            && matches!(
+                mark.trim_end_matches(|letter: char| letter.is_ascii_digit()),
+                "i" | "ii" | "iii" | "iv" | "v" | "m"
+            )
+}
+
+/// The main that a title above some lines names: `AI (A1-A3)`, `Main A2`, `BII`.
+pub(super) fn main_in_title(text: &str) -> Option<String> {
+    let text = text.trim().trim_end_matches(':').trim_end();
+    let (name, brackets) = with_brackets(text).unwrap_or((text, ""));
+    let holds_lines = brackets
+        .split(['-', '–', ',', '…', ' '])
+        .any(|part| row_of(part).is_some() && part.ends_with(|letter: char| letter.is_ascii_digit()));
+    let is_short = name.chars().count() <= 24;
+    (is_short && row_or_main(name) && (holds_lines || is_piece(name))).then(|| name.to_owned())
+}
+
+fn row_or_main(name: &str) -> bool {
+    row_of(name).is_some() || folded(name).split(' ').any(|word| row_of(word).is_some())
 }
 
 /// Whether a text may be the name of a line at all: short, and with a row or only a number.
@@ -149,6 +192,15 @@ mod tests {
             assert_eq!(row_of(name), None, "{name}");
         }
         assert_eq!(number_of("A-07"), Some(7));
+        assert_eq!(number_of("12A"), Some(12));
+        for (title, main) in
+            [("AI (A1-A3)", "AI"), ("Main A2", "Main A2"), ("BII:", "BII"), ("Stammleine C1", "Stammleine C1")]
+        {
+            assert_eq!(main_in_title(title).as_deref(), Some(main));
+        }
+        for title in ["A1", "Row A", "A (front)", "read by Ann (A)", "Stabilo"] {
+            assert_eq!(main_in_title(title), None, "{title}");
+        }
     }
 
     #[test]

@@ -6,10 +6,12 @@
 //! ways is a question ([`SpreadsheetError::Question`]) with its answers, never a guess that nobody sees; every reading of the file
 //! arrives or is named.
 
+mod above;
 mod answer;
 mod archive;
 mod book;
 mod cascade;
+mod column;
 mod day;
 mod delimited;
 mod entry;
@@ -23,11 +25,15 @@ mod lengths;
 mod line;
 mod line_name;
 mod model_made;
+mod names;
 mod quantity;
+mod reader;
+mod row_facts;
 mod sheet_out;
 mod spec;
 mod start;
 mod table;
+mod values;
 mod words;
 
 pub use answer::{RowCount, Understood, missing};
@@ -35,7 +41,7 @@ pub use day::{WrittenDay, today, written_day, written_hours};
 pub use error::{CellFault, SpreadsheetError};
 pub use facts::Facts;
 pub use kept::COLUMNS_FILE;
-pub use line::{SheetLine, SheetReading};
+pub use line::{SheetLine, SheetPiece, SheetReading};
 pub use sheet_out::sheet_xlsx;
 pub use spec::{NominalFile, Spreadsheet, SpreadsheetSpec};
 pub use start::fleet_of_one;

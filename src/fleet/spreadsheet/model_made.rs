@@ -1,10 +1,7 @@
 //! A line set of what a spreadsheet says.
 
-use std::collections::HashMap;
-
-use super::cascade::Cascade;
-use super::error::SpreadsheetError;
-use super::gather::few;
+use super::cascade::{Cascade, material_name};
+use super::error::{SpreadsheetError, columns_option, few};
 use super::line::{SheetLine, plain};
 use super::line_name::number_of;
 use super::spec::Spreadsheet;
@@ -22,8 +19,7 @@ impl Spreadsheet {
     /// [`SpreadsheetError`] when a line has no length of the maker, or pieces and lines do not fit together.
     pub fn line_set(&self, model: &str) -> Result<LineSet, SpreadsheetError> {
         let file = &self.file;
-        let no_materials = HashMap::new();
-        let cascade = Cascade::of(&self.lines, &no_materials);
+        let cascade = Cascade::of(&self.lines);
         let pieces: Vec<&String> = cascade.iter().flat_map(|cascade| &cascade.pieces).collect();
         let own: Vec<&SheetLine> = self.lines.iter().filter(|line| !pieces.contains(&&line.name)).collect();
         if own.is_empty() {
@@ -57,7 +53,7 @@ impl Spreadsheet {
                 span: line.span.unwrap_or((f64::from(rank) - 0.5) / in_row as f64),
                 span_assumed: line.span.is_none(),
                 chord: line.chord,
-                main: line.main.clone(),
+                main: line.main.name.clone(),
                 tolerance_mm: line.tolerance_mm.or(self.facts.tolerance_mm),
                 side,
                 segment,
@@ -70,7 +66,7 @@ impl Spreadsheet {
             let piece = |name: String, length_mm: f64| Segment {
                 name,
                 parent: None,
-                material: line.material.clone().unwrap_or_else(|| "unknown".to_owned()),
+                material: material_name(line.material.as_deref()),
                 length_mm,
                 diameter_mm: None,
                 can_loop: None,
@@ -124,7 +120,7 @@ impl Spreadsheet {
             .unused
             .iter()
             .filter(|title| title.starts_with('`'))
-            .map(|title| format!("--columns nominal={}", title.replace('`', "\"")))
+            .map(|title| columns_option("nominal", title.trim_matches('`')))
             .collect();
         options.push("--nominal FILE, a file with the maker's lengths".to_owned());
         options.push(

@@ -138,6 +138,12 @@ impl Marks {
     }
 }
 
+/// A text without the signs that stand before a tolerance: `± 10 mm`.
+pub(super) fn without_sign(text: &str) -> &str {
+    let text = text.trim().trim_start_matches(['±', '<', '≤', ' ']);
+    ["+/-", "+/−", "+-"].iter().find_map(|sign| text.strip_prefix(sign)).unwrap_or(text).trim_start()
+}
+
 /// Whether groups of three digits stand between the marks.
 fn well_parted(text: &str, mark: char) -> bool {
     let mut groups = text.trim_start_matches(['+', '-']).split(mark);

@@ -1,18 +1,20 @@
 //! How to read a spreadsheet, and what was read.
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::book::Book;
-use super::entry::{self, Entry, Sheet};
-use super::error::SpreadsheetError;
+use super::column::Mapping;
+use super::entry::{Entry, LevelMaterial, Sheet};
+use super::error::{SpreadsheetError, columns_option, few};
 use super::facts::Facts;
-use super::gather::{Gathered, Wanted, few, gather};
-use super::grid::{Cell, Grid};
-use super::heading::Kind;
+use super::gather::{Gathered, Wanted, gather};
+use super::grid::Grid;
+use super::heading::{Kind, Level};
 use super::line::SheetLine;
-use super::quantity::{Marks, Written};
+use super::reader;
+use super::row_facts::rows;
+use super::words::folded;
 use crate::check::Stage;
 use crate::check::sheet::LengthUnit;
 use crate::wing::RowData;
@@ -36,7 +38,7 @@ use crate::wing::RowData;
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SpreadsheetSpec {
     sheet: Option<String>,
-    columns: BTreeMap<String, String>,
+    columns: Mapping,
     unit: Option<LengthUnit>,
     nominal: Option<PathBuf>,
     stage: Option<Stage>,
@@ -64,21 +66,17 @@ impl SpreadsheetSpec {
         self
     }
 
-    /// What a heading of the file's own means: `line`, `row`, `side`, `nominal`, `left`, `right`, `reading`, `main`, ….
+    /// What a heading of the file's own means: `line`, `row`, `side`, `nominal`, `left`, `right`, `reading`, `main`, …. Several
+    /// headings may mean the same; other columns that would by their own headings are then left out.
     #[must_use]
     pub fn column(mut self, what: &str, heading: &str) -> Self {
-        self.columns.insert(what.to_owned(), heading.to_owned());
+        self.columns.insert(folded(heading), what.to_owned());
         self
     }
 
-    /// The meanings of headings that are set.
-    pub(super) fn columns(&self) -> &BTreeMap<String, String> {
+    /// The headings that are set, folded, and what they mean.
+    pub(super) fn columns(&self) -> &Mapping {
         &self.columns
-    }
-
-    pub(super) fn column_if_free(mut self, what: &str, heading: &str) -> Self {
-        self.columns.entry(what.to_owned()).or_insert_with(|| heading.to_owned());
-        self
     }
 
     /// The unit of lengths that say none.
@@ -138,12 +136,12 @@ impl SpreadsheetSpec {
             facts.read(grid);
         }
         let mut sheets: Vec<Sheet> =
-            chosen.iter().enumerate().map(|(at, grid)| entry::read(grid, at, &self.columns)).collect();
+            chosen.iter().enumerate().map(|(at, grid)| reader::read(grid, at, &self.columns)).collect();
         if sheets.iter().all(|sheet| sheet.entries.is_empty() && sheet.faults.is_empty()) {
             // lines from left to right
-            let turned: Vec<Grid> = chosen.iter().map(|grid| turned(grid)).collect();
+            let turned: Vec<Grid> = chosen.iter().map(|grid| grid.turned()).collect();
             let other: Vec<Sheet> =
-                turned.iter().enumerate().map(|(at, grid)| entry::read(grid, at, &self.columns)).collect();
+                turned.iter().enumerate().map(|(at, grid)| reader::read(grid, at, &self.columns)).collect();
             if other.iter().any(|sheet| !sheet.entries.is_empty()) {
                 notes.push("the lines ran from left to right: the table was turned".to_owned());
                 sheets = other;
@@ -153,6 +151,8 @@ impl SpreadsheetSpec {
         if let Some(nominal) = nominal {
             Self::put_nominal(self, &nominal, &mut sheets, &mut facts, &mut notes)?;
         }
+        sizes(file, &sheets)?;
+        facts.day_of_a_title(&chosen, &mut notes);
         let unit = self.unit.or(facts.unit);
         let unused: Vec<String> = sheets.iter().flat_map(|sheet| sheet.unused.clone()).collect();
         say_left_out(&sheets, &unused, &mut notes);
@@ -163,8 +163,12 @@ impl SpreadsheetSpec {
             notes.push(format!("read from sheet `{}`, of {}", name.unwrap_or_default(), grids.len()));
         }
         indents(&mut sheets);
+        notes.extend(sheets.iter_mut().flat_map(|sheet| std::mem::take(&mut sheet.notes)));
+        let mut levels = facts.materials.clone();
+        levels.extend(sheets.iter().flat_map(|sheet| sheet.levels.clone()));
         let wanted = Wanted { file, unit, stage: self.stage };
-        let Gathered { lines, unit, notes: found, stage } = gather(sheets, wanted)?;
+        let Gathered { mut lines, unit, notes: found, stage } = gather(sheets, wanted)?;
+        lines.iter_mut().for_each(|line| materials(line, &levels));
         notes.extend(found);
         if !facts.unread.is_empty() {
             notes.push(format!("not understood: {}", facts.unread.join(", ")));
@@ -203,7 +207,7 @@ impl SpreadsheetSpec {
                 self.sheet.as_ref().is_some_and(|name| !grid.name.trim().eq_ignore_ascii_case(name.trim()))
             });
             for (at, grid) in others {
-                let mut other = entry::read(grid, at + 1, &self.columns);
+                let mut other = reader::read(grid, at + 1, &self.columns);
                 if has(&other, Kind::Nominal) {
                     keep_nominal(&mut other);
                     other.faults.clear();
@@ -257,7 +261,7 @@ impl SpreadsheetSpec {
         }
         for grid in &book.sheets {
             let place = sheets.len();
-            let mut read = entry::read(grid, place, &self.columns);
+            let mut read = reader::read(grid, place, &self.columns);
             if !read.faults.is_empty() {
                 return Err(SpreadsheetError::Cells { file: nominal.file.clone(), cells: read.faults });
             }
@@ -329,19 +333,6 @@ fn share_a_line(one: &Sheet, other: &Sheet) -> bool {
     read(one).iter().any(|key| there.contains(key))
 }
 
-/// A sheet with rows for columns.
-fn turned(grid: &Grid) -> Grid {
-    let mut out = Grid::new(&grid.name);
-    for (row, cells) in grid.rows.iter().enumerate() {
-        for (column, cell) in cells.iter().enumerate() {
-            if !cell.is_empty() {
-                out.put(column, row, cell.clone());
-            }
-        }
-    }
-    out
-}
-
 /// Names that are indented hang on the last name that is less so.
 fn indents(sheets: &mut [Sheet]) {
     for sheet in sheets {
@@ -359,6 +350,35 @@ fn indents(sheets: &mut [Sheet]) {
     }
 }
 
+/// Refuses lengths for several sizes of a model.
+fn sizes(file: &str, sheets: &[Sheet]) -> Result<(), SpreadsheetError> {
+    let sizes: Vec<&String> = sheets.iter().flat_map(|sheet| &sheet.sizes).collect();
+    if sizes.is_empty() {
+        return Ok(());
+    }
+    let options = sizes.iter().map(|title| columns_option("nominal", title));
+    Err(SpreadsheetError::question(
+        file,
+        "the maker's lengths are there for several sizes: which size is it?",
+        options,
+    ))
+}
+
+/// Materials that are said of storeys, where the line's own row says none.
+fn materials(line: &mut SheetLine, levels: &[LevelMaterial]) {
+    for said in levels {
+        let is_of = |level: Level| said.level.is_none_or(|own| own == level);
+        let place = [
+            (Level::Upper, &mut line.material),
+            (Level::Middle, &mut line.middle.material),
+            (Level::Main, &mut line.main.material),
+        ];
+        for (_, material) in place.into_iter().filter(|(level, material)| is_of(*level) && material.is_none()) {
+            *material = Some(said.material.clone());
+        }
+    }
+}
+
 fn say_left_out(sheets: &[Sheet], unused: &[String], notes: &mut Vec<String>) {
     if !unused.is_empty() {
         notes.push(format!("not used: {}", unused.join(", ")));
@@ -371,44 +391,4 @@ fn say_left_out(sheets: &[Sheet], unused: &[String], notes: &mut Vec<String>) {
     if !stray.is_empty() {
         notes.push(format!("numbers outside the tables were not used: {}", few(&stray)));
     }
-}
-
-/// What the file says of the rows: chord positions, risers.
-fn rows(sheets: &[Sheet], facts: &Facts, notes: &mut Vec<String>) -> Vec<RowData> {
-    let mut rows: Vec<RowData> = Vec::new();
-    for fact in sheets.iter().flat_map(|sheet| &sheet.rows) {
-        let amount = match &fact.cell {
-            Cell::Number(value) => Some(*value),
-            Cell::Text(text) => match Marks::default().read(text, fact.unit) {
-                Written::Amount(amount) => Some(amount.value),
-                _ => None,
-            },
-            _ => None,
-        };
-        let Some(value) = amount else {
-            notes.push(format!("row {}: `{}` was not understood", fact.row, fact.cell.shown()));
-            continue;
-        };
-        let at = rows.iter().position(|row| row.row == fact.row).unwrap_or_else(|| {
-            rows.push(RowData { row: fact.row, chord: None, riser_mm: None });
-            rows.len() - 1
-        });
-        if fact.kind == Kind::Riser {
-            rows[at].riser_mm = Some(value * fact.unit.unwrap_or_default().mm()).filter(|mm| *mm >= 0.0);
-            continue;
-        }
-        let chord = match (fact.unit, facts.root_chord_m) {
-            (None, _) => Some(value),
-            (Some(unit), Some(root)) => Some(value * unit.mm() / 1e3 / root),
-            (Some(_), None) => None,
-        };
-        rows[at].chord = chord.filter(|chord| (0.0..=1.0).contains(chord));
-        if rows[at].chord.is_none() {
-            notes.push(format!(
-                "row {}: the chord position {value} was not used; give it as a share from 0 to 1, or with the root chord beside it",
-                fact.row
-            ));
-        }
-    }
-    rows
 }

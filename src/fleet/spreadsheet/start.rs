@@ -12,6 +12,8 @@ impl Spreadsheet {
             mass_kg: self.facts.mass_kg,
             first_flight: self.facts.first_flight,
             hours_per_year: self.facts.hours_per_year,
+            serial_number: self.facts.serial_number.clone(),
+            owner: self.facts.owner.clone(),
             ..Wing::new(id, model)
         }
     }

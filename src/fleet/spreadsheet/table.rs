@@ -1,22 +1,11 @@
 //! Where the tables of a sheet are: header rows, what is above them, and blocks of columns beside each other.
 
-use std::collections::BTreeMap;
-
+use super::column::{Column, Mapping, columns, heading_of, side_letters};
 use super::grid::{Cell, Grid};
-use super::heading::{Heading, Key, Kind};
-use super::line_name::{may_be_name, row_of};
+use super::heading::{Key, Level, unit_of};
 use super::quantity::{Marks, Written};
 use super::words::folded;
 use crate::wing::Side;
-
-/// A column of a table.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Column {
-    pub(super) at: usize,
-    pub(super) heading: Heading,
-    /// The heading as it stands.
-    pub(super) title: String,
-}
 
 /// Columns of a table that belong together: one name, and values of that line.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -30,24 +19,14 @@ pub(super) struct Table {
     /// The header's first and last row, the groups above it included.
     pub(super) top: usize,
     pub(super) header: usize,
+    /// Its first row of data.
+    pub(super) first: usize,
     /// The row behind its last.
     pub(super) end: usize,
     pub(super) blocks: Vec<Block>,
     /// Columns of the sheet that it may take.
     pub(super) from: usize,
     pub(super) to: usize,
-}
-
-/// Words for columns that the user maps to headings of his own.
-pub(super) type Mapping = BTreeMap<String, String>;
-
-/// The heading in a cell, as the user's mapping has it first.
-pub(super) fn heading_of(text: &str, mapping: &Mapping) -> Heading {
-    let own = folded(text);
-    match mapping.iter().find(|(_, heading)| folded(heading) == own) {
-        Some((what, _)) => Heading { unit: super::heading::unit_of(text), ..Heading::of(what) },
-        None => Heading::of(text),
-    }
 }
 
 /// The tables of a sheet, from the top, strip by strip.
@@ -72,7 +51,18 @@ pub(super) fn tables(grid: &Grid, mapping: &Mapping) -> Vec<Table> {
 
 impl Block {
     pub(super) fn key(&self, wanted: Key) -> Option<&Column> {
-        self.columns.iter().find(|column| column.heading.key == Some(wanted) && column.heading.kind.is_none())
+        self.columns.iter().find(|column| {
+            let heading = &column.heading;
+            let of_line = matches!(heading.level, None | Some(Level::Upper));
+            heading.key == Some(wanted) && heading.kind.is_none() && of_line
+        })
+    }
+
+    /// The column with the materials of a storey below the lines.
+    pub(super) fn material(&self, level: Level) -> Option<&Column> {
+        self.columns
+            .iter()
+            .find(|column| column.heading.key == Some(Key::Material) && column.heading.level == Some(level))
     }
 
     /// The column with the names of the lines.
@@ -119,6 +109,7 @@ struct RowLook {
     good: usize,
     telling: usize,
     contexts: usize,
+    units: usize,
     rows: u32,
     left: bool,
     right: bool,
@@ -143,6 +134,7 @@ impl RowLook {
             }
             look.texts += 1;
             let heading = heading_of(text, mapping);
+            look.units += usize::from(is_unit(text));
             look.good += usize::from(heading.is_good());
             look.telling += usize::from(heading.is_good() && heading.is_telling());
             look.contexts += usize::from(heading.is_context());
@@ -158,7 +150,10 @@ impl RowLook {
         if let Some((left, right)) = side_letters(&letters) {
             look.left = true;
             look.right = true;
-            look.good += letters.iter().filter(|one| *one == left || *one == right).count();
+            look.good += letters
+                .iter()
+                .filter(|one| [left, right].contains(&one.rsplit(' ').next().unwrap_or_default()))
+                .count();
         }
         look
     }
@@ -174,13 +169,16 @@ impl RowLook {
     fn is_group(self) -> bool {
         self.numbers == 0 && self.texts > 0 && self.contexts == self.texts
     }
+
+    /// Whether it names the units of the columns, and nothing else.
+    fn is_units(self) -> bool {
+        self.numbers == 0 && self.units > 0 && self.units == self.texts
+    }
 }
 
-/// The letters that stand for left and right in a row of headings: `G` and `D` of French where no row of lines is meant.
-pub(super) fn side_letters(texts: &[String]) -> Option<(&'static str, &'static str)> {
-    let has = |letter: &str| texts.iter().any(|text| text == letter);
-    let of_rows = has("a") || has("b") || has("c");
-    [("g", "d"), ("i", "d"), ("s", "d")].into_iter().find(|(left, right)| !of_rows && has(left) && has(right))
+/// Whether a text is a unit alone: `mm`, `[cm]`.
+fn is_unit(text: &str) -> bool {
+    unit_of(&format!("[{}]", text.trim().trim_matches(['[', ']', '(', ')']))).is_some()
 }
 
 fn in_strip(grid: &Grid, mapping: &Mapping, from: usize, to: usize) -> Vec<Table> {
@@ -205,8 +203,9 @@ fn in_strip(grid: &Grid, mapping: &Mapping, from: usize, to: usize) -> Vec<Table
         if let Some(last) = tables.last_mut() {
             last.end = top;
         }
-        tables.push(Table { top, header, end: grid.rows.len(), blocks: Vec::new(), from, to });
-        row = header + 1;
+        let first = header + 1 + usize::from(looks.get(header + 1).is_some_and(|look| look.is_units()));
+        tables.push(Table { top, header, first, end: grid.rows.len(), blocks: Vec::new(), from, to });
+        row = first;
     }
     for table in &mut tables {
         let columns = columns(grid, mapping, table);
@@ -215,157 +214,19 @@ fn in_strip(grid: &Grid, mapping: &Mapping, from: usize, to: usize) -> Vec<Table
     tables
 }
 
-/// The columns of a table with all that the rows of its header say.
-fn columns(grid: &Grid, mapping: &Mapping, table: &Table) -> Vec<Column> {
-    let own: Vec<String> =
-        (table.from..table.to).filter_map(|at| grid.cell(table.header, at).text()).map(folded).collect();
-    let letters = side_letters(&own);
-    let mut columns = Vec::new();
-    for at in table.from..table.to {
-        let mut parts: Vec<&str> = Vec::new();
-        let mut heading: Option<Heading> = None;
-        for row in (table.top..=table.header).rev() {
-            let Some((text, exact)) = above(grid, row, at, row == table.header, table.from) else { continue };
-            let mut here = heading_of(text, mapping);
-            if row == table.header
-                && let Some((left, right)) = letters
-            {
-                let letter = folded(text);
-                if letter == left || letter == right {
-                    here = Heading {
-                        side: Some(if letter == left { Side::Left } else { Side::Right }),
-                        ..Heading::default()
-                    };
-                }
-            }
-            heading = match heading {
-                None if exact => {
-                    parts.push(text);
-                    Some(here)
-                }
-                None => None,
-                Some(below) => {
-                    parts.push(text);
-                    Some(below.under(&here))
-                }
-            };
-        }
-        parts.reverse();
-        parts.dedup();
-        let heading = settled(grid, table, at, heading.unwrap_or_default());
-        let is_empty = (table.header + 1..table.end).all(|row| grid.cell(row, at).is_empty());
-        if !(is_empty && parts.is_empty()) {
-            columns.push(Column { at, heading, title: parts.join(" ") });
-        }
-    }
-    settle_indices(&mut columns);
-    columns
-}
-
-/// The text of a header row above a column: its own, that of merged cells, or in a group row the nearest to the left.
-fn above(grid: &Grid, row: usize, at: usize, is_last: bool, from: usize) -> Option<(&str, bool)> {
-    if let Some(text) = grid.cell(row, at).text() {
-        return Some((text, true));
-    }
-    if let Some(merge) = grid.merge(row, at) {
-        return grid.cell(merge.top, merge.left).text().map(|text| (text, merge.top == row || merge.left == at));
-    }
-    if is_last {
-        return None;
-    }
-    let has_merges = grid.merges.iter().any(|merge| merge.top == row && merge.right > merge.left);
-    if has_merges {
-        return None;
-    }
-    (from..at).rev().find_map(|left| grid.cell(row, left).text()).map(|text| (text, false))
-}
-
-/// A heading that its cells have to explain.
-fn settled(grid: &Grid, table: &Table, at: usize, mut heading: Heading) -> Heading {
-    let cells: Vec<&Cell> =
-        (table.header + 1..table.end).map(|row| grid.cell(row, at)).filter(|cell| !cell.is_empty()).collect();
-    let share = |is: &dyn Fn(&Cell) -> bool| {
-        let count = cells.iter().filter(|cell| is(cell)).count();
-        !cells.is_empty() && count * 2 > cells.len()
-    };
-    let is_name = |cell: &Cell| {
-        cell.text().is_some_and(|text| {
-            may_be_name(text) && row_of(text).is_some() && text.chars().any(|letter| letter.is_ascii_digit())
-        })
-    };
-    let is_number = |cell: &Cell| match cell {
-        Cell::Number(_) => true,
-        Cell::Text(text) => matches!(Marks::default().read(text, None), Written::Amount(_)),
-        _ => false,
-    };
-    match heading.key {
-        Some(Key::SideOrNominal | Key::LineOrNominal) if share(&is_number) => {
-            heading.key = None;
-            heading.kind = Some(Kind::Nominal);
-        }
-        Some(Key::SideOrNominal) => heading.key = Some(Key::Side),
-        Some(Key::LineOrNominal) => heading.key = Some(Key::Line),
-        Some(Key::Rank | Key::Row) if share(&is_name) => heading.key = Some(Key::Line),
-        None if heading.kind.is_none() && share(&is_name) => heading.key = Some(Key::Line),
-        None if heading.kind.is_none() && counts_up(&cells) => {
-            heading.key = Some(if heading.row.is_some() { Key::Line } else { Key::Rank });
-        }
-        _ => {}
-    }
-    heading
-}
-
-/// Whether cells are 1, 2, 3, … (a total may follow).
-fn counts_up(cells: &[&Cell]) -> bool {
-    let numbers: Vec<f64> = cells
-        .iter()
-        .filter_map(|cell| match cell {
-            Cell::Number(value) => Some(*value),
-            Cell::Text(text) => text.trim().parse().ok(),
-            _ => None,
-        })
-        .collect();
-    let steps = numbers
-        .windows(2)
-        .filter(|pair| (pair[1] - pair[0] - 1.0).abs() < 1e-9 || (pair[1] - 1.0).abs() < 1e-9)
-        .count();
-    numbers.len() >= 2
-        && (numbers[0] - 1.0).abs() < 1e-9
-        && steps + 2 >= numbers.len()
-        && numbers.len() * 2 > cells.len()
-}
-
-/// A count beside names is only a count.
-fn settle_indices(columns: &mut [Column]) {
-    let has_line = columns.iter().any(|column| column.heading.key == Some(Key::Line));
-    if !has_line {
-        return;
-    }
-    let lines: Vec<usize> =
-        columns.iter().filter(|column| column.heading.key == Some(Key::Line)).map(|column| column.at).collect();
-    // two columns of names one behind the other: the first is the line
-    for pair in lines.windows(2) {
-        if pair[1] == pair[0] + 1
-            && let Some(second) = columns.iter_mut().find(|column| column.at == pair[1] && column.title.is_empty())
-        {
-            second.heading.key = None;
-        }
-    }
-}
-
 /// Parts columns where one of their keys comes again.
 fn blocks(columns: Vec<Column>) -> Vec<Block> {
     let mut blocks: Vec<Block> = Vec::new();
     let mut open = Block::default();
     for column in columns {
         let key = column.heading.key.filter(|_| column.heading.kind.is_none());
-        let comes_again = key.is_some_and(|key| open.key(key).is_some());
+        let comes_again = column.heading.level.is_none() && key.is_some_and(|key| open.key(key).is_some());
         if comes_again && open.values().next().is_some() {
             blocks.push(std::mem::take(&mut open));
         }
         open.columns.push(column);
     }
     blocks.push(open);
-    blocks.retain(|block| block.values().next().is_some() || block.has_names());
+    blocks.retain(|block| block.values().next().is_some() || block.has_names() || block.key(Key::Row).is_some());
     blocks
 }

@@ -20,6 +20,8 @@ pub(super) enum Term {
     Operator,
     Nominal,
     Reading,
+    /// A noun that says reading, unless it is a nominal one.
+    Measure,
     Deviation,
     Expected,
     Last,
@@ -34,6 +36,8 @@ pub(super) enum Term {
     Total,
     /// A column that is known and not needed.
     Remark,
+    /// One check among others.
+    Visit,
     Before,
     After,
     Is(Side),
@@ -61,7 +65,7 @@ const WORDS: &[(Term, &[&str])] = &[
     ),
     (
         Term::Row,
-        &["row", "line row", "reihe", "ebene", "leinenebene", "rang", "rangee", "fila", "hilera", "group", "gruppe", "groupe", "gruppo", "grupo", "leinengruppe"],
+        &["row", "line row", "reihe", "ebene", "leinenebene", "rang", "rangee", "fila", "hilera", "group", "gruppe", "groupe", "gruppo", "grupo", "leinengruppe", "level", "levels", "niveau", "livello", "nivel", "etage"],
     ),
     (Term::Side, &["side", "seite", "lato", "lado"]),
     (Term::SideOrNominal, &["cote"]),
@@ -113,18 +117,30 @@ const WORDS: &[(Term, &[&str])] = &[
     (
         Term::Reading,
         &[
-            "measured", "measure", "measurement", "measurements", "reading", "readings", "read", "actual", "gemessen", "gemessene",
-            "messung", "messungen", "messwert", "messwerte", "ist", "istmass", "istwert", "istlange", "istlaenge", "ablesung", "mesure", "mesures", "mesuree", "mesurees",
-            "releve", "relevee", "reel", "reelle", "lecture", "medido", "medida", "medidas", "medicion", "mediciones", "lectura",
-            "real", "misurato", "misurata", "misurate", "misura", "misure", "misurazione", "reale", "rilevato", "rilevata", "lettura", "effettivo",
-            "effettiva", "found",
+            "measured", "meas", "reading", "readings", "read", "actual", "gemessen", "gemessene", "messwert", "messwerte", "ist", "istmass", "istwert", "istlange",
+            "istlaenge", "ablesung", "mesuree", "mesurees", "releve", "relevee", "reel", "reelle", "lecture", "medido", "lectura",
+            "real", "misurato", "misurata", "misurate", "reale", "rilevato", "rilevata", "lettura", "effettivo", "effettiva", "found",
+        ],
+    ),
+    (
+        Term::Measure,
+        &[
+            "measure", "measurement", "measurements", "messung", "messungen", "mesure", "mesures", "medida", "medidas", "medicion", "mediciones",
+            "misura", "misure", "misurazione",
+        ],
+    ),
+    (
+        Term::Visit,
+        &[
+            "check", "checks", "inspection", "inspections", "prufung", "prufungen", "nachprufung", "kontrolle", "kontrollen", "controle", "controles",
+            "revision", "revisions", "inspeccion", "revisione", "controllo", "controlli",
         ],
     ),
     (
         Term::Deviation,
         &[
             "deviation", "dev", "diff", "difference", "delta", "abweichung", "abw", "differenz", "ecart", "ecarts", "desviacion",
-            "diferencia", "scarto", "differenza", "scostamento", "deviazione", "symmetry", "symmetrie", "simmetria", "simetria", "asymmetry",
+            "diferencia", "dif", "scarto", "differenza", "scostamento", "deviazione", "symmetry", "symmetrie", "simmetria", "simetria", "asymmetry",
         ],
     ),
     (Term::Expected, &["expected", "erwartet", "attendu", "attendue", "esperado", "esperada", "atteso", "attesa"]),
@@ -132,7 +148,7 @@ const WORDS: &[(Term, &[&str])] = &[
         Term::Last,
         &["last", "previous", "letzte", "vorige", "dernier", "derniere", "precedent", "precedente", "anterior", "ultima", "ultimo"],
     ),
-    (Term::Tolerance, &["tolerance", "tol", "toleranz", "tolerancia", "tolleranza", "limit", "grenze"]),
+    (Term::Tolerance, &["tolerance", "tol", "toleranz", "tolerancia", "tolleranza", "limit", "grenze", "±"]),
     (
         Term::Material,
         &["material", "materiau", "matiere", "materiale", "leinenmaterial", "fibre", "fiber", "faser", "fibra"],
@@ -141,13 +157,13 @@ const WORDS: &[(Term, &[&str])] = &[
     (Term::Chord, &["chord", "chord position", "profiltiefe", "flugeltiefe", "corde", "cuerda", "corda"]),
     (
         Term::Length,
-        &["length", "lengths", "lange", "laenge", "langen", "longueur", "longueurs", "longitud", "longitudes", "lunghezza", "lunghezze", "mass", "masse"],
+        &["length", "lengths", "lange", "laenge", "langen", "longueur", "longueurs", "longitud", "longitudes", "lunghezza", "lunghezze", "mass", "masse", "gesamtlange"],
     ),
     (Term::Diameter, &["diameter", "dia", "durchmesser", "diametre", "diametro"]),
     (Term::Riser, &["riser", "risers", "tragegurt", "tragegurte", "elevateur", "elevateurs", "elevador", "elevadores", "banda", "bretella", "bretelle"]),
     (
         Term::Mean,
-        &["mean", "average", "avg", "mittelwert", "durchschnitt", "moyenne", "media", "promedio", "median", "min", "max", "minimum", "maximum", "std"],
+        &["mean", "average", "avg", "mittelwert", "durchschnitt", "moyenne", "media", "promedio", "median", "min", "max", "minimum", "maximum", "std", "ø"],
     ),
     (
         Term::Total,
@@ -159,17 +175,20 @@ const WORDS: &[(Term, &[&str])] = &[
             "remark", "remarks", "comment", "comments", "note", "notes", "bemerkung", "bemerkungen", "kommentar", "anmerkung",
             "remarque", "remarques", "commentaire", "nota", "notas", "observaciones", "osservazioni", "commenti", "ok", "status", "result", "ergebnis",
             "verdict", "colour", "color", "farbe", "couleur", "colore", "resultat", "risultato", "resultado", "done",
+            "loop", "loops", "knot", "knots", "turns", "wraps", "schlaufe", "schlaufen", "knoten", "windungen", "boucle", "boucles", "noeud", "noeuds",
+            "lazo", "lazos", "nudo", "nudos", "asola", "asole", "nodo", "nodi", "correction", "corrections", "korrektur", "korrekturen", "correccion",
+            "correzione", "correzioni", "adjustment", "anpassung", "action", "aktion",
         ],
     ),
     (Term::Before, &["before", "as found", "vorher", "vor", "avant", "antes", "prima", "eingang"]),
     (Term::After, &["after", "as left", "nachher", "nach", "apres", "despues", "dopo"]),
     (
         Term::Is(Side::Left),
-        &["left", "l", "lh", "links", "linke", "linker", "linkes", "li", "gauche", "izquierda", "izquierdo", "izq", "sinistra", "sinistro", "sx", "sin", "left side", "linke seite", "cote gauche", "lado izquierdo", "lato sinistro"],
+        &["left", "l", "lh", "links", "linke", "linker", "linkes", "li", "gauche", "izquierda", "izquierdo", "izq", "izda", "izdo", "iz", "sinistra", "sinistro", "sx", "sin", "left side", "linke seite", "cote gauche", "lado izquierdo", "lato sinistro"],
     ),
     (
         Term::Is(Side::Right),
-        &["right", "r", "rh", "rechts", "rechte", "rechter", "rechtes", "re", "droite", "droit", "derecha", "derecho", "der", "destra", "destro", "dx", "right side", "rechte seite", "cote droit", "lado derecho", "lato destro"],
+        &["right", "r", "rh", "rechts", "rechte", "rechter", "rechtes", "re", "droite", "droit", "derecha", "derecho", "der", "dcha", "dcho", "destra", "destro", "dx", "right side", "rechte seite", "cote droit", "lado derecho", "lato destro"],
     ),
     (Term::Of(Row::A), &["a"]),
     (Term::Of(Row::B), &["b"]),
@@ -177,18 +196,18 @@ const WORDS: &[(Term, &[&str])] = &[
     (Term::Of(Row::D), &["d"]),
     (
         Term::Of(Row::Stabilo),
-        &["stabilo", "stabilos", "stab", "stabi", "stabilisator", "stabiliser", "stabilizer", "stabilisateur", "stabilizzatore", "estabilizador", "estabilo", "st", "s", "sta", "wingtip", "stabiloleinen", "stabiloleine"],
+        &["stabilo", "stabilos", "stab", "stabi", "stabilisator", "stabiliser", "stabilizer", "stabilisateur", "stabilizzatore", "estabilizador", "estabilo", "st", "s", "sta", "wingtip", "tip", "tips", "stabiloleinen", "stabiloleine"],
     ),
     (
         Term::Of(Row::Brake),
-        &["brake", "brakes", "bremse", "bremsen", "brems", "bremsleine", "bremsleinen", "steuerleine", "steuerleinen", "frein", "freins", "freno", "freni", "frenos", "br", "k", "f", "mando", "mandos", "comando", "comandi", "commande", "commandes", "bremsspinne"],
+        &["brake", "brakes", "bremse", "bremsen", "brems", "bremsleine", "bremsleinen", "steuerleine", "steuerleinen", "frein", "freins", "freno", "freni", "frenos", "br", "k", "f", "mando", "mandos", "comando", "comandi", "commande", "commandes", "bremsspinne", "bk"],
     ),
     (Term::In(LengthUnit::Millimetre), &["mm", "millimetre", "millimetres", "millimeter", "millimetri", "milimetros"]),
     (Term::In(LengthUnit::Centimetre), &["cm", "centimetre", "centimetres", "centimeter", "zentimeter", "centimetri", "centimetros"]),
     (Term::In(LengthUnit::Metre), &["metre", "metres", "meter", "metri", "metros"]),
     (
         Term::Filler,
-        &["the", "of", "in", "der", "die", "das", "de", "la", "le", "les", "des", "du", "del", "della", "delle", "und", "and", "et", "e", "y", "en", "value", "values", "wert", "werte", "valeur", "valeurs", "valor", "valores", "valore", "valori", "all", "whole", "overall", "gesamtlange", "per", "und", "maker s", "data", "daten", "table", "tabelle"],
+        &["the", "of", "in", "der", "die", "das", "de", "la", "le", "les", "des", "du", "del", "della", "delle", "und", "and", "et", "e", "y", "en", "value", "values", "wert", "werte", "valeur", "valeurs", "valor", "valores", "valore", "valori", "all", "whole", "overall", "per", "wing", "half", "flugel", "halbflugel", "flugelhalfte", "aile", "demi", "ala", "semiala", "maker s", "data", "daten", "table", "tabelle"],
     ),
 ];
 
@@ -223,6 +242,7 @@ pub(super) fn folded(text: &str) -> String {
             'ß' => out.push_str("ss"),
             'δ' | '∆' => out.push_str(" delta "),
             '#' => out.push_str(" # "),
+            '±' => out.push_str(" ± "),
             // combining accents too
             '°' | 'º' | '\u{300}'..='\u{36f}' => {}
             _ if letter.is_alphanumeric() => out.push(letter),
@@ -249,7 +269,7 @@ mod tests {
         let mut seen = std::collections::HashSet::new();
         for (term, words) in WORDS {
             for word in *words {
-                if *word != "#" {
+                if !matches!(*word, "#" | "±") {
                     assert_eq!(folded(word), **word, "{term:?}");
                 }
                 assert!(word.split(' ').count() <= LONGEST_PHRASE, "{word}");

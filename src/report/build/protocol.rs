@@ -16,7 +16,7 @@ pub const PROTOCOL_STATEMENT: &str = "This is a record of measured lengths. It i
 /// | setter | default | why |
 /// |---|---|---|
 /// | [`check`](Self::check) | the wing's latest with readings | and the other of the pair found and left |
-/// | [`serial_number`](Self::serial_number), [`owner`](Self::owner), [`inspector`](Self::inspector), [`instrument`](Self::instrument) | empty | no table holds them; an empty one is a line to write on |
+/// | [`serial_number`](Self::serial_number), [`owner`](Self::owner), [`inspector`](Self::inspector), [`instrument`](Self::instrument) | those of the wing; empty | an empty one is a line to write on |
 ///
 /// ```
 /// use linedrift::{report::ProtocolSpec, simulate::FleetSpec};
@@ -101,8 +101,15 @@ impl ProtocolSpec {
             Stage::AsLeft => (other, Some(chosen)),
         };
         let lengths = [found, left].map(|check| check.map_or_else(Vec::new, |check| deviations(set, check)));
+        let mut spec = self.clone();
+        let wing = &history.wing;
+        for (own, known) in [(&mut spec.serial_number, &wing.serial_number), (&mut spec.owner, &wing.owner)] {
+            if let (true, Some(known)) = (own.is_empty(), known) {
+                own.clone_from(known);
+            }
+        }
         Ok(Protocol {
-            spec: self.clone(),
+            spec,
             wing: history.wing.id.clone(),
             model: history.wing.model.clone(),
             hours_h: chosen.hours_h,
