@@ -5,7 +5,8 @@ use std::path::Path;
 use super::atomic::{FleetWriteError, StagedFile};
 use super::grid::Grid;
 use super::schema::WINGS;
-use super::table_edit::{TableEdit, Value};
+use super::table_edit::TableEdit;
+use super::value::Value;
 use crate::wing::Wing;
 
 /// The table `wings` with the cells of one wing that changed; `None` where nothing did.

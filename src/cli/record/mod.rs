@@ -4,7 +4,6 @@ mod live;
 pub(super) mod verdict;
 
 use std::collections::HashSet;
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use linedrift::check::sheet::{FilledSheet, LineOnSide};
