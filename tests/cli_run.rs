@@ -329,9 +329,8 @@ fn tables_go_where_out_says() {
     }
 }
 
-/// What `report` takes for a failure is none to be passed over here.
 #[test]
-fn tables_fails_where_the_wear_model_fails_for_another_reason_than_too_little_history() {
+fn tables_say_why_there_is_no_wear() {
     let folder = TempDir::new().unwrap();
     let small = folder.path().join("small");
     fs::create_dir(&small).unwrap();
@@ -353,12 +352,12 @@ fn tables_fails_where_the_wear_model_fails_for_another_reason_than_too_little_hi
     assert_eq!(one.status.code(), Some(0), "{}", stderr(&one));
     let told: Value = serde_json::from_str(stdout(&one)).unwrap();
     assert_eq!(told["remarks"].as_array().unwrap().len(), 1, "{told}");
-    // more checks of one wing than the model takes
-    let many = tables(1501);
-    assert_eq!(many.status.code(), Some(1), "{}", stdout(&many));
-    assert!(stderr(&many).contains("1500"), "{}", stderr(&many));
-    let told: Value = serde_json::from_str(stdout(&many)).unwrap();
-    assert!(told["failed"].to_string().contains("1500") && told["remarks"].as_array().unwrap().is_empty(), "{told}");
+    // however many, readings that are all alike have no spread
+    let alike = tables(1501);
+    assert_eq!(alike.status.code(), Some(0), "{}", stderr(&alike));
+    let told: Value = serde_json::from_str(stdout(&alike)).unwrap();
+    assert_eq!(told["remarks"].as_array().unwrap().len(), 1, "{told}");
+    assert!(told["failed"].is_null(), "{told}");
 }
 
 #[test]

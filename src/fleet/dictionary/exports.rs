@@ -7,7 +7,7 @@ const FRAME_ROW: ColumnEntry = whole("frame_row", "", "row of `wear_frame`, from
 pub(super) const TABLES: &[TableEntry] = &[
     TableEntry {
         name: "wear_contrasts",
-        row_is: "the contrast",
+        row_is: "contrast",
         columns: &[
             text("contrast", "", "the contrast as it was asked"),
             text("unit", "", "`mm`, `mm/m` (in the first 100 h), `mm/m per COVARIATE`"),
