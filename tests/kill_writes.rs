@@ -8,7 +8,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use linedrift::check::{ActionKind, Fleet};
+use linedrift::check::Fleet;
 use linedrift::fleet::{FolderSpec, OUTPUT_LIST};
 
 use rand::{RngExt, SeedableRng};
@@ -168,12 +168,12 @@ fn worn(home: &Path) -> String {
         let check = history.checks.last()?;
         let plan = spec.run(fleet.line_set(history), history, check, &[]).ok()?;
         let actions = plan.actions(check.date, check.hours_h, None);
-        // links stand in the second table too
-        let links = actions.iter().filter(|one| matches!(one.kind, ActionKind::SmallLink | ActionKind::LargerLink));
-        Some(((links.count(), actions.len()), history.wing.id.clone()))
+        // turns stand in the second table too
+        let second = plan.fittings(history) != history.fittings;
+        Some(((second, actions.len()), history.wing.id.clone()))
     });
-    let ((links, actions), wing) = plans.max().unwrap();
-    assert!(links > 0 && actions > 1, "{links} {actions}");
+    let ((second, actions), wing) = plans.max().unwrap();
+    assert!(second && actions > 1, "{second} {actions}");
     wing
 }
 

@@ -35,7 +35,7 @@ pub(super) fn read_readings(
     for (entry, readings) in checks.entries.iter_mut().zip(readings) {
         entry.check.readings = readings;
     }
-    report_duplicates(pieces, wings, checks, with_duplicates(checks), faults);
+    report_duplicates(pieces, wings, checks, &with_duplicates(checks), faults);
     left_out
 }
 
@@ -218,7 +218,7 @@ pub(super) fn report_duplicates(
     pieces: &ReadingPieces,
     wings: &Wings,
     checks: &Checks,
-    twice: HashSet<usize>,
+    twice: &HashSet<usize>,
     faults: &mut FaultList,
 ) {
     if twice.is_empty() {

@@ -248,5 +248,5 @@ fn find_faults(pieces: &ReadingPieces, tables: &FolderTables<Located>, faults: &
             twice.insert(check);
         }
     });
-    report_duplicates(pieces, wings, checks, twice, faults);
+    report_duplicates(pieces, wings, checks, &twice, faults);
 }

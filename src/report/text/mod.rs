@@ -99,7 +99,7 @@ pub fn trims(trims: &[Trim]) -> String {
         for row in &trim.rows {
             rows.row([
                 row.row.to_string(),
-                row.side.to_string(),
+                row.side.clone(),
                 plain(Some(row.mean_mm), 1),
                 plain(row.effective_mm, 1),
                 format!("{:.1}", row.se_mm),
@@ -170,7 +170,7 @@ pub fn changes(changes: &[TrimChange]) -> String {
         for row in &change.rows {
             rows.row([
                 row.row.to_string(),
-                row.side.to_string(),
+                row.side.clone(),
                 plain(Some(row.before_mm), 1),
                 plain(Some(row.after_mm), 1),
                 plain(Some(row.change_mm), 1),
