@@ -71,7 +71,7 @@ impl BatchJob for Odd {
     }
 
     fn tables(&self, answers: &[Trim]) -> Vec<Table> {
-        vec![tables::checks(&answers.iter().collect::<Vec<_>>())]
+        vec![tables::checks(answers)]
     }
 }
 

@@ -447,7 +447,7 @@ fn result_tables_name_their_units_and_say_the_words_of_the_documents() {
         write_table(table, folder.path(), TableFormat::Csv).unwrap();
         fs::read_to_string(folder.path().join(format!("{}.csv", table.name))).unwrap()
     };
-    let trims = [&trim];
+    let trims = [trim];
     assert_eq!(
         written(&tables::lines(&trims)),
         "check,wing,side,line,row,span,deviation_mm,relative_mm,uncertainty_mm,tolerance_mm,verdict,\

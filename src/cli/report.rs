@@ -117,7 +117,7 @@ impl Args {
         let page_path = options.out.join("index.html");
         output::make_folder(&options.out)?;
         let mut written = output::write_trims(&report.judged().trims, &options.out, &output::BOTH)?;
-        for table in &report.tables() {
+        for table in &report.fleet_tables() {
             written.extend(output::write_formats(table, &options.out, &output::BOTH)?);
         }
         write_atomic(&page_path, page.html().as_bytes())?;

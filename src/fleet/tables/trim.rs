@@ -1,5 +1,7 @@
 //! Judged checks.
 
+use std::borrow::Borrow;
+
 use super::{count, interval, named};
 use crate::fleet::table::Table;
 use crate::trim::{Diagnosis, Trim};
@@ -9,11 +11,18 @@ use crate::wing::{Row, Side};
 pub type TrimTable = fn(&[&Trim]) -> Table;
 
 /// Every table of judged checks.
-pub const TRIM: [TrimTable; 5] = [checks, diagnosis, rows, lines, twist];
+pub const TRIM: [TrimTable; 5] = [
+    |trims| checks(trims),
+    |trims| diagnosis(trims),
+    |trims| rows(trims),
+    |trims| lines(trims),
+    |trims| twist(trims),
+];
 
 /// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
 #[must_use]
-pub fn lines(trims: &[&Trim]) -> Table {
+pub fn lines<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.lines.iter().map(move |line| (trim, line))).collect();
     Table::new("trim_lines")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
@@ -34,7 +43,8 @@ pub fn lines(trims: &[&Trim]) -> Table {
 
 /// One row per thing that is off, most important first.
 #[must_use]
-pub fn diagnosis(trims: &[&Trim]) -> Table {
+pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
     let all: Vec<_> = trims
         .iter()
         .flat_map(|trim| trim.diagnosis.iter().enumerate().map(move |(place, one)| (trim, place + 1, one)))
@@ -60,7 +70,8 @@ pub fn diagnosis(trims: &[&Trim]) -> Table {
 
 /// One row per row and side of each check: plain mean, effective mean and standard error, mm.
 #[must_use]
-pub fn rows(trims: &[&Trim]) -> Table {
+pub fn rows<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.rows.iter().map(move |row| (trim, row))).collect();
     Table::new("trim_rows")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
@@ -75,7 +86,8 @@ pub fn rows(trims: &[&Trim]) -> Table {
 
 /// One row per check: common offset (mm), incidence and angle-of-attack change (degrees), speed change (per cent).
 #[must_use]
-pub fn checks(trims: &[&Trim]) -> Table {
+pub fn checks<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
     let table = Table::new("trim_checks")
         .text("check", trims.iter().map(|trim| Some(trim.check.as_str())))
         .text("wing", trims.iter().map(|trim| Some(trim.wing.as_str())))
@@ -95,7 +107,8 @@ pub fn checks(trims: &[&Trim]) -> Table {
 /// One row per span station and side of each check: incidence change with its standard error and the half width of its 95 %
 /// interval, degrees nose-up.
 #[must_use]
-pub fn twist(trims: &[&Trim]) -> Table {
+pub fn twist<T: Borrow<Trim>>(trims: &[T]) -> Table {
+    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
     let all: Vec<_> = trims.iter().flat_map(|trim| trim.twist.iter().map(move |station| (trim, station))).collect();
     Table::new("trim_twist")
         .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))

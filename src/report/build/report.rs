@@ -14,7 +14,7 @@ use crate::fleet::{Table, tables};
 use crate::forecast::{Backtest, BacktestSpec, DueSpec, DueTable, ForecastError, ForecastFan, LimitsTable};
 use crate::plan::PlanSpec;
 use crate::report::{Page, PageSpec, ReportError};
-use crate::trim::TrimSpec;
+use crate::trim::{Trim, TrimSpec};
 use crate::wear::{DriftSeries, WearError, WearFit, WearSpec, expected_drift, measured_drift};
 
 /// Checks of a fleet past which calibration is looked at only when asked for: it fits the wear model several times.
@@ -379,9 +379,16 @@ impl Report<'_> {
         PageSpec::default().pictured_wings(PICTURED).today(self.today).source(source)
     }
 
-    /// The result tables, those of the judged checks ([`tables::TRIM`]) apart: they are long.
+    /// The result tables.
     #[must_use]
     pub fn tables(&self) -> Vec<Table> {
+        let trims: Vec<&Trim> = self.judged.trims.iter().collect();
+        tables::TRIM.iter().map(|make| make(&trims)).chain(self.fleet_tables()).collect()
+    }
+
+    /// The same without those of the judged checks ([`tables::TRIM`]), which are long for a large fleet.
+    #[must_use]
+    pub fn fleet_tables(&self) -> Vec<Table> {
         let mut all = Vec::new();
         if let Some(fit) = &self.fit {
             all.extend([tables::terms(fit.terms()), tables::spread(fit.spread())]);
