@@ -98,7 +98,11 @@ fn the_earliest_of_the_makers_and_the_wings_interval_counts() {
     let rules = ServiceRules::default().own_interval(OwnInterval::MayBeLonger);
     let longer = spec.clone().rules(rules).wing(paths, &history, &set, None).unwrap();
     assert_eq!((longer.row.due_hours, longer.row.due_date), (420.0, Some(date("2030-03-01"))));
-    assert!(longer.detail.explanation.contains("Caution: this is the wing's own interval"), "{}", longer.detail.explanation);
+    assert!(
+        longer.detail.explanation.contains("Caution: this is the wing's own interval"),
+        "{}",
+        longer.detail.explanation
+    );
     assert!(!earliest.detail.explanation.contains("Caution"), "{}", earliest.detail.explanation);
     history.wing.interval_h = Some(-1.0);
     assert_eq!(

@@ -79,8 +79,8 @@ fn a_plan_prints_on_one_screen_with_its_caution() {
     Back to the maker's table (table): comes to the same
     Among the steps that are possible none serves this aim better.
     Note: The sides differ, so each gets its own work there: AM2 left 13.0 mm longer
-      than right (chance explains 3.4); A9 left 14.0 mm longer than right (chance
-      explains 5.2); C4 left 14.0 mm shorter than right (chance explains 5.2); and
+      than right (chance explains 4.0); A9 left 14.0 mm longer than right (chance
+      explains 6.1); C4 left 14.0 mm shorter than right (chance explains 6.1); and
       at 1 more place.
     Adjustments are to be done or checked by a qualified workshop. Measure again
       after them: the values here are predictions, and no statement on fitness to

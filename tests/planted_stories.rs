@@ -256,8 +256,8 @@ pub const STORIES: &[Story] = &[
         "Bm2",
     ),
     fine(
-        "a tolerance of 20 mm: B3 and B4 15 mm long on both sides",
-        |seed| tolerances(lines(THREE, seed, &["B3", "B4"], 15.0), |_| 20.0),
+        "a tolerance of 20 mm: B3 and B4 13 mm long on both sides",
+        |seed| tolerances(lines(THREE, seed, &["B3", "B4"], 13.0), |_| 20.0),
         Some((Code::Segment, None, "Bm2")),
     ),
     adjust(
