@@ -160,7 +160,8 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     let text = figure.inline_svg("x");
     // a ring where a line was and a dot where it goes; those that stay are dots alone
     let marks = |class: &str| -> usize {
-        let paths = text.split(&format!("<path class=\"{class}\" d=\"")).skip(1);
+        let begin = format!("<path class=\"{class}\" d=\"");
+        let paths = text.split(&begin).skip(1);
         paths.map(|rest| rest.split('"').next().unwrap().matches('M').count()).sum()
     };
     let counted = ["s-point", "s-model dot", "s-point dot", "s-muted", "s-zero"].map(marks);

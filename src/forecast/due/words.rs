@@ -160,7 +160,7 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
             format!("{at}, by the interval of {by}{chance}.")
         }
         (Reason::Line, _) if context.again.is_some() => format!(
-            "Due now for a second reading: {}, too near the limit to tell (chance that a limit is crossed {}, accepted is {}). \
+            "Due now for a second reading: {}, too near the limit to tell (chance that a limit is crossed {}, the accepted risk is {}). \
              Measure that again.",
             context.again.unwrap_or_default(),
             percent(row.risk_now.unwrap_or(0.0)),
