@@ -243,7 +243,7 @@ fn all_lines_of_a_wing_stand_in_one_table_with_both_sides() {
         let cells: Vec<&str> = row.split("<td").skip(1).map(|cell| cell.split("</td>").next().unwrap()).collect();
         // a side that was not read has one wide cell
         let left = if cells[2].contains("not read") { 1 } else { 3 };
-        let from = if line.side == Side::Left { 2 } else { 2 + left };
+        let from = if line.side == linedrift::Side::Left { 2 } else { 2 + left };
         let [measured, _, off] = [0, 1, 2].map(|at| cells[from + at]);
         assert_eq!(cells[0], format!(">{}", of.main.as_deref().unwrap_or_default()));
         assert_eq!(cells[1], format!(">{:.0}", of.nominal_mm));
