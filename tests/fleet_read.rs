@@ -317,7 +317,9 @@ fn the_folder_in_the_documents_is_sound() {
 #[test]
 fn a_table_in_pieces_is_the_table_in_one() {
     let rows = |from: i64, until: i64| {
-        let text = |at: i64| (at % 3 > 0).then(|| format!("{}{at}, \"x\"", ["", "=", "a"][at as usize % 3]));
+        let text = |at: i64| {
+            (at % 3 > 0).then(|| format!("{}{at}, \"x\"", ["", "=", "a"][usize::try_from(at).unwrap() % 3]))
+        };
         let mm = |at: i64| (at % 4 > 0).then_some(if at == 5 { f64::NAN } else { at as f64 * 0.1 });
         Table::new("made")
             .text("name", (from..until).map(text))

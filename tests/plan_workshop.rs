@@ -199,6 +199,7 @@ fn off_of_row(name: &str, a: f64, b: f64, c: f64, d: f64) -> f64 {
     }
 }
 
+#[allow(clippy::too_many_lines)] // a list
 fn worlds() -> Vec<World> {
     use ActionKind::{BrakeHandle, LargerLink, ReplaceLine, Riser, Turn};
     vec![

@@ -167,7 +167,7 @@ impl Planted {
         let mut lines = self.set.lines().to_vec();
         lines.iter_mut().for_each(&mut change);
         let set = LineSet::new(self.set.model(), None, lines, self.set.segments().to_vec()).unwrap();
-        self.set = set.with_data(self.set.data().clone());
+        self.set = set.with_data(*self.set.data());
     }
 
     /// Adds millimetres to what was read of a line at the last check.

@@ -140,6 +140,7 @@ fn every_form_gives_the_answer_that_is_in_it() {
 }
 
 /// What is wrong with one of the further forms.
+#[allow(clippy::too_many_lines)] // a list of what a case may say
 fn form_faults(case: &Value) -> Vec<String> {
     let text = |key: &str| case[key].as_str();
     if let Some(day) = case["days"].as_array() {
