@@ -1,7 +1,6 @@
 //! Measuring sheets out and in: order, faults with row and column, and the wide file.
 
-use linedrift::check::sheet::{FilledSheet, LengthUnit, SheetFault, SheetSpec};
-use linedrift::fleet::spreadsheet::SpreadsheetSpec;
+use linedrift::check::sheet::{FilledSheet, SheetFault, SheetSpec};
 use linedrift::simulate::{FleetSpec, Simulated};
 use linedrift::wing::Side;
 use proptest::prelude::*;
@@ -164,7 +163,10 @@ proptest! {
         let text = format!("{}{text}", heads[head]);
         let made = FleetSpec::default().wings(1).models(1).run().unwrap();
         let _ = FilledSheet::read(&made.fleet.line_sets()[0], &text);
-        if let Ok(file) = SpreadsheetSpec::default().unit(LengthUnit::Centimetre).read_bytes("any", text.as_bytes(), None)
+        #[cfg(feature = "frames")]
+        if let Ok(file) = linedrift::fleet::spreadsheet::SpreadsheetSpec::default()
+            .unit(linedrift::check::sheet::LengthUnit::Centimetre)
+            .read_bytes("any", text.as_bytes(), None)
             && let Ok(set) = file.line_set("x")
         {
             prop_assert!(set.lines().iter().all(|line| line.nominal_mm > 0.0));
