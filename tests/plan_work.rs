@@ -134,6 +134,12 @@ fn a_larks_head_lies_on_the_link_as_a_turn() {
     assert_eq!(turns, [Some(2.0), Some(1.0)]);
 }
 
+/// Marks of a class in a figure, which share one element where they follow each other.
+fn marks(figure: &str, class: &str) -> usize {
+    let begin = format!("<path class=\"{class}\" d=\"");
+    figure.split(&begin).skip(1).map(|rest| rest.split('"').next().unwrap().matches('M').count()).sum()
+}
+
 #[test]
 fn curves_and_plans_stand_in_tables_and_figures() {
     let set = cascade(Some(true), Some(true));
@@ -159,17 +165,12 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     let figure = plan_figure(&plan).unwrap().unwrap();
     let text = figure.inline_svg("x");
     // a ring where a line was and a dot where it goes; those that stay are dots alone
-    let marks = |class: &str| -> usize {
-        let begin = format!("<path class=\"{class}\" d=\"");
-        let paths = text.split(&begin).skip(1);
-        paths.map(|rest| rest.split('"').next().unwrap().matches('M').count()).sum()
-    };
-    let counted = ["s-point", "s-model dot", "s-point dot", "s-muted", "s-zero"].map(marks);
+    let counted = ["s-point", "s-model dot", "s-point dot", "s-muted", "s-zero"].map(|class| marks(&text, class));
     // an interval for each; a line from before to after, and the level of zero
     assert_eq!(counted, [8, 8, 40, 48, 8 + 1]);
     assert!(!text.contains("s-outside") && figure.description().contains("8 before, 0 after; each distance \u{b1} "));
     let text = curve_figure(&curve).unwrap().unwrap().inline_svg("x");
-    assert_eq!(text.matches("f-left").count(), curve.len());
+    assert_eq!(marks(&text, "s-left dot"), curve.len());
     assert!(curve_figure(&[]).unwrap().is_none() && !text.contains("NaN"));
 }
 
