@@ -31,7 +31,7 @@
 //! ```
 //!
 //! Everywhere the pattern is the same: a *spec* with named setters and documented defaults, then `.run(…)` or `.fit(…)`, then
-//! an immutable result that prints on one screen and gives its rows. Units stand in the names: `_mm _m _n _h _deg _kg _pct`.
+//! an immutable result that prints on one screen and gives its rows. Units are part of names: `_mm _m _n _h _deg _kg _pct`.
 //!
 //! A change of trim alters how a wing flies and can make it dangerous; the maker's manual and the local rules come first.
 //! Nothing here says that a wing is fit to fly: see `docs/limits.md`.

@@ -156,7 +156,7 @@ fn a_model_is_kept_once_and_later_files_need_only_readings() {
     assert!(stderr(&made).contains("operator Ann, as at check 9-1"), "{}", stderr(&made));
     let summary = run(home.path(), &["summary", "loft"]);
     assert!(stdout(&summary).contains("2 checks"), "{}", stdout(&summary));
-    // serial number and owner are the wing's from now on, and stand in its protocol
+    // serial number and owner are the wing's from now on, and its protocol has them
     let wings = fs::read_to_string(home.path().join("loft/wings.csv")).unwrap();
     assert!(wings.contains("PL-0042") && wings.contains("the loft"), "{wings}");
     let protocol = run(home.path(), &["report", "loft", "--protocol", "--out", "paper"]);

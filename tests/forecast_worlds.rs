@@ -1,7 +1,7 @@
 //! What accepted risks come to in worlds that are not the plainest model, with default options.
 //!
 //! Slow, and so by name only: `cargo test --release --no-default-features --test linedrift forecast_worlds -- --ignored --nocapture`.
-//! `LINEDRIFT_FLEETS` says how many fleets a world gets (25). Table and command stand in `docs/reliability.md`.
+//! `LINEDRIFT_FLEETS` says how many fleets a world gets (25). `docs/reliability.md` has the table and the command.
 
 use linedrift::WearSpec;
 use linedrift::forecast::{DueSpec, Reason};

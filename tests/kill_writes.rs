@@ -168,7 +168,7 @@ fn worn(home: &Path) -> String {
         let check = history.checks.last()?;
         let plan = spec.run(fleet.line_set(history), history, check, &[]).ok()?;
         let actions = plan.actions(check.date, check.hours_h, None);
-        // turns stand in the second table too
+        // the second table has turns too
         let second = plan.fittings(history) != history.fittings;
         Some(((second, actions.len()), history.wing.id.clone()))
     });

@@ -24,7 +24,7 @@ struct Build {
 
 const PLAIN: Build = Build { main: None, middle: None, upper: Some(false) };
 
-fn line(name: &str, row: Row, rank: u32, count: u32, chord: Option<f64>, segment: usize) -> Line {
+pub(crate) fn line(name: &str, row: Row, rank: u32, count: u32, chord: Option<f64>, segment: usize) -> Line {
     Line {
         name: name.to_owned(),
         row,

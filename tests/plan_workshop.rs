@@ -12,26 +12,11 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use crate::plan_patterns::{check, segment};
+use crate::plan_planted::line;
 use crate::plan_search::history;
 
 /// Wings read of each world.
 const WINGS: u64 = 20;
-
-fn line(name: String, row: Row, rank: u32, count: u32, chord: Option<f64>, segment: usize) -> Line {
-    Line {
-        name,
-        row,
-        rank,
-        nominal_mm: 6000.0,
-        span: (f64::from(rank) - 0.5) / f64::from(count) * 0.95,
-        span_assumed: false,
-        chord,
-        main: None,
-        tolerance_mm: None,
-        side: None,
-        segment,
-    }
-}
 
 fn cascade(main_loops: Option<bool>) -> LineSet {
     let (mut segments, mut lines): (Vec<Segment>, Vec<Line>) = (Vec::new(), Vec::new());
@@ -46,7 +31,7 @@ fn cascade(main_loops: Option<bool>) -> LineSet {
                 segments.push(segment(&format!("{row}N{middle}"), below, Some(true)));
             }
             let below = segments.iter().rposition(|one| one.name == format!("{row}N{middle}"));
-            lines.push(line(format!("{row}{rank}"), row, rank, 12, Some(chord), segments.len()));
+            lines.push(line(&format!("{row}{rank}"), row, rank, 12, Some(chord), segments.len()));
             segments.push(segment(&format!("{row}{rank}"), below, Some(true)));
         }
     }
@@ -54,7 +39,7 @@ fn cascade(main_loops: Option<bool>) -> LineSet {
         let below = segments.len();
         segments.push(segment(main, None, None));
         for rank in 1..=count {
-            lines.push(line(format!("{}{rank}", &main[..1]), row, rank, count, None, segments.len()));
+            lines.push(line(&format!("{}{rank}", &main[..1]), row, rank, count, None, segments.len()));
             segments.push(segment(&format!("{}{rank}", &main[..1]), Some(below), Some(false)));
         }
     }

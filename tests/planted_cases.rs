@@ -1,6 +1,6 @@
 //! Wings with a planted fault, and what an experienced hand would say of them, written down first.
 //!
-//! What is expected stands in the table: the state, the codes that the list must open with, its side, place and size, and that
+//! The table has what is expected: the state, the codes that the list must open with, its side, place and size, and that
 //! no reading is doubted.
 
 use linedrift::trim::{DiagnosisCode as Code, TrimState as State};

@@ -2,7 +2,7 @@
 //!
 //! Slow, and so by name only: `cargo test --release wear_worlds -- --ignored --nocapture`. `LINEDRIFT_FLEETS` says how many fleets
 //! a world gets (200). The design (models, dates, which lines were read) is a simulated fleet's; every effect and every reading is
-//! drawn here anew, by a formula of its own. Table and command stand in `docs/reliability.md`.
+//! drawn here anew, by a formula of its own. `docs/reliability.md` has the table and the command.
 
 use std::collections::BTreeMap;
 

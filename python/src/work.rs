@@ -65,7 +65,7 @@ impl Watch for State {
     }
 }
 
-/// Does the work on a thread of its own. `progress(step, done, of)` is called as it goes on. On Ctrl-C the work is told to
+/// Does the work on a thread of its own. `progress(step, done, of)` is called as it goes on. On Ctrl-C the work is asked to
 /// stop, which it does before its next step or wing, and the interpreter has its exception at once.
 pub(crate) fn run<T: Send + 'static>(
     py: Python<'_>,

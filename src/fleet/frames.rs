@@ -152,7 +152,7 @@ impl FleetFrames {
     pub fn read_with(&self, spec: &FolderSpec, unread: &[UnreadColumn]) -> Result<Folder, FleetReadError> {
         let mut faults = FaultList::default();
         let mut notes = Vec::new();
-        // those of the readings are told where they are read
+        // those of the readings are reported where they are read
         let readings = grid(&self.readings, READINGS, &[], unread, &mut faults);
         let mut load = |schema: TableSchema, frame: Option<&DataFrame>| {
             let Some(frame) = frame else { return Loaded::Absent };

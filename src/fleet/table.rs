@@ -219,7 +219,7 @@ pub(super) fn encode(table: &Table, format: TableFormat, cells: Cells) -> Result
     bytes(&table.name, framed(table, cells, format)?, format)
 }
 
-/// A table as a polars frame, as its cells stand in a file of a format.
+/// A table as a polars frame, as a file of a format would hold it.
 fn framed(table: &Table, cells: Cells, format: TableFormat) -> Result<DataFrame, FleetWriteError> {
     let harmless = cells == Cells::Harmless && format == TableFormat::Csv;
     columns_frame(&table.name, table.columns.iter().map(|column| series(column, harmless)).collect())

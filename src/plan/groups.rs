@@ -27,7 +27,7 @@ pub(super) fn alike_rows(case: &Case<'_>) -> Vec<Vec<usize>> {
     rows
 }
 
-/// Whether the means of all parts lie within half a tolerance of the mean of the whole, which is told from the target.
+/// Whether the means of all parts lie within half a tolerance of the mean of the whole, as the target says.
 fn is_uniform(need: &Need, mut parts: impl Iterator<Item = f64>) -> bool {
     let mean_mm = need.mean_mm();
     mean_mm.abs() > need.guard_mm && parts.all(|part_mm| 2.0 * (part_mm - mean_mm).abs() <= need.tolerance_mm)

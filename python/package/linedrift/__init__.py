@@ -6,7 +6,7 @@
 >>> fit.terms.columns[:2]
 ['term', 'estimate']
 
-Units stand in the names: ``_mm _m _n _h _deg _kg _pct``. A deviation is positive when a line is longer than nominal;
+Units are part of names: ``_mm _m _n _h _deg _kg _pct``. A deviation is positive when a line is longer than nominal;
 incidence is positive nose-up; rates are mm per metre of line in the first 100 h, negative for shrinkage.
 
 A change of trim alters how a wing flies and can make it dangerous: the maker's manual and the local rules come first.

@@ -99,7 +99,7 @@ impl Ground<'_> {
     /// Tells slips from facts, one after the other: with the first put right, the others are seen better.
     pub(super) fn weigh(&self) -> Weighed {
         let mut heard = self.cells.deviation_mm.clone();
-        let mut expected = self.expect(&heard);
+        let mut expected = self.expected(&heard);
         let mut facts: Vec<Known> = Vec::new();
         for _ in 0..MOST_ROUNDS {
             let flagged = self.flag(&heard, &expected);
@@ -112,12 +112,12 @@ impl Ground<'_> {
             } else {
                 self.set_aside(&mut heard, &flagged);
             }
-            expected = self.expect(&heard);
+            expected = self.expected(&heard);
         }
         for key in self.flag(&heard, &expected) {
             heard[key] = f64::NAN;
         }
-        expected = self.expect(&heard);
+        expected = self.expected(&heard);
         for fact in &facts {
             fact.keys.iter().for_each(|key| expected.mean_mm[*key] += fact.step_mm);
         }
@@ -142,7 +142,7 @@ impl Ground<'_> {
             let misfit = |without: usize| {
                 let mut others = heard.to_vec();
                 others[without] = f64::NAN;
-                let expected = self.expect(&others);
+                let expected = self.expected(&others);
                 let left = row.iter().filter(|key| **key != without);
                 left.map(|key| expected.score(heard, *key).powi(2).min(100.0)).sum::<f64>()
             };
@@ -197,7 +197,7 @@ impl Ground<'_> {
     fn misfit_with(&self, heard: &[f64], fact: &Known) -> f64 {
         let mut others = heard.to_vec();
         fact.keys.iter().for_each(|key| others[*key] -= fact.step_mm);
-        let expected = self.expect(&others);
+        let expected = self.expected(&others);
         let in_rows = |key: &usize| {
             others[*key].is_finite() && fact.keys.iter().any(|own| self.layout.row(*own) == self.layout.row(*key))
         };
@@ -216,7 +216,7 @@ impl Ground<'_> {
     ) -> Candidate {
         let mut others = heard.to_vec();
         keys.iter().for_each(|key| others[*key] = f64::NAN);
-        let expected = self.expect(&others);
+        let expected = self.expected(&others);
         let off = |key: usize| heard[key] - expected.mean_mm[key];
         let mut all: Vec<f64> = keys.iter().map(|key| off(*key)).collect();
         all.sort_by(f64::total_cmp);

@@ -48,7 +48,7 @@ impl Ground<'_> {
     }
 
     /// What is expected of each line when these deviations are heard (NaN: nothing).
-    pub(super) fn expect(&self, heard: &[f64]) -> Expected {
+    pub(super) fn expected(&self, heard: &[f64]) -> Expected {
         let anchors = Anchors::new(&self.layout, heard, self.past.anchors.as_ref());
         let levels = Levels::new(self.spec, &self.layout, heard, &anchors);
         let all = levels.scale_mm.powi(2);

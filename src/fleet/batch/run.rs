@@ -51,7 +51,7 @@ pub struct BatchProgress {
 /// Told after every wing, from any thread; `Break` stops the batch before its next wing.
 pub type BatchWatch<'a> = dyn Fn(BatchProgress) -> ControlFlow<()> + Sync + 'a;
 
-/// Is told how far work of several steps is, and may stop it.
+/// Hears how far work of several steps is, and may stop it.
 pub trait Watch: Sync {
     /// A step begins; `Break` stops the work before it.
     fn step(&self, what: &'static str) -> ControlFlow<()>;

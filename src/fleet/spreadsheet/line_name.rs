@@ -33,7 +33,7 @@ pub(super) fn number_of(name: &str) -> Option<u32> {
     })
 }
 
-/// A name and what stands in brackets behind it, such as the main in `A1 (AI)`.
+/// A name and what is in brackets after it, such as the main in `A1 (AI)`.
 pub(super) fn with_brackets(name: &str) -> Option<(&str, &str)> {
     let (outer, inner) = name.trim().strip_suffix([')', ']'])?.split_once(['(', '['])?;
     Some((outer.trim(), inner.trim())).filter(|(outer, inner)| !outer.is_empty() && !inner.is_empty())

@@ -39,7 +39,7 @@ pub(super) fn sides_in_names(sheets: &mut [Sheet], notes: &mut Vec<String>) {
     }
 }
 
-/// Names such as `A1 (AI)`: the main stands in brackets behind most of the names.
+/// Names such as `A1 (AI)`: most of them have their main in brackets.
 pub(super) fn mains_in_names(sheets: &mut [Sheet], notes: &mut Vec<String>) {
     for sheet in sheets {
         let is_main = |entry: &Entry| {
@@ -56,7 +56,7 @@ pub(super) fn mains_in_names(sheets: &mut [Sheet], notes: &mut Vec<String>) {
             let Some((name, main)) = with_brackets(&entry.name) else { continue };
             let (name, main) = (name.to_owned(), main.to_owned());
             if nth == 0 {
-                notes.push(format!("mains stand in brackets behind the names: `{}` is {name} on {main}", entry.name));
+                notes.push(format!("mains are in brackets after the names: `{}` is {name} on {main}", entry.name));
             }
             entry.name = name;
             entry.main = entry.main.take().or(Some(main));
