@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use thiserror::Error;
 
-use super::append::NewRows;
 use super::atomic::{FleetWriteError, StagedFile};
 use super::confirmed;
 use super::fault::FleetReadError;
@@ -13,8 +12,9 @@ use super::folder::{Folder, FolderSpec};
 use super::folder_out::{is_written, model_tables, wings};
 use super::lock::FolderLock;
 use super::pending::Pending;
-use super::schema::{CHECKS, LINES, READINGS};
+use super::schema::{CHECKS, LINES, MODELS, READINGS, ROWS, SEGMENTS, WINGS};
 use super::table::Table;
+use super::table_edit::{NewRows, TableEdit};
 use super::wing_edit;
 use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
 use crate::wing::{LineSet, Wing};
@@ -157,7 +157,7 @@ impl Addition {
                 if self.model_is_new(folder, fleet, &new.set)? {
                     rows.extend(model_rows(&only)?);
                 }
-                rows.push(NewRows { table: wings(&only), implied: Vec::new() });
+                rows.push(NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() });
                 new.set.clone()
             }
         };
@@ -211,7 +211,7 @@ impl Addition {
         }
         // a model that no wing follows yet: seen only with the wing in its place
         let only = Fleet::new(vec![set.clone()], vec![history_of(Wing::new(&self.wing, set.model()))])?;
-        let wing = [self.file(folder, &NewRows { table: wings(&only), implied: Vec::new() })?];
+        let wing = [self.file(folder, &NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() })?];
         match FolderSpec::default().read_with(folder, &wing) {
             Ok(read) => {
                 if let Some(history) = read.fleet.history(&self.wing) {
@@ -233,7 +233,8 @@ impl Addition {
         let free = enough.map(|number| format!("new-{number}")).find(|id| fleet.history(id).is_none())?;
         let only = Fleet::new(vec![LineSet::empty()], vec![history_of(Wing::new(&free, model))]).ok()?;
         let asking = Self::new(&free, Check::new("", Date::ZERO, 0.0));
-        let wing = [asking.file(folder, &NewRows { table: wings(&only), implied: Vec::new() }).ok()?];
+        let wing =
+            [asking.file(folder, &NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() }).ok()?];
         let read = FolderSpec::default().read_with(folder, &wing).ok()?;
         read.fleet.history(&free).map(|history| read.fleet.line_set(history).clone())
     }
@@ -259,23 +260,14 @@ impl Addition {
     }
 
     fn file(&self, folder: &Path, new: &NewRows) -> Result<StagedFile, AdditionError> {
-        let name = &new.table.name;
-        let csv = folder.join(format!("{name}.csv"));
-        let parquet = folder.join(format!("{name}.parquet"));
-        let parts = folder.join(name);
-        let is_new = !csv.exists() && !parquet.exists() && !parts.is_dir();
-        let staged = if csv.exists() {
-            StagedFile::new(&csv, &new.behind_csv(&csv)?)
-        } else if is_new && folder.join(format!("{}.csv", LINES.name)).exists() {
-            StagedFile::new(&csv, &new.csv())
-        } else if is_new {
-            StagedFile::new(&parquet, &new.parquet()?)
-        } else if parquet.exists() || !parts.is_dir() {
-            StagedFile::new(&parquet, &new.behind_parquet(&parquet)?)
+        let parts = folder.join(READINGS.name);
+        let mut edit = if new.schema.name == READINGS.name && parts.is_dir() {
+            TableEdit::new_parquet(self.free_part(&parts), READINGS)
         } else {
-            StagedFile::new(&self.free_part(&parts), &new.parquet()?)
+            TableEdit::unjudged(folder, new.schema)?
         };
-        Ok(staged?)
+        edit.append_all(new);
+        Ok(edit.finish()?.stage()?)
     }
 
     /// A name for the check's own file in `readings/` that nothing bears yet.
@@ -314,8 +306,9 @@ impl StagedAddition {
 pub(super) fn model_rows(only: &Fleet) -> Result<Vec<NewRows>, FleetWriteError> {
     Ok(model_tables(only)?
         .into_iter()
-        .filter(is_written)
-        .map(|table| NewRows { table, implied: Vec::new() })
+        .zip([LINES, SEGMENTS, ROWS, MODELS])
+        .filter(|(table, _)| is_written(table))
+        .map(|(table, schema)| NewRows { schema, table, implied: Vec::new() })
         .collect())
 }
 
@@ -372,7 +365,7 @@ fn check_rows(wing: &str, set: &LineSet, check: &Check) -> NewRows {
             implied.push(name);
         }
     }
-    NewRows { table, implied }
+    NewRows { schema: CHECKS, table, implied }
 }
 
 fn reading_rows(set: &LineSet, check: &Check) -> NewRows {
@@ -386,5 +379,5 @@ fn reading_rows(set: &LineSet, check: &Check) -> NewRows {
         .count("repeat", all.iter().map(|reading| Some(i64::from(reading.repeat))))
         .text("operator", all.iter().map(|reading| reading.operator.as_deref()));
     let once = all.iter().all(|reading| reading.repeat == 1);
-    NewRows { table, implied: if once { vec!["repeat"] } else { Vec::new() } }
+    NewRows { schema: READINGS, table, implied: if once { vec!["repeat"] } else { Vec::new() } }
 }

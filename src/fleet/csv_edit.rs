@@ -1,93 +1,113 @@
 //! A CSV file changed in few places: every byte that is not changed stays.
 
-use super::csv::{Records, fields};
+use std::collections::BTreeMap;
 
-const MARK: &[u8] = b"\xEF\xBB\xBF";
+use super::csv::{BYTE_ORDER_MARK, Records, fields};
 
-/// A CSV file taken apart into records and their raw fields.
+/// A CSV file with the changes to come.
 #[derive(Debug, Clone)]
 pub(super) struct CsvEdit {
-    mark: bool,
-    records: Vec<Record>,
-    /// Places of the records that hold something, the header left out.
-    filled: Vec<usize>,
+    bytes: Vec<u8>,
     columns: Vec<String>,
-    end: Vec<u8>,
-}
-
-/// One record; blank lines are records without fields.
-#[derive(Debug, Clone)]
-struct Record {
-    /// With their quotes, as they stand.
-    fields: Vec<Vec<u8>>,
-    end: Vec<u8>,
+    /// Columns that the file has itself.
+    own: usize,
+    end: &'static [u8],
+    /// By record and column; records that hold something are counted, from 0, the header left out.
+    set: BTreeMap<(usize, usize), String>,
+    /// Records at the end.
+    rows: Vec<Vec<(usize, String)>>,
 }
 
 impl CsvEdit {
-    /// Takes apart a file that was read without faults.
-    pub(super) fn of(bytes: &[u8]) -> Self {
-        let body = bytes.strip_prefix(MARK).unwrap_or(bytes);
-        let mut reader = Records::new(body);
-        let mut records = Vec::new();
-        loop {
-            let from = reader.place();
-            let Some(piece) = reader.next() else { break };
-            let (line, until) = (piece.line, reader.place());
-            let end = body.get(from + line.len()..until).unwrap_or_default().to_vec();
-            let fields = if line.is_empty() { Vec::new() } else { raw_fields(line) };
-            records.push(Record { fields, end });
-        }
-        let columns = records.first().map(|head| fields(&head.fields.join(&b','))).unwrap_or_default();
-        let end = records.first().map(|head| head.end.clone()).filter(|end| !end.is_empty());
-        let blank = |record: &Record| {
-            record.fields.iter().all(|field| field.trim_ascii().is_empty()) && record.fields.len() < 2
-        };
-        let filled = (1..records.len()).filter(|at| !blank(&records[*at])).collect();
-        Self { mark: body.len() < bytes.len(), records, filled, columns, end: end.unwrap_or_else(|| b"\n".to_vec()) }
+    /// A file that reads without faults.
+    pub(super) fn of(bytes: Vec<u8>) -> Self {
+        let body = bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(&bytes);
+        let head = Records::new(body).next().map_or(&[][..], |head| head.line);
+        let end: &[u8] = if body.get(head.len()) == Some(&b'\r') { b"\r\n" } else { b"\n" };
+        let columns = fields(head);
+        Self { own: columns.len(), columns, end, bytes, set: BTreeMap::new(), rows: Vec::new() }
+    }
+
+    /// The file as it was.
+    pub(super) fn before(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.columns.iter().any(|column| column == name)
     }
 
     /// Place of a column, which is added, with nothing in it, where the file has none of that name.
     pub(super) fn column(&mut self, name: &str) -> usize {
-        if let Some(known) = self.columns.iter().position(|column| column == name) {
-            return known;
-        }
-        for at in std::iter::once(0).chain(self.filled.iter().copied()) {
-            let field = if at == 0 { encoded(name).into_bytes() } else { Vec::new() };
-            self.records[at].fields.push(field);
-        }
-        self.columns.push(name.to_owned());
-        self.columns.len() - 1
+        self.columns.iter().position(|column| column == name).unwrap_or_else(|| {
+            self.columns.push(name.to_owned());
+            self.columns.len() - 1
+        })
     }
 
-    /// Puts a value into a field; `record` counts the records that hold something, from 0, the header left out.
+    /// Puts a value into a field.
     pub(super) fn set(&mut self, record: usize, column: usize, value: &str) {
-        let place = self.filled.get(record).and_then(|at| self.records.get_mut(*at));
-        if let Some(field) = place.and_then(|record| record.fields.get_mut(column)) {
-            *field = encoded(value).into_bytes();
-        }
+        self.set.insert((record, column), encoded(value));
     }
 
     /// Adds a record at the end: the values of the columns named, nothing in the others.
-    pub(super) fn append(&mut self, values: &[(usize, String)]) {
-        if let Some(last) = self.records.last_mut().filter(|last| last.end.is_empty()) {
-            last.end.clone_from(&self.end);
-        }
-        let mut fields = vec![Vec::new(); self.columns.len()];
-        for (column, value) in values {
-            if let Some(field) = fields.get_mut(*column) {
-                *field = encoded(value).into_bytes();
-            }
-        }
-        self.filled.push(self.records.len());
-        self.records.push(Record { fields, end: self.end.clone() });
+    pub(super) fn append(&mut self, values: Vec<(usize, String)>) {
+        self.rows.push(values);
     }
 
     /// The file's bytes.
     pub(super) fn bytes(&self) -> Vec<u8> {
-        let mut out = if self.mark { MARK.to_vec() } else { Vec::new() };
-        for record in &self.records {
-            out.extend_from_slice(&record.fields.join(&b','));
-            out.extend_from_slice(&record.end);
+        let mark = self.bytes.len() - self.bytes.strip_prefix(BYTE_ORDER_MARK).map_or(self.bytes.len(), <[u8]>::len);
+        let (mark, body) = self.bytes.split_at(mark);
+        let mut out = Vec::with_capacity(self.bytes.len() + 100 * (1 + self.rows.len()));
+        out.extend_from_slice(mark);
+        let added = self.columns.len() - self.own;
+        let mut records = Records::new(body);
+        let (mut start, mut number) = (0, 0);
+        while let Some(piece) = records.next() {
+            let line = piece.line;
+            let is_blank = piece.fields == 1 && line.trim_ascii().is_empty();
+            let mut changes = self.set.range((number, 0)..(number + 1, 0)).peekable();
+            if start == 0 {
+                out.extend_from_slice(line);
+                for name in self.columns.iter().skip(self.own) {
+                    out.push(b',');
+                    out.extend_from_slice(encoded(name).as_bytes());
+                }
+            } else if is_blank {
+                out.extend_from_slice(line);
+            } else if changes.peek().is_none() {
+                out.extend_from_slice(line);
+                out.resize(out.len() + added, b',');
+                number += 1;
+            } else {
+                let mut fields = raw_fields(line);
+                fields.resize(self.columns.len(), Vec::new());
+                for ((_, column), value) in changes {
+                    if let Some(field) = fields.get_mut(*column) {
+                        value.as_bytes().clone_into(field);
+                    }
+                }
+                out.extend_from_slice(&fields.join(&b','));
+                number += 1;
+            }
+            let until = records.place();
+            out.extend_from_slice(body.get(start + line.len()..until).unwrap_or_default());
+            start = until;
+        }
+        if !self.rows.is_empty() && out.last().is_some_and(|byte| *byte != b'\n') {
+            out.extend_from_slice(self.end);
+        }
+        for row in &self.rows {
+            for column in 0..self.columns.len() {
+                if column > 0 {
+                    out.push(b',');
+                }
+                if let Some((_, value)) = row.iter().find(|(at, _)| *at == column) {
+                    out.extend_from_slice(encoded(value).as_bytes());
+                }
+            }
+            out.extend_from_slice(self.end);
         }
         out
     }
@@ -112,7 +132,7 @@ fn raw_fields(line: &[u8]) -> Vec<Vec<u8>> {
 }
 
 /// A value as a field: in quotes where it must be.
-pub(super) fn encoded(value: &str) -> String {
+fn encoded(value: &str) -> String {
     if value.contains(['"', ',', '\n', '\r']) {
         format!("\"{}\"", value.replace('"', "\"\""))
     } else {
@@ -129,17 +149,17 @@ mod tests {
     proptest! {
         #[test]
         fn taken_apart_and_put_together_nothing_changes(text in "(\u{feff})?wing,side(\r)?\n([a1 ]{0,3},(\"[a,\n]{0,3}\"\"x\"|b)\r?\n|\r?\n){0,6}(c,d)?") {
-            prop_assert_eq!(CsvEdit::of(text.as_bytes()).bytes(), text.as_bytes());
+            prop_assert_eq!(CsvEdit::of(text.clone().into_bytes()).bytes(), text.as_bytes());
         }
     }
 
     #[test]
     fn only_what_is_set_changes() {
         let text = "wing,note,side\r\n1,\"a, \"\"b\"\"\nc\",left\r\n\r\n2,,right";
-        let mut edit = CsvEdit::of(text.as_bytes());
+        let mut edit = CsvEdit::of(text.as_bytes().to_vec());
         let turns = edit.column("turns");
         edit.set(1, turns, "2");
-        edit.append(&[(0, "x,y".to_owned()), (turns, "1".to_owned())]);
+        edit.append(vec![(0, "x,y".to_owned()), (turns, "1".to_owned())]);
         let expected = "wing,note,side,turns\r\n1,\"a, \"\"b\"\"\nc\",left,\r\n\r\n2,,right,2\r\n\"x,y\",,,1\r\n";
         assert_eq!(String::from_utf8(edit.bytes()).unwrap(), expected);
         assert_eq!(edit.column("note"), 1);

@@ -14,7 +14,6 @@
 mod action_table;
 mod addition;
 mod alike;
-mod append;
 mod atomic;
 pub mod batch;
 mod catalogue;

@@ -43,7 +43,7 @@ impl ParquetEdit {
             let schema = reader.schema().map_err(|error| error.to_string())?;
             if let Some((name, field)) = schema.iter().find(|(_, field)| !is_readable(&field.dtype)) {
                 return Err(format!(
-                    "column `{name}` cannot be written again: it holds {}",
+                    "its column `{name}` cannot be written again without loss: it holds {}",
                     type_in_words(&field.dtype)
                 ));
             }
@@ -58,6 +58,10 @@ impl ParquetEdit {
     /// A table without columns or rows.
     pub(super) fn empty() -> Self {
         Self { frame: DataFrame::empty(), columns: Vec::new(), changes: Vec::new(), rows: 0 }
+    }
+
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.columns.iter().any(|column| column == name)
     }
 
     pub(super) fn column(&mut self, name: &str) -> usize {
@@ -95,10 +99,30 @@ impl ParquetEdit {
 
     fn changed(&self, name: &str, changes: &Changes) -> Result<Series, String> {
         let height = self.frame.height();
-        let old = match self.frame.column(name) {
+        let mut old = match self.frame.column(name) {
             Ok(column) => column.as_materialized_series().clone(),
             Err(_) => Series::full_null(name.into(), height, &DataType::Null),
         };
+        if !changes.set.is_empty() {
+            return Self::with(&old, changes);
+        }
+        // a long column stays as it is: only new cells are put into its type, or it into theirs
+        let said = |error: PolarsError| format!("column `{name}`: {error}");
+        let new = Self::with(&old.clear(), changes)?;
+        if new.dtype() != old.dtype() {
+            let wider = old.strict_cast(new.dtype()).map_err(said)?;
+            if old.dtype().is_integer() && !same(&wider.strict_cast(old.dtype()).map_err(said)?, &old) {
+                return Err(format!("column `{name}` holds whole numbers too large to become decimal ones"));
+            }
+            old = wider;
+        }
+        old.append(&new).map_err(said)?;
+        Ok(old)
+    }
+
+    /// A column with its changes.
+    fn with(old: &Series, changes: &Changes) -> Result<Series, String> {
+        let name = old.name().as_str();
         let given = || changes.set.iter().map(|(_, value)| value).chain(changes.rows.iter().flatten());
         let said = |error: PolarsError| format!("column `{name}`: {error}");
         if given().next().is_none() {
@@ -110,8 +134,14 @@ impl ParquetEdit {
         let dtype = old.dtype();
         let refuse = |value: &Value| format!("a column `{name}` of type {dtype} does not hold `{}`", value.text());
         match dtype {
-            DataType::String => texts(&old, changes).map_err(said),
-            DataType::Null if text => old.cast(&DataType::String).and_then(|old| texts(&old, changes)).map_err(said),
+            DataType::String => texts(old, changes).map_err(said),
+            // a name that is no number makes names of whole numbers, which say the same
+            dtype if (*dtype == DataType::Null && text) || (dtype.is_integer() && given().any(is_name)) => {
+                old.cast(&DataType::String).and_then(|old| texts(&old, changes)).map_err(said)
+            }
+            DataType::Null if given().all(|value| matches!(value, Value::Count(_))) => {
+                old.cast(&DataType::Int64).map_err(said).and_then(|old| Self::with(&old, changes))
+            }
             DataType::Boolean => {
                 let cells = old.bool().map_err(said)?.iter().collect();
                 let truth = |value: &Value| value.text().parse().ok();
@@ -139,7 +169,7 @@ impl ParquetEdit {
             }
             dtype => {
                 let decimals = old.strict_cast(&DataType::Float64).map_err(said)?;
-                if dtype.is_integer() && !same(&decimals.strict_cast(dtype).map_err(said)?, &old) {
+                if dtype.is_integer() && !same(&decimals.strict_cast(dtype).map_err(said)?, old) {
                     return Err(format!("column `{name}` holds whole numbers too large to become decimal ones"));
                 }
                 let cells = decimals.f64().map_err(said)?.iter().collect();
@@ -181,6 +211,11 @@ fn is_part(value: &Value) -> bool {
     matches!(value, Value::Number(_)) && whole(value).is_none()
 }
 
+/// Whether a value is a name that a column of whole numbers has no place for.
+fn is_name(value: &Value) -> bool {
+    matches!(value, Value::Text(_)) && whole(value).is_none()
+}
+
 /// A value as a whole number, where that says all of it. A name such as `007` is none: it would come back as `7`.
 fn whole(value: &Value) -> Option<i64> {
     match value {
@@ -188,6 +223,7 @@ fn whole(value: &Value) -> Option<i64> {
         #[allow(clippy::cast_possible_truncation)]
         Value::Number(number) if number.fract() == 0.0 && number.abs() < EXACT => Some(*number as i64),
         Value::Text(text) => text.parse().ok().filter(|count| Cell::Count(*count).text() == text.as_str()),
+        Value::Count(count) => Some(*count),
         Value::Number(_) | Value::Day(_) => None,
     }
 }
@@ -196,6 +232,7 @@ fn whole(value: &Value) -> Option<i64> {
 fn decimal(value: &Value) -> Option<f64> {
     match value {
         Value::Number(number) => Some(*number),
+        Value::Count(count) => Some(*count as f64),
         Value::Text(text) => {
             let number = text.parse().ok().filter(|number: &f64| number.is_finite());
             number.filter(|number| Cell::Number(*number).text() == text.as_str())
@@ -236,8 +273,8 @@ mod tests {
         assert_eq!(kept.bool().unwrap().iter().collect::<Vec<_>>(), [Some(true), Some(true)]);
         let kept = with(0, Value::Text("17".to_owned())).unwrap();
         assert_eq!(kept.i64().unwrap().iter().collect::<Vec<_>>(), [Some(1), Some(17)]);
-        let refused = with(0, Value::Text("17-4L".to_owned())).unwrap_err();
-        assert_eq!(refused, "a column `wing` of type i64 does not hold `17-4L`");
+        let names = with(0, Value::Text("17-4L".to_owned())).unwrap();
+        assert_eq!(names.str().unwrap().iter().collect::<Vec<_>>(), [Some("1"), Some("17-4L")]);
         assert!(with(1, Value::Number(2.0)).is_err());
     }
 
@@ -260,8 +297,8 @@ mod tests {
         let kept = column(Series::new("turns".into(), [1i32, 2]), Value::Number(0.5)).unwrap();
         assert_eq!(kept.f64().unwrap().iter().flatten().collect::<Vec<_>>(), [1.0, 0.5]);
         for name in ["007", "1e3", "+7", "7.0", "inf"] {
-            let refused = column(counts(), text(name)).unwrap_err();
-            assert!(refused.contains(&format!("does not hold `{name}`")), "{refused}");
+            let names = column(counts(), text(name)).unwrap();
+            assert_eq!(names.str().unwrap().iter().flatten().collect::<Vec<_>>(), ["9007199254740993", name]);
             let refused = column(Series::new("wing".into(), [1.0, 2.0]), text(name)).unwrap_err();
             assert!(refused.contains(&format!("does not hold `{name}`")), "{refused}");
         }

@@ -11,6 +11,7 @@ use super::grid::Grid;
 use super::parquet::read_parquet;
 use super::parquet_edit::ParquetEdit;
 use super::schema::{CHECKS, TableSchema};
+use super::table::{Column, ColumnData, Table};
 use super::value::Value;
 
 #[derive(Debug)]
@@ -30,37 +31,64 @@ pub(super) struct TableEdit {
 }
 
 impl TableEdit {
-    /// Opens a table of a folder; one that is not there begins empty, as CSV, or as Parquet where `checks` is.
+    /// Opens a table of a folder, and judges what stands in it; one that is not there begins empty.
     pub(super) fn open(folder: &Path, schema: TableSchema) -> Result<Self, FleetWriteError> {
-        let name = schema.name;
-        let refuse = |why: String| FleetWriteError::Table { table: name.to_owned(), why };
-        let [csv, parquet] = ["csv", "parquet"].map(|ending| folder.join(format!("{name}.{ending}")));
+        let mut edit = Self::unjudged(folder, schema)?;
         let mut faults = FaultList::default();
+        if edit.path.exists() {
+            edit.grid = match &edit.body {
+                Body::Csv(body) => read_csv(body.before(), schema, &[], &mut faults),
+                Body::Parquet(_) => read_parquet(&edit.path, schema.name, schema, &[], &mut faults),
+            };
+        }
+        if faults.is_empty() { Ok(edit) } else { Err(refused(schema, faults.to_string())) }
+    }
+
+    /// The same for one that is judged once it is changed. A new one is CSV, or Parquet where `checks` is.
+    pub(super) fn unjudged(folder: &Path, schema: TableSchema) -> Result<Self, FleetWriteError> {
+        let file = |table: &str, ending: &str| folder.join(format!("{table}.{ending}"));
+        let (csv, parquet) = (file(schema.name, "csv"), file(schema.name, "parquet"));
         if csv.exists() {
             let bytes = fs::read(&csv).map_err(|source| FleetWriteError::Read { path: csv.clone(), source })?;
-            let grid = read_csv(&bytes, schema, &[], &mut faults);
-            if !faults.is_empty() {
-                return Err(refuse(faults.to_string()));
-            }
-            return Ok(Self { schema, path: csv, body: Body::Csv(CsvEdit::of(&bytes)), grid });
+            return Ok(Self { schema, path: csv, body: Body::Csv(CsvEdit::of(bytes)), grid: None });
         }
         if parquet.exists() {
-            let grid = read_parquet(&parquet, name, schema, &[], &mut faults);
-            if !faults.is_empty() {
-                return Err(refuse(faults.to_string()));
-            }
-            let body = Body::Parquet(ParquetEdit::read(&parquet).map_err(refuse)?);
-            return Ok(Self { schema, path: parquet, body, grid });
+            let body = Body::Parquet(ParquetEdit::read(&parquet).map_err(|why| refused(schema, why))?);
+            return Ok(Self { schema, path: parquet, body, grid: None });
         }
-        if folder.join(format!("{}.parquet", CHECKS.name)).exists() {
-            let mut edit = ParquetEdit::empty();
-            for name in schema.required {
-                edit.column(name);
-            }
-            return Ok(Self { schema, path: parquet, body: Body::Parquet(edit), grid: None });
+        if file(CHECKS.name, "parquet").exists() {
+            return Ok(Self::new_parquet(parquet, schema));
         }
         let header = format!("{}\n", schema.required.join(","));
-        Ok(Self { schema, path: csv, body: Body::Csv(CsvEdit::of(header.as_bytes())), grid: None })
+        Ok(Self { schema, path: csv, body: Body::Csv(CsvEdit::of(header.into_bytes())), grid: None })
+    }
+
+    /// A Parquet file that is not there yet.
+    pub(super) fn new_parquet(path: PathBuf, schema: TableSchema) -> Self {
+        let mut edit = ParquetEdit::empty();
+        for name in schema.required {
+            edit.column(name);
+        }
+        Self { schema, path, body: Body::Parquet(edit), grid: None }
+    }
+
+    /// Adds the rows of a table at the end. Columns that say nothing, or no more than an empty cell would, are left out where the
+    /// file does not have them.
+    pub(super) fn append_all(&mut self, new: &NewRows) {
+        let is_there = |column: &&Column| match &self.body {
+            Body::Csv(edit) => edit.has(&column.name),
+            Body::Parquet(edit) => edit.has(&column.name),
+        };
+        let says = |column: &&Column| {
+            !new.implied.contains(&column.name.as_str())
+                && (0..column.data.len()).any(|row| value(&column.data, row).is_some())
+        };
+        let columns: Vec<&Column> =
+            new.table.columns.iter().filter(|column| is_there(column) || says(column)).collect();
+        for row in 0..columns.first().map_or(0, |column| column.data.len()) {
+            let cells = columns.iter().filter_map(|column| Some((column.name.as_str(), value(&column.data, row)?)));
+            self.append(cells.collect());
+        }
     }
 
     /// Puts a value into a record of the file, counted from 0.
@@ -81,9 +109,8 @@ impl TableEdit {
     pub(super) fn append(&mut self, values: Vec<(&str, Value)>) {
         match &mut self.body {
             Body::Csv(edit) => {
-                let cells: Vec<(usize, String)> =
-                    values.into_iter().map(|(name, value)| (edit.column(name), value.text())).collect();
-                edit.append(&cells);
+                let cells = values.into_iter().map(|(name, value)| (edit.column(name), value.text())).collect();
+                edit.append(cells);
             }
             Body::Parquet(edit) => {
                 let cells: Vec<(usize, Value)> =
@@ -95,12 +122,33 @@ impl TableEdit {
 
     /// The changed file, not yet written.
     pub(super) fn finish(self) -> Result<ChangedTable, FleetWriteError> {
-        let refuse = |why| FleetWriteError::Table { table: self.schema.name.to_owned(), why };
         let bytes = match &self.body {
             Body::Csv(edit) => edit.bytes(),
-            Body::Parquet(edit) => edit.bytes().map_err(refuse)?,
+            Body::Parquet(edit) => edit.bytes().map_err(|why| refused(self.schema, why))?,
         };
         Ok(ChangedTable { path: self.path, bytes })
+    }
+}
+
+/// New rows of one table.
+#[derive(Debug, Clone)]
+pub(super) struct NewRows {
+    pub(super) schema: TableSchema,
+    pub(super) table: Table,
+    /// Columns that say no more than an empty cell would.
+    pub(super) implied: Vec<&'static str>,
+}
+
+fn refused(schema: TableSchema, why: String) -> FleetWriteError {
+    FleetWriteError::Table { table: schema.name.to_owned(), why }
+}
+
+/// What a cell says.
+fn value(cells: &ColumnData, row: usize) -> Option<Value> {
+    match cells {
+        ColumnData::Text(cells) => cells.get(row)?.clone().map(Value::Text),
+        ColumnData::Number(cells) => cells.get(row)?.filter(|number| number.is_finite()).map(Value::Number),
+        ColumnData::Count(cells) => cells.get(row)?.map(Value::Count),
     }
 }
 

@@ -7,6 +7,7 @@ use jiff::civil::{Date, date};
 pub(super) enum Value {
     Text(String),
     Number(f64),
+    Count(i64),
     Day(Date),
 }
 
@@ -15,6 +16,7 @@ impl Value {
         match self {
             Value::Text(text) => text.clone(),
             Value::Number(number) => number.to_string(),
+            Value::Count(count) => count.to_string(),
             Value::Day(day) => day.to_string(),
         }
     }
@@ -24,7 +26,7 @@ impl Value {
         let day = match self {
             Value::Day(day) => *day,
             Value::Text(text) => text.parse().ok()?,
-            Value::Number(_) => return None,
+            Value::Number(_) | Value::Count(_) => return None,
         };
         Some(i64::from(day.since(date(1970, 1, 1)).ok()?.get_days()))
     }
