@@ -2,10 +2,10 @@
 
 use polars::prelude::PlHashSet;
 
-use super::cell::Limit;
 use super::check_table::Checks;
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded, Record};
+use super::grid::{Loaded, Record};
+use super::schema::{ActionRow, FittingRow};
 use super::wing_table::Wings;
 use crate::check::{Action, ActionKind, Fitting, Stage};
 use crate::wing::Side;
@@ -25,27 +25,22 @@ pub(super) fn read_actions(
     faults: &mut FaultList,
 ) -> Vec<OfWing<Action>> {
     let mut actions = Vec::new();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let wing = find_wing(record, wings, faults);
-        let day = record.needed_day("date", faults);
-        let hours_h = record.needed_number("hours", Limit::NotNegative, faults);
-        let side: Option<Side> = record.needed_name("side", faults);
-        let kind: Option<ActionKind> = record.needed_name("action", faults);
-        let change_mm = record.needed_number("change_mm", Limit::Any, faults);
-        let turns = record.number("turns", Limit::NotNegative, faults);
-        let segment = find_segment(record, wings, wing, side, faults);
-        let has_column = record.grid.column("segment").is_some();
-        if has_column && record.text("segment").is_none() && kind.is_some_and(|kind| kind != ActionKind::Replace) {
+    for record in loaded.records() {
+        let row = ActionRow::read(record, faults);
+        let wing = row.wing.and_then(|wing| wings.find(record, &wing, faults));
+        let segment = find_segment(record, row.segment.as_deref(), wings, wing, row.side, faults);
+        let is_whole_set = row.segment.is_none() && record.grid.column("segment").is_some();
+        if is_whole_set && row.action.is_some_and(|kind| kind != ActionKind::Replace) {
             record.fault(faults, "segment", format_args!("a segment (only `replace` may mean the whole set)"));
         }
-        let check = record.text("check").map(std::borrow::Cow::into_owned);
+        let check = row.check.map(std::borrow::Cow::into_owned);
         if let (Some(check), Some(wing)) = (&check, wing) {
             judge_check(record, check, wing, checks, faults);
         }
         if let (Some(wing), Some(date), Some(hours_h), Some(side), Some(kind), Some(change_mm)) =
-            (wing, day, hours_h, side, kind, change_mm)
+            (wing, row.date, row.hours, row.side, row.action, row.change_mm)
         {
-            let what = Action { date, hours_h, side, segment, kind, change_mm, turns, check };
+            let what = Action { date, hours_h, side, segment, kind, change_mm, turns: row.turns, check };
             actions.push(OfWing { wing, what });
         }
     }
@@ -72,29 +67,24 @@ pub(super) fn read_fittings(
     let mut seen: PlHashSet<(usize, Side, usize)> = PlHashSet::default();
     // a wing's fittings mostly stand together
     let mut last: Option<(String, usize)> = None;
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let name = record.text("wing");
-        let wing = match (&last, &name) {
+    for record in loaded.records() {
+        let row = FittingRow::read(record, faults);
+        let wing = match (&last, &row.wing) {
             (Some((known, wing)), Some(name)) if known == name.as_ref() => Some(*wing),
-            _ => {
-                let wing = find_wing(record, wings, faults);
-                last = name.map(std::borrow::Cow::into_owned).zip(wing);
+            (_, name) => {
+                let wing = name.as_ref().and_then(|wing| wings.find(record, wing, faults));
+                last = name.clone().map(std::borrow::Cow::into_owned).zip(wing);
                 wing
             }
         };
-        let side: Option<Side> = record.needed_name("side", faults);
-        let name = record.needed_text("segment", faults);
-        let segment = name.and_then(|_| find_segment(record, wings, wing, side, faults));
-        let turns = record.number("turns", Limit::NotNegative, faults);
-        let spare_mm = record.number("spare_mm", Limit::NotNegative, faults);
-        let can_loop = record.truth("can_loop", faults);
-        let link_diameter_mm = record.number("link_diameter_mm", Limit::Positive, faults);
-        let step_mm = record.number("step_mm", Limit::Positive, faults);
+        let side = row.side;
+        let segment = find_segment(record, row.segment.as_deref(), wings, wing, side, faults);
         let (Some(wing), Some(side), Some(segment)) = (wing, side, segment) else { continue };
         if seen.insert((wing, side, segment)) {
             if what_for == Fittings::Judged {
                 continue;
             }
+            let FittingRow { turns, spare_mm, can_loop, link_diameter_mm, step_mm, .. } = row;
             let what = Fitting { side, segment, turns, spare_mm, can_loop, link_diameter_mm, step_mm };
             fittings.push(OfWing { wing, what });
         } else {
@@ -104,25 +94,17 @@ pub(super) fn read_fittings(
     fittings
 }
 
-pub(super) fn find_wing(record: Record<'_>, wings: &Wings, faults: &mut FaultList) -> Option<usize> {
-    let name = record.needed_text("wing", faults)?;
-    let known = wings.index.get(name.as_ref()).copied();
-    if known.is_none() && wings.whole {
-        record.fault(faults, "wing", format_args!("a wing that `wings` has"));
-    }
-    known
-}
-
 fn find_segment(
     record: Record<'_>,
+    name: Option<&str>,
     wings: &Wings,
     wing: Option<usize>,
     side: Option<Side>,
     faults: &mut FaultList,
 ) -> Option<usize> {
-    let name = record.text("segment")?;
+    let name = name?;
     let draft = wings.draft_of(wing?)?;
-    let known = draft.find_segment(&name, side?);
+    let known = draft.find_segment(name, side?);
     if known.is_none() && draft.segments_whole {
         record.fault(faults, "segment", format_args!("a segment of model `{}`", draft.model));
     }

@@ -6,17 +6,15 @@ use jiff::civil::Date;
 use thiserror::Error;
 
 use super::atomic::{FleetWriteError, StagedFile};
-use super::confirmed;
 use super::fault::FleetReadError;
 use super::folder::{Folder, FolderSpec};
-use super::folder_out::{is_written, model_tables, wings};
+use super::folder_out::{check_row, is_written, model_tables, wings};
 use super::lock::FolderLock;
 use super::pending::Pending;
-use super::schema::{CHECKS, LINES, MODELS, READINGS, ROWS, SEGMENTS, WINGS};
-use super::table::Table;
+use super::schema::{CHECKS, CheckRow, LINES, MODELS, READINGS, ROWS, ReadingRow, SEGMENTS, WINGS};
 use super::table_edit::{NewRows, TableEdit};
 use super::wing_edit;
-use crate::check::{Check, Condition, Fleet, FleetError, History, Stage};
+use crate::check::{Check, Fleet, FleetError, History, Reading, Stage};
 use crate::wing::{LineSet, Wing};
 
 /// Why nothing was added to a folder. Whatever it is, the folder is as it was.
@@ -154,10 +152,11 @@ impl Addition {
             }
             (None, Some(new)) => {
                 let only = Fleet::new(vec![new.set.clone()], vec![history_of(new.wing.clone())])?;
-                if self.model_is_new(folder, fleet, &new.set)? {
-                    rows.extend(model_rows(&only)?);
+                match Self::model_in(folder, fleet, new.set.model()) {
+                    Some(known) => same_lines(&known, &new.set)?,
+                    None => rows.extend(model_rows(&only)?),
                 }
-                rows.push(NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() });
+                rows.push(NewRows::of(WINGS, wings(&only)));
                 new.set.clone()
             }
         };
@@ -203,26 +202,6 @@ impl Addition {
         Ok(true)
     }
 
-    /// Whether the folder does not have the model; with one that it has, the lines must be the same.
-    fn model_is_new(&self, folder: &Path, fleet: &Fleet, set: &LineSet) -> Result<bool, AdditionError> {
-        if let Some(known) = fleet.line_sets().iter().find(|known| known.model() == set.model()) {
-            same_lines(known, set)?;
-            return Ok(false);
-        }
-        // a model that no wing follows yet: seen only with the wing in its place
-        let only = Fleet::new(vec![set.clone()], vec![history_of(Wing::new(&self.wing, set.model()))])?;
-        let wing = [self.file(folder, &NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() })?];
-        match FolderSpec::default().read_with(folder, &wing) {
-            Ok(read) => {
-                if let Some(history) = read.fleet.history(&self.wing) {
-                    same_lines(read.fleet.line_set(history), set)?;
-                }
-                Ok(false)
-            }
-            Err(_) => Ok(true),
-        }
-    }
-
     /// The line set of a model that a folder has, whether a wing follows it or not.
     #[must_use]
     pub fn model_in(folder: &Path, fleet: &Fleet, model: &str) -> Option<LineSet> {
@@ -233,8 +212,7 @@ impl Addition {
         let free = enough.map(|number| format!("new-{number}")).find(|id| fleet.history(id).is_none())?;
         let only = Fleet::new(vec![LineSet::empty()], vec![history_of(Wing::new(&free, model))]).ok()?;
         let asking = Self::new(&free, Check::new("", Date::ZERO, 0.0));
-        let wing =
-            [asking.file(folder, &NewRows { schema: WINGS, table: wings(&only), implied: Vec::new() }).ok()?];
+        let wing = [asking.file(folder, &NewRows::of(WINGS, wings(&only))).ok()?];
         let read = FolderSpec::default().read_with(folder, &wing).ok()?;
         read.fleet.history(&free).map(|history| read.fleet.line_set(history).clone())
     }
@@ -308,7 +286,7 @@ pub(super) fn model_rows(only: &Fleet) -> Result<Vec<NewRows>, FleetWriteError> 
         .into_iter()
         .zip([LINES, SEGMENTS, ROWS, MODELS])
         .filter(|(table, _)| is_written(table))
-        .map(|(table, schema)| NewRows { schema, table, implied: Vec::new() })
+        .map(|(table, schema)| NewRows::of(schema, table))
         .collect())
 }
 
@@ -341,19 +319,6 @@ fn same_lines(known: &LineSet, given: &LineSet) -> Result<(), AdditionError> {
 
 fn check_rows(wing: &str, set: &LineSet, check: &Check) -> NewRows {
     let usual = Check::new(&check.id, check.date, check.hours_h);
-    let number = |value: f64| [Some(value)];
-    let table = Table::new(CHECKS.name)
-        .text("check", [Some(check.id.as_str())])
-        .text("wing", [Some(wing)])
-        .text("date", [Some(check.date.to_string())])
-        .number("hours", number(check.hours_h))
-        .text("stage", [Some(check.stage.name())])
-        .number("load_n", number(check.load_n))
-        .number("datum_mm", number(check.datum_mm))
-        .number("temperature_c", number(check.temperature_c))
-        .text("condition", [check.condition.map(Condition::name)])
-        .number("brake_setting_mm", [check.brake_setting_mm])
-        .text("confirmed", [confirmed::cell(set, &check.confirmed)]);
     let mut implied = Vec::new();
     for (name, is_usual) in [
         ("stage", check.stage == Stage::AsFound),
@@ -365,19 +330,21 @@ fn check_rows(wing: &str, set: &LineSet, check: &Check) -> NewRows {
             implied.push(name);
         }
     }
-    NewRows { schema: CHECKS, table, implied }
+    NewRows { schema: CHECKS, table: CheckRow::table(&[check_row(wing, set, check)]), implied }
 }
 
 fn reading_rows(set: &LineSet, check: &Check) -> NewRows {
     let all = &check.readings;
-    let name = |line: usize| set.lines().get(line).map(|line| line.name.as_str());
-    let table = Table::new(READINGS.name)
-        .text("check", all.iter().map(|_| Some(check.id.as_str())))
-        .text("side", all.iter().map(|reading| Some(reading.side.name())))
-        .text("line", all.iter().map(|reading| name(reading.line)))
-        .number("reading_mm", all.iter().map(|reading| Some(reading.reading_mm)))
-        .count("repeat", all.iter().map(|reading| Some(i64::from(reading.repeat))))
-        .text("operator", all.iter().map(|reading| reading.operator.as_deref()));
+    let row = |reading: &'_ Reading| ReadingRow {
+        check: Some(check.id.as_str().into()),
+        side: Some(reading.side),
+        line: set.lines().get(reading.line).map(|line| line.name.as_str().into()),
+        reading_mm: Some(reading.reading_mm),
+        repeat: Some(reading.repeat),
+        operator: reading.operator.clone().map(Into::into),
+        ..ReadingRow::default()
+    };
+    let table = ReadingRow::table(&all.iter().map(row).collect::<Vec<_>>());
     let once = all.iter().all(|reading| reading.repeat == 1);
     NewRows { schema: READINGS, table, implied: if once { vec!["repeat"] } else { Vec::new() } }
 }

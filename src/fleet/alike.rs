@@ -21,7 +21,7 @@ pub(super) struct Names {
 /// another Unicode form of the same letter (é as one character and as two). Names of plain ASCII are taken to be meant as
 /// they stand.
 pub(super) fn report_alike(loaded: &Loaded, names: Names, faults: &mut FaultList) {
-    let records = || loaded.grids().iter().flat_map(Grid::records);
+    let records = || loaded.records();
     if records().all(|record| record.text(names.column).is_none_or(|name| name.is_ascii())) {
         return;
     }
@@ -90,7 +90,7 @@ pub(super) fn flaw(text: &str) -> Option<Flaw> {
 /// A note for every pair of names that differ only in capitals, which is allowed.
 pub(super) fn notes_on_capitals(loaded: &Loaded, column: &str, notes: &mut Vec<String>) {
     let mut first: HashMap<String, String> = HashMap::default();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
+    for record in loaded.records() {
         let Some(name) = record.text(column) else { continue };
         let known = first.entry(name.to_lowercase()).or_insert_with(|| name.to_string());
         if *known != name {

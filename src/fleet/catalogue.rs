@@ -5,9 +5,11 @@ use std::collections::HashSet;
 use polars::prelude::PlHashMap as HashMap;
 
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded, Record};
+use super::folder::ShortTables;
+use super::grid::{Loaded, Record};
 use super::line_draft::LineDraft;
 use super::line_table::{LineEntry, read_lines, read_models, read_rows};
+use super::schema::{LINES, MODELS, ROWS, SEGMENTS};
 use super::segment_table::{Cascade, read_segments};
 use crate::wing::{ModelData, RowData};
 
@@ -26,31 +28,23 @@ pub(super) struct Catalogue {
     segments_whole: bool,
 }
 
-/// The tables that a catalogue is read from.
-#[derive(Debug)]
-pub(super) struct CatalogueTables {
-    pub(super) lines: Loaded,
-    pub(super) segments: Loaded,
-    pub(super) rows: Loaded,
-    pub(super) models: Loaded,
-}
-
 impl Catalogue {
-    pub(super) fn read(tables: &CatalogueTables, faults: &mut FaultList) -> Self {
-        let cascades = read_segments(&tables.segments, faults);
-        let lines = read_lines(&tables.lines, &cascades, faults);
-        let rows = read_rows(&tables.rows, faults);
-        let data = read_models(&tables.models, faults);
+    pub(super) fn read(tables: &ShortTables, faults: &mut FaultList) -> Self {
+        let (line_table, segment_table) = (tables.of(LINES), tables.of(SEGMENTS));
+        let cascades = read_segments(segment_table, faults);
+        let lines = read_lines(line_table, &cascades, faults);
+        let rows = read_rows(tables.of(ROWS), faults);
+        let data = read_models(tables.of(MODELS), faults);
         let models = lines.iter().map(|entry| entry.model.clone()).collect();
         let key = |entry: &LineEntry| SetKey { model: entry.model.clone(), version: entry.version.clone() };
         let sets = lines.iter().map(key).collect();
-        let there = matches!(tables.lines, Loaded::Read(_));
-        let whole = there && tables.lines.is_whole(&["model", "line"]);
-        let segments_whole = tables.segments.is_whole(&["model", "segment"]);
+        let there = matches!(line_table, Loaded::Read(_));
+        let whole = there && line_table.is_whole(&["model", "line"]);
+        let segments_whole = segment_table.is_whole(&["model", "segment"]);
         let catalogue = Self { lines, cascades, rows, data, models, sets, whole, segments_whole };
-        for loaded in [&tables.segments, &tables.rows, &tables.models] {
+        for loaded in [SEGMENTS, ROWS, MODELS].map(|schema| tables.of(schema)) {
             let mut reported: HashSet<String> = HashSet::new();
-            for record in loaded.grids().iter().flat_map(Grid::records) {
+            for record in loaded.records() {
                 // one fault per model and table: a model's whole cascade would say the same
                 if let Some(model) = record.text("model")
                     && !catalogue.models.contains(model.as_ref())

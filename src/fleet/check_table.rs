@@ -4,13 +4,12 @@ use polars::prelude::PlHashMap as HashMap;
 
 use jiff::civil::{Date, date};
 
-use super::cell::Limit;
 use super::confirmed::read_cell;
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded, Record};
+use super::grid::{Loaded, Record};
+use super::schema::{CheckRow, RiserRow};
 use super::wing_table::Wings;
-use crate::check::{Check, Condition, RiserReading, Stage};
-use crate::wing::{Row, Side};
+use crate::check::{Check, RiserReading, Stage};
 
 /// The checks of a folder.
 #[derive(Debug)]
@@ -47,32 +46,23 @@ impl Checks {
         visits.resize_with(wings.entries.len(), Vec::new);
         // without whole records and sound hours, an `as_left` check may miss its `as_found` one for no fault of its own
         let mut whole = loaded.is_whole(&["check", "wing", "date", "hours"]);
-        for record in loaded.grids().iter().flat_map(Grid::records) {
-            let id = record.needed_text("check", faults);
-            let wing = record.needed_text("wing", faults).and_then(|wing| {
-                let known = wings.index.get(wing.as_ref()).copied();
-                if known.is_none() && wings.whole {
-                    record.fault(faults, "wing", format_args!("a wing that `wings` has"));
-                }
-                known
-            });
-            let day = record.needed_day("date", faults);
-            let hours_h = record.needed_number("hours", Limit::NotNegative, faults);
+        for record in loaded.records() {
+            let row = CheckRow::read(record, faults);
+            let (id, day, hours_h) = (row.check, row.date, row.hours);
+            let wing = row.wing.and_then(|wing| wings.find(record, &wing, faults));
             whole &= day.is_some() && hours_h.is_some();
-            let stage = record.name("stage", faults);
             let mut check = Check::new(
                 id.as_deref().unwrap_or_default(),
                 day.unwrap_or(date(1970, 1, 1)),
                 hours_h.unwrap_or_default(),
             );
-            check.stage = stage.unwrap_or_default();
-            check.load_n = record.number("load_n", Limit::Load, faults).unwrap_or(check.load_n);
-            check.datum_mm = record.number("datum_mm", Limit::Any, faults).unwrap_or(check.datum_mm);
-            check.temperature_c =
-                record.number("temperature_c", Limit::Celsius, faults).unwrap_or(check.temperature_c);
-            check.condition = record.name::<Condition>("condition", faults);
-            check.brake_setting_mm = record.number("brake_setting_mm", Limit::NotNegative, faults);
-            if let Some(text) = record.text("confirmed") {
+            check.stage = row.stage.unwrap_or_default();
+            check.load_n = row.load_n.unwrap_or(check.load_n);
+            check.datum_mm = row.datum_mm.unwrap_or(check.datum_mm);
+            check.temperature_c = row.temperature_c.unwrap_or(check.temperature_c);
+            check.condition = row.condition;
+            check.brake_setting_mm = row.brake_setting_mm;
+            if let Some(text) = row.confirmed {
                 let draft = wing.and_then(|wing| wings.drafts.get(wings.entries.get(wing)?.set?));
                 let lines = draft.map(|draft| read_cell(&text, |name, side| draft.find(name, side)));
                 match lines {
@@ -107,18 +97,15 @@ impl Checks {
 
     /// Reads `risers` into the checks.
     pub(super) fn read_risers(&mut self, loaded: &Loaded, faults: &mut FaultList) {
-        for record in loaded.grids().iter().flat_map(Grid::records) {
-            let check = record.needed_text("check", faults).and_then(|check| {
+        for record in loaded.records() {
+            let RiserRow { check, side, row, datum_mm, riser_mm, .. } = RiserRow::read(record, faults);
+            let check = check.and_then(|check| {
                 let known = self.index.get(check.as_ref()).copied();
                 if known.is_none() && self.whole {
                     record.fault(faults, "check", format_args!("a check that `checks` has"));
                 }
                 known
             });
-            let side: Option<Side> = record.needed_name("side", faults);
-            let row: Option<Row> = record.needed_name("row", faults);
-            let datum_mm = record.number("datum_mm", Limit::Any, faults);
-            let riser_mm = record.number("riser_mm", Limit::NotNegative, faults);
             let (Some(side), Some(row)) = (side, row) else { continue };
             let Some(entry) = check.and_then(|check| self.entries.get_mut(check)) else { continue };
             if entry.check.risers.iter().any(|known| known.side == side && known.row == row) {

@@ -1,11 +1,12 @@
 //! Reading a fleet folder.
 
+use std::collections::HashMap;
 use std::path::Path;
 
 use super::action_table::{Fittings, OfWing, read_actions, read_fittings};
 use super::alike::{Names, notes_on_capitals, report_alike, report_hidden};
 use super::atomic::StagedFile;
-use super::catalogue::{Catalogue, CatalogueTables};
+use super::catalogue::Catalogue;
 use super::check_table::Checks;
 use super::event_table::read_events;
 use super::fault::{FaultList, FleetReadError};
@@ -15,7 +16,8 @@ use super::pending::{PENDING_FILE, Pending};
 use super::reading_pieces::ReadingPieces;
 use super::reading_table::read_readings;
 use super::schema::{
-    ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
+    ACTIONS, CHECKS, EVENTS, FITTINGS, FOLDER, LINES, MODELS, ORDER, READINGS, RISERS, ROWS, SEGMENTS, TableSchema,
+    WINGS,
 };
 use super::source::{Source, left_out_note};
 use super::stillness::read_still;
@@ -158,33 +160,23 @@ impl FolderSpec {
         };
         let covariates = &self.covariates;
         let mut source = Source { folder, covariates, staged, moved, gone, faults, notes: Vec::new() };
-        Some(LoadedTables {
-            catalogue: CatalogueTables {
-                lines: source.needed(LINES),
-                segments: source.load(SEGMENTS),
-                rows: source.load(ROWS),
-                models: source.load(MODELS),
-            },
-            wings: source.needed(WINGS),
-            checks: source.needed(CHECKS),
-            risers: source.load(RISERS),
-            actions: source.load(ACTIONS),
-            fittings: source.load(FITTINGS),
-            events: source.load(EVENTS),
-            readings: readings(&mut source, READINGS),
-            notes: source.notes,
-        })
+        let mut short = ShortTables::default();
+        for schema in FOLDER.into_iter().filter(|schema| schema.name != READINGS.name) {
+            short.put(schema, if schema.is_needed() { source.needed(schema) } else { source.load(schema) });
+        }
+        Some(LoadedTables { short, readings: readings(&mut source, READINGS), notes: source.notes })
     }
 
     fn understood<R>(&self, loaded: LoadedTables<R>, fittings: Fittings, faults: &mut FaultList) -> FolderTables<R> {
         let mut notes = loaded.report_names(faults);
-        let catalogue = Catalogue::read(&loaded.catalogue, faults);
-        let mut wings = Wings::read(&loaded.wings, &catalogue, &self.covariates, faults);
-        let mut checks = Checks::read(&loaded.checks, &wings, faults);
-        checks.read_risers(&loaded.risers, faults);
-        read_events(&loaded.events, &mut wings, faults);
-        let actions = read_actions(&loaded.actions, &wings, &checks, faults);
-        let fittings = read_fittings(&loaded.fittings, &wings, fittings, faults);
+        let short = &loaded.short;
+        let catalogue = Catalogue::read(short, faults);
+        let mut wings = Wings::read(short.of(WINGS), &catalogue, &self.covariates, faults);
+        let mut checks = Checks::read(short.of(CHECKS), &wings, faults);
+        checks.read_risers(short.of(RISERS), faults);
+        read_events(short.of(EVENTS), &mut wings, faults);
+        let actions = read_actions(short.of(ACTIONS), &wings, &checks, faults);
+        let fittings = read_fittings(short.of(FITTINGS), &wings, fittings, faults);
         for draft in wings.drafts.iter().filter(|draft| draft.assumed_spans() > 0) {
             let version = draft.version.as_ref().map(|version| format!(" ({version})")).unwrap_or_default();
             notes.push(format!(
@@ -219,39 +211,47 @@ pub(super) struct FolderTables<R> {
 
 /// The tables of a fleet, as they were read; `R` is what became of the readings.
 pub(super) struct LoadedTables<R> {
-    pub(super) catalogue: CatalogueTables,
-    pub(super) wings: Loaded,
-    pub(super) checks: Loaded,
-    pub(super) risers: Loaded,
-    pub(super) actions: Loaded,
-    pub(super) fittings: Loaded,
-    pub(super) events: Loaded,
+    pub(super) short: ShortTables,
     pub(super) readings: R,
     pub(super) notes: Vec<String>,
+}
+
+/// The tables of a fleet but the readings, by name.
+#[derive(Debug, Default)]
+pub(super) struct ShortTables(HashMap<&'static str, Loaded>);
+
+impl ShortTables {
+    pub(super) fn put(&mut self, schema: TableSchema, loaded: Loaded) {
+        self.0.insert(schema.name, loaded);
+    }
+
+    pub(super) fn of(&self, schema: TableSchema) -> &Loaded {
+        static ABSENT: Loaded = Loaded::Absent;
+        self.0.get(schema.name).unwrap_or(&ABSENT)
+    }
 }
 
 impl<R> LoadedTables<R> {
     /// Names with characters that are not seen, and names that look alike.
     fn report_names(&self, faults: &mut FaultList) -> Vec<String> {
         let mut notes = self.notes.clone();
-        let tables = &self.catalogue;
-        for loaded in [&tables.lines, &tables.segments, &tables.rows, &tables.models, &self.wings, &self.checks] {
-            report_hidden(loaded, &TEXTS, faults);
+        for schema in [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS] {
+            report_hidden(self.short.of(schema), &TEXTS, faults);
         }
-        for (loaded, column, within) in [
-            (&tables.lines, "model", None),
-            (&tables.lines, "line", Some("model")),
-            (&tables.lines, "material", None),
-            (&tables.segments, "segment", Some("model")),
-            (&tables.segments, "material", None),
-            (&self.wings, "wing", None),
-            (&self.checks, "check", None),
+        for (schema, column, within) in [
+            (LINES, "model", None),
+            (LINES, "line", Some("model")),
+            (LINES, "material", None),
+            (SEGMENTS, "segment", Some("model")),
+            (SEGMENTS, "material", None),
+            (WINGS, "wing", None),
+            (CHECKS, "check", None),
         ] {
-            report_alike(loaded, Names { column, within }, faults);
+            report_alike(self.short.of(schema), Names { column, within }, faults);
         }
-        notes_on_capitals(&tables.segments, "material", &mut notes);
-        notes_on_capitals(&self.wings, "wing", &mut notes);
-        notes_on_capitals(&self.checks, "check", &mut notes);
+        for (schema, column) in [(SEGMENTS, "material"), (WINGS, "wing"), (CHECKS, "check")] {
+            notes_on_capitals(self.short.of(schema), column, &mut notes);
+        }
         notes
     }
 }

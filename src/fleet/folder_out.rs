@@ -1,5 +1,6 @@
 //! Writing a fleet as a folder of tables.
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::ErrorKind;
@@ -12,10 +13,13 @@ use super::confirmed;
 use super::lock::FolderLock;
 use super::output_gate::is_own;
 use super::pending::Pending;
-use super::schema::{ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, WINGS};
+use super::schema::{
+    ACTIONS, ActionRow, CheckRow, EventRow, FittingRow, LINES, LineRow, ModelRow, READINGS, RiserRow, RowOfModel,
+    SEGMENTS, SegmentRow, TableSchema, WINGS, WingRow,
+};
 use super::table::{Cells, Table, TableFormat, stage, stage_frame};
-use crate::check::{Action, Check, Condition, Fitting, Fleet, History};
-use crate::wing::{LineSet, ModelData, Side, WingEvent};
+use crate::check::{Action, Check, Fitting, Fleet, History, RiserReading};
+use crate::wing::{LineSet, ModelData, RowData, Service, Wing, WingEvent};
 
 /// Writes the tables of a fleet into a folder, which is made where it is missing. Reading the folder back gives an equal
 /// fleet, provided that each line set is followed by a wing and that the fleet is not marked as the demo.
@@ -64,10 +68,7 @@ pub(super) fn short_tables(fleet: &Fleet) -> Result<[Table; 10], FleetWriteError
     let [lines, segments, rows, models] = model_tables(fleet)?;
     let [wings, checks, risers, actions, fittings, events] = wing_tables(fleet);
     let all = [lines, segments, rows, models, wings, checks, risers, actions, fittings, events];
-    Ok(all.map(|table| {
-        let required = required_columns(&table.name);
-        table.without_empty(required)
-    }))
+    Ok(all.map(Table::without_empty))
 }
 
 /// The tables that describe models.
@@ -81,20 +82,10 @@ pub(super) fn wing_tables(fleet: &Fleet) -> [Table; 6] {
     [every_wing(fleet), checks(fleet), risers(fleet), actions(fleet), fittings(fleet), events(fleet)]
 }
 
-/// Columns of a table that are written even where they are empty.
-pub(super) fn required_columns(table: &str) -> &'static [&'static str] {
-    let all = [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, RISERS, ACTIONS, FITTINGS, EVENTS];
-    all.iter().find(|schema| schema.name == table).map_or(&[], |schema| schema.required)
-}
-
-/// Whether a table is written even where it has no row.
-pub(super) fn is_needed(table: &str) -> bool {
-    [LINES, WINGS, CHECKS].into_iter().any(|schema| schema.name == table)
-}
-
 /// Whether a table is needed, or has something to say.
 pub(super) fn is_written(table: &Table) -> bool {
-    is_needed(&table.name) || table.columns.iter().any(|column| !column.data.is_empty())
+    let is_needed = TableSchema::named(&table.name).is_some_and(|schema| schema.is_needed());
+    is_needed || table.columns.iter().any(|column| !column.data.is_empty())
 }
 
 /// Writes a table without its empty optional columns under a temporary name, an optional one only if it has a row.
@@ -102,8 +93,7 @@ fn stage_if_said(table: Table, folder: &Path, format: TableFormat) -> Result<Opt
     if !is_written(&table) {
         return Ok(None);
     }
-    let required = required_columns(&table.name);
-    stage(&table.without_empty(required), folder, format, Cells::Exact).map(Some)
+    stage(&table.without_empty(), folder, format, Cells::Exact).map(Some)
 }
 
 /// The same, put in its place; says whether it was written.
@@ -201,93 +191,121 @@ pub(super) fn lines(fleet: &Fleet) -> Result<Table, FleetWriteError> {
             all.push((set, line, top.filter(|_| !set.has_cascade())));
         }
     }
-    let table = Table::new(LINES.name)
-        .text("model", all.iter().map(|(set, ..)| Some(set.model())))
-        .text("line", all.iter().map(|(_, line, _)| Some(line.name.as_str())))
-        .text("row", all.iter().map(|(_, line, _)| Some(line.row.name())))
-        .count("rank", all.iter().map(|(_, line, _)| Some(i64::from(line.rank))))
-        .number("span", all.iter().map(|(_, line, _)| (!line.span_assumed).then_some(line.span)))
-        .number("chord", all.iter().map(|(_, line, _)| line.chord))
-        .number("nominal_mm", all.iter().map(|(_, line, _)| Some(line.nominal_mm)))
-        .text("main", all.iter().map(|(_, line, _)| line.main.as_deref()))
-        .text("material", all.iter().map(|(_, _, top)| top.map(|top| top.material.as_str())))
-        .number("tolerance_mm", all.iter().map(|(_, line, _)| line.tolerance_mm))
-        .text("side", all.iter().map(|(_, line, _)| line.side.map(Side::name)))
-        .text("table_version", all.iter().map(|(set, ..)| set.table_version()));
-    Ok(table.without_empty(LINES.required))
+    let rows: Vec<LineRow<'_>> = all
+        .iter()
+        .map(|(set, line, top)| LineRow {
+            model: text(set.model()),
+            line: text(&line.name),
+            row: Some(line.row),
+            rank: Some(line.rank),
+            span: (!line.span_assumed).then_some(line.span),
+            chord: line.chord,
+            nominal_mm: Some(line.nominal_mm),
+            main: line.main.as_deref().map(Into::into),
+            material: top.map(|top| top.material.as_str().into()),
+            tolerance_mm: line.tolerance_mm,
+            side: line.side,
+            table_version: set.table_version().map(Into::into),
+            ..LineRow::default()
+        })
+        .collect();
+    Ok(LineRow::table(&rows).without_empty())
+}
+
+/// A cell of text.
+fn text(text: &str) -> Option<Cow<'_, str>> {
+    Some(text.into())
 }
 
 fn segments(sets: &[&LineSet]) -> Table {
+    let row = |set: &&'_ LineSet, at: usize| {
+        let segment = &set.segments()[at];
+        SegmentRow {
+            model: Some(set.model().to_owned().into()),
+            segment: Some(segment.name.clone().into()),
+            parent: segment.parent.and_then(|at| Some(set.segments().get(at)?.name.clone().into())),
+            material: Some(segment.material.clone().into()),
+            length_mm: Some(segment.length_mm),
+            diameter_mm: segment.diameter_mm,
+            can_loop: segment.can_loop,
+            ..SegmentRow::default()
+        }
+    };
     let own = sets.iter().filter(|set| set.has_cascade());
-    let all: Vec<_> = own.flat_map(|set| set.segments().iter().map(move |segment| (set, segment))).collect();
-    let parent = |set: &LineSet, at: Option<usize>| Some(set.segments().get(at?)?.name.clone());
-    Table::new(SEGMENTS.name)
-        .text("model", all.iter().map(|(set, _)| Some(set.model())))
-        .text("segment", all.iter().map(|(_, segment)| Some(segment.name.as_str())))
-        .text("parent", all.iter().map(|(set, segment)| parent(set, segment.parent)))
-        .text("material", all.iter().map(|(_, segment)| Some(segment.material.as_str())))
-        .number("length_mm", all.iter().map(|(_, segment)| Some(segment.length_mm)))
-        .number("diameter_mm", all.iter().map(|(_, segment)| segment.diameter_mm))
-        .text("can_loop", all.iter().map(|(_, segment)| segment.can_loop.map(truth)))
-        .without_empty(SEGMENTS.required)
+    let rows: Vec<_> = own.flat_map(|set| (0..set.segments().len()).map(move |at| row(set, at))).collect();
+    SegmentRow::table(&rows).without_empty()
 }
 
 fn rows(sets: &[&LineSet]) -> Table {
-    let all: Vec<_> = sets.iter().flat_map(|set| set.rows().iter().map(move |row| (set, row))).collect();
-    Table::new(ROWS.name)
-        .text("model", all.iter().map(|(set, _)| Some(set.model())))
-        .text("row", all.iter().map(|(_, row)| Some(row.row.name())))
-        .number("chord", all.iter().map(|(_, row)| row.chord))
-        .number("riser_mm", all.iter().map(|(_, row)| row.riser_mm))
-        .without_empty(ROWS.required)
+    let row = |model, row: &RowData| {
+        let RowData { row, chord, riser_mm } = *row;
+        RowOfModel { model: text(model), row: Some(row), chord, riser_mm, ..RowOfModel::default() }
+    };
+    let rows: Vec<_> =
+        sets.iter().flat_map(|set| set.rows().iter().map(move |data| row(set.model(), data))).collect();
+    RowOfModel::table(&rows).without_empty()
 }
 
 fn models(sets: &[&LineSet]) -> Table {
-    let all: Vec<&&LineSet> = sets.iter().filter(|set| *set.data() != ModelData::default()).collect();
-    Table::new(MODELS.name)
-        .text("model", all.iter().map(|set| Some(set.model())))
-        .number("span_m", all.iter().map(|set| set.data().span_m))
-        .number("area_m2", all.iter().map(|set| set.data().area_m2))
-        .number("root_chord_m", all.iter().map(|set| set.data().root_chord_m))
-        .number("trim_speed_kmh", all.iter().map(|set| set.data().trim_speed_kmh))
-        .number("glide", all.iter().map(|set| set.data().glide))
-        .number("interval_h", all.iter().map(|set| set.data().interval_h))
-        .number("interval_months", all.iter().map(|set| set.data().interval_months))
-        .number("inspection_h", all.iter().map(|set| set.data().inspection_h))
-        .number("inspection_months", all.iter().map(|set| set.data().inspection_months))
-        .without_empty(MODELS.required)
+    let row = |set: &&&LineSet| {
+        let data = set.data();
+        ModelRow {
+            model: Some(set.model().to_owned().into()),
+            span_m: data.span_m,
+            area_m2: data.area_m2,
+            root_chord_m: data.root_chord_m,
+            trim_speed_kmh: data.trim_speed_kmh,
+            glide: data.glide,
+            interval_h: data.interval_h,
+            interval_months: data.interval_months,
+            inspection_h: data.inspection_h,
+            inspection_months: data.inspection_months,
+            ..ModelRow::default()
+        }
+    };
+    let rows: Vec<_> = sets.iter().filter(|set| *set.data() != ModelData::default()).map(|set| row(&set)).collect();
+    ModelRow::table(&rows).without_empty()
 }
 
 pub(super) fn wings(fleet: &Fleet) -> Table {
-    every_wing(fleet).without_empty(WINGS.required)
+    every_wing(fleet).without_empty()
 }
 
 fn every_wing(fleet: &Fleet) -> Table {
     let all: Vec<_> = fleet.histories().iter().map(|history| &history.wing).collect();
-    let mut table = Table::new(WINGS.name)
-        .text("wing", all.iter().map(|wing| Some(wing.id.as_str())))
-        .text("model", all.iter().map(|wing| Some(wing.model.as_str())))
-        .number("mass_kg", all.iter().map(|wing| wing.mass_kg))
-        .text("first_flight", all.iter().map(|wing| wing.first_flight.map(|day| day.to_string())))
-        .number("hours_per_year", all.iter().map(|wing| wing.hours_per_year))
-        .number("interval_h", all.iter().map(|wing| wing.interval_h))
-        .number("interval_months", all.iter().map(|wing| wing.interval_months))
-        .text("table_version", all.iter().map(|wing| wing.table_version.as_deref()))
-        .text("use", all.iter().map(|wing| wing.service.class_of_use.as_deref()))
-        .number("ground_share", all.iter().map(|wing| wing.service.ground_share))
-        .number("inspection_h", all.iter().map(|wing| wing.service.inspection_h))
-        .number("inspection_months", all.iter().map(|wing| wing.service.inspection_months))
-        .text("inspected", all.iter().map(|wing| wing.service.inspected.map(|day| day.to_string())))
-        .number("inspected_hours", all.iter().map(|wing| wing.service.inspected_h))
-        .text("serial_number", all.iter().map(|wing| wing.serial_number.as_deref()))
-        .text("owner", all.iter().map(|wing| wing.owner.as_deref()));
+    let rows: Vec<WingRow<'_>> = all.iter().map(|wing| wing_row(wing)).collect();
+    let mut table = WingRow::table(&rows);
     let names: BTreeSet<&String> = all.iter().flat_map(|wing| wing.covariates.keys()).collect();
     for name in names {
-        if !WINGS.required.iter().chain(WINGS.optional).any(|known| known == name) {
+        if !WINGS.has(name) {
             table = table.number(name, all.iter().map(|wing| wing.covariates.get(name).copied()));
         }
     }
     table
+}
+
+/// What the table `wings` says of a wing, covariates apart.
+pub(super) fn wing_row(wing: &Wing) -> WingRow<'_> {
+    let Service { ground_share, inspection_h, inspection_months, inspected, inspected_h, .. } = wing.service;
+    WingRow {
+        wing: text(&wing.id),
+        model: text(&wing.model),
+        mass_kg: wing.mass_kg,
+        first_flight: wing.first_flight,
+        hours_per_year: wing.hours_per_year,
+        interval_h: wing.interval_h,
+        interval_months: wing.interval_months,
+        table_version: wing.table_version.as_deref().map(Into::into),
+        class_of_use: wing.service.class_of_use.as_deref().map(Into::into),
+        ground_share,
+        inspection_h,
+        inspection_months,
+        inspected,
+        inspected_hours: inspected_h,
+        serial_number: wing.serial_number.as_deref().map(Into::into),
+        owner: wing.owner.as_deref().map(Into::into),
+        ..WingRow::default()
+    }
 }
 
 /// Every check of the fleet beside its history.
@@ -296,23 +314,28 @@ fn every_check(fleet: &Fleet) -> Vec<(&History, &Check)> {
 }
 
 fn checks(fleet: &Fleet) -> Table {
-    let all = every_check(fleet);
-    let table = Table::new(CHECKS.name)
-        .text("check", all.iter().map(|(_, check)| Some(check.id.as_str())))
-        .text("wing", all.iter().map(|(history, _)| Some(history.wing.id.as_str())))
-        .text("date", all.iter().map(|(_, check)| Some(check.date.to_string())))
-        .number("hours", all.iter().map(|(_, check)| Some(check.hours_h)))
-        .text("stage", all.iter().map(|(_, check)| Some(check.stage.name())))
-        .number("load_n", all.iter().map(|(_, check)| Some(check.load_n)))
-        .number("datum_mm", all.iter().map(|(_, check)| Some(check.datum_mm)))
-        .number("temperature_c", all.iter().map(|(_, check)| Some(check.temperature_c)))
-        .text("condition", all.iter().map(|(_, check)| check.condition.map(Condition::name)))
-        .number("brake_setting_mm", all.iter().map(|(_, check)| check.brake_setting_mm));
-    if all.iter().all(|(_, check)| check.confirmed.is_empty()) {
-        return table;
+    let rows = every_check(fleet).into_iter();
+    let rows: Vec<_> =
+        rows.map(|(history, check)| check_row(&history.wing.id, fleet.line_set(history), check)).collect();
+    CheckRow::table(&rows)
+}
+
+/// What the table `checks` says of a check.
+pub(super) fn check_row<'a>(wing: &'a str, set: &LineSet, check: &'a Check) -> CheckRow<'a> {
+    CheckRow {
+        check: text(&check.id),
+        wing: text(wing),
+        date: Some(check.date),
+        hours: Some(check.hours_h),
+        stage: Some(check.stage),
+        load_n: Some(check.load_n),
+        datum_mm: Some(check.datum_mm),
+        temperature_c: Some(check.temperature_c),
+        condition: check.condition,
+        brake_setting_mm: check.brake_setting_mm,
+        confirmed: confirmed::cell(set, &check.confirmed).map(Into::into),
+        ..CheckRow::default()
     }
-    let cell = |(history, check): &(&History, &Check)| confirmed::cell(fleet.line_set(history), &check.confirmed);
-    table.text("confirmed", all.iter().map(cell))
 }
 
 /// The readings as columns that borrow their text: it is the only long table.
@@ -344,16 +367,13 @@ pub(super) fn readings(fleet: &Fleet) -> Vec<Column> {
 }
 
 fn risers(fleet: &Fleet) -> Table {
-    let all: Vec<_> = every_check(fleet)
-        .into_iter()
-        .flat_map(|(_, check)| check.risers.iter().map(move |riser| (check, riser)))
-        .collect();
-    Table::new(RISERS.name)
-        .text("check", all.iter().map(|(check, _)| Some(check.id.as_str())))
-        .text("side", all.iter().map(|(_, riser)| Some(riser.side.name())))
-        .text("row", all.iter().map(|(_, riser)| Some(riser.row.name())))
-        .number("datum_mm", all.iter().map(|(_, riser)| riser.datum_mm))
-        .number("riser_mm", all.iter().map(|(_, riser)| riser.riser_mm))
+    let row = |check, riser: &RiserReading| {
+        let RiserReading { side, row, datum_mm, riser_mm } = *riser;
+        RiserRow { check: text(check), side: Some(side), row: Some(row), datum_mm, riser_mm, ..RiserRow::default() }
+    };
+    let all = every_check(fleet).into_iter();
+    let rows: Vec<_> = all.flat_map(|(_, check)| check.risers.iter().map(|riser| row(&check.id, riser))).collect();
+    RiserRow::table(&rows)
 }
 
 /// The name by which tables call a segment: without a cascade, the line's.
@@ -365,49 +385,57 @@ pub(super) fn segment_name(set: &LineSet, at: usize) -> Option<String> {
 }
 
 fn actions(fleet: &Fleet) -> Table {
-    let histories = fleet.histories().iter();
-    let all: Vec<(&History, &Action)> =
-        histories.flat_map(|history| history.actions.iter().map(move |action| (history, action))).collect();
-    let segment = |history: &History, at: Option<usize>| segment_name(fleet.line_set(history), at?);
-    Table::new(ACTIONS.name)
-        .text("wing", all.iter().map(|(history, _)| Some(history.wing.id.as_str())))
-        .text("date", all.iter().map(|(_, action)| Some(action.date.to_string())))
-        .number("hours", all.iter().map(|(_, action)| Some(action.hours_h)))
-        .text("side", all.iter().map(|(_, action)| Some(action.side.name())))
-        .text("segment", all.iter().map(|(history, action)| segment(history, action.segment)))
-        .text("action", all.iter().map(|(_, action)| Some(action.kind.name())))
-        .number("change_mm", all.iter().map(|(_, action)| Some(action.change_mm)))
-        .number("turns", all.iter().map(|(_, action)| action.turns))
-        .text("check", all.iter().map(|(_, action)| action.check.as_deref()))
+    let mut rows = Vec::new();
+    for history in fleet.histories() {
+        let set = fleet.line_set(history);
+        let segment = |action: &Action| segment_name(set, action.segment?);
+        rows.extend(history.actions.iter().map(|action| action_row(&history.wing.id, segment(action), action)));
+    }
+    ActionRow::table(&rows)
+}
+
+/// What the table `actions` says of an action.
+pub(super) fn action_row<'a>(wing: &'a str, segment: Option<String>, action: &'a Action) -> ActionRow<'a> {
+    ActionRow {
+        wing: text(wing),
+        date: Some(action.date),
+        hours: Some(action.hours_h),
+        side: Some(action.side),
+        segment: segment.map(Into::into),
+        action: Some(action.kind),
+        change_mm: Some(action.change_mm),
+        turns: action.turns,
+        check: action.check.as_deref().map(Into::into),
+        ..ActionRow::default()
+    }
 }
 
 fn events(fleet: &Fleet) -> Table {
-    let histories = fleet.histories().iter();
-    let all: Vec<(&str, &WingEvent)> = histories
-        .flat_map(|history| history.wing.service.events.iter().map(|event| (history.wing.id.as_str(), event)))
-        .collect();
-    Table::new(EVENTS.name)
-        .text("wing", all.iter().map(|(wing, _)| Some(*wing)))
-        .text("date", all.iter().map(|(_, event)| Some(event.date.to_string())))
-        .text("event", all.iter().map(|(_, event)| Some(event.event.as_str())))
-        .number("hours", all.iter().map(|(_, event)| event.hours_h))
+    let row = |wing, event: &'_ WingEvent| EventRow {
+        wing: text(wing),
+        date: Some(event.date),
+        event: Some(event.event.clone().into()),
+        hours: event.hours_h,
+        ..EventRow::default()
+    };
+    let wings = fleet.histories().iter().map(|history| &history.wing);
+    let rows: Vec<_> = wings.flat_map(|wing| wing.service.events.iter().map(|event| row(&wing.id, event))).collect();
+    EventRow::table(&rows)
 }
 
 fn fittings(fleet: &Fleet) -> Table {
-    let histories = fleet.histories().iter();
-    let all: Vec<(&History, &Fitting)> =
-        histories.flat_map(|history| history.fittings.iter().map(move |fitting| (history, fitting))).collect();
-    Table::new(FITTINGS.name)
-        .text("wing", all.iter().map(|(history, _)| Some(history.wing.id.as_str())))
-        .text("side", all.iter().map(|(_, fitting)| Some(fitting.side.name())))
-        .text("segment", all.iter().map(|(history, fitting)| segment_name(fleet.line_set(history), fitting.segment)))
-        .number("turns", all.iter().map(|(_, fitting)| fitting.turns))
-        .number("spare_mm", all.iter().map(|(_, fitting)| fitting.spare_mm))
-        .text("can_loop", all.iter().map(|(_, fitting)| fitting.can_loop.map(truth)))
-        .number("link_diameter_mm", all.iter().map(|(_, fitting)| fitting.link_diameter_mm))
-        .number("step_mm", all.iter().map(|(_, fitting)| fitting.step_mm))
+    let mut rows = Vec::new();
+    for history in fleet.histories() {
+        let segment = |fitting: &Fitting| segment_name(fleet.line_set(history), fitting.segment);
+        rows.extend(history.fittings.iter().map(|one| fitting_row(&history.wing.id, segment(one), one)));
+    }
+    FittingRow::table(&rows)
 }
 
-fn truth(value: bool) -> &'static str {
-    if value { "true" } else { "false" }
+/// What the table `fittings` says of a fitting.
+pub(super) fn fitting_row<'a>(wing: &'a str, segment: Option<String>, fitting: &Fitting) -> FittingRow<'a> {
+    let Fitting { side, turns, spare_mm, can_loop, link_diameter_mm, step_mm, .. } = *fitting;
+    let (wing, segment) = (text(wing), segment.map(Into::into));
+    let side = Some(side);
+    FittingRow { wing, side, segment, turns, spare_mm, can_loop, link_diameter_mm, step_mm, ..FittingRow::default() }
 }

@@ -25,10 +25,9 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use polars::prelude::{ArrowDataType, CompatLevel, DataFrame};
 
 use super::atomic::FleetWriteError;
-use super::catalogue::CatalogueTables;
 use super::csv::FIRST_ROW;
 use super::fault::{FaultList, FleetReadError};
-use super::folder::{Folder, FolderSpec, LoadedTables};
+use super::folder::{Folder, FolderSpec, LoadedTables, ShortTables};
 use super::folder_out::{is_written, readings, short_tables};
 use super::grid::{Grid, Loaded, Selection};
 use super::parquet::{cells, is_readable, type_in_words};
@@ -154,30 +153,17 @@ impl FleetFrames {
         let mut notes = Vec::new();
         // those of the readings are reported where they are read
         let readings = grid(&self.readings, READINGS, &[], unread, &mut faults);
-        let mut load = |schema: TableSchema, frame: Option<&DataFrame>| {
-            let Some(frame) = frame else { return Loaded::Absent };
+        let mut short = ShortTables::default();
+        for NamedFrame { name, frame } in self.named() {
+            let Some(schema) = TableSchema::named(name).filter(|schema| schema.name != READINGS.name) else {
+                continue;
+            };
             let extra = if schema.name == WINGS.name { spec.asked_covariates() } else { &[] };
             let grid = grid(frame, schema, extra, unread, &mut faults);
             notes.extend(left_out_note(schema.name, grid.left_out.iter().collect()));
-            Loaded::Read(vec![grid])
-        };
-        let mut loaded = LoadedTables {
-            catalogue: CatalogueTables {
-                lines: load(LINES, Some(&self.lines)),
-                segments: load(SEGMENTS, self.segments.as_ref()),
-                rows: load(ROWS, self.rows.as_ref()),
-                models: load(MODELS, self.models.as_ref()),
-            },
-            wings: load(WINGS, Some(&self.wings)),
-            checks: load(CHECKS, Some(&self.checks)),
-            risers: load(RISERS, self.risers.as_ref()),
-            actions: load(ACTIONS, self.actions.as_ref()),
-            fittings: load(FITTINGS, self.fittings.as_ref()),
-            events: load(EVENTS, self.events.as_ref()),
-            readings: ReadingPieces::Held(readings),
-            notes: Vec::new(),
-        };
-        loaded.notes = notes;
+            short.put(schema, Loaded::Read(vec![grid]));
+        }
+        let loaded = LoadedTables { short, readings: ReadingPieces::Held(readings), notes };
         spec.judge(loaded, faults)
     }
 }

@@ -2,15 +2,12 @@
 
 use std::borrow::Cow;
 use std::collections::HashSet;
-use std::str::FromStr;
 
-use jiff::civil::Date;
 use polars::prelude::{BooleanChunked, Float64Chunked, Int64Chunked, StringChunked};
 
-use super::cell::{Cell, Expected, Limit};
+use super::cell::{Cell, Limit};
 use super::fault::FaultList;
-use super::schema::TableSchema;
-use crate::wing::UnknownName;
+use super::schema::{Field, Need, TableSchema};
 
 /// The cells of one column; every array is one chunk.
 #[derive(Debug, Clone)]
@@ -92,6 +89,11 @@ impl Loaded {
         }
     }
 
+    /// The records of all grids.
+    pub(super) fn records(&self) -> impl Iterator<Item = Record<'_>> {
+        self.grids().iter().flat_map(Grid::records)
+    }
+
     /// Whether every name that should be in these columns can be known from the table.
     pub(super) fn is_whole(&self, columns: &[&str]) -> bool {
         match self {
@@ -149,74 +151,25 @@ impl<'a> Record<'a> {
         cell
     }
 
-    fn parsed<T>(
+    /// What stands in a column; what is wrong with it is noted.
+    pub(super) fn read<T: Field<'a>>(
         self,
         column: &str,
-        cell: Option<Cell<'a>>,
+        need: Need,
+        limit: Limit,
         faults: &mut FaultList,
-        parse: impl FnOnce(Cell<'a>) -> Result<T, Expected>,
     ) -> Option<T> {
-        match parse(cell?) {
-            Ok(value) => Some(value),
-            Err(expected) => {
-                self.fault(faults, column, format_args!("{expected}"));
-                None
-            }
-        }
+        let cell = if need == Need::Filled { self.needed(column, faults) } else { self.cell(column) };
+        let read = cell.map(|cell| T::read(cell, limit)).transpose();
+        read.unwrap_or_else(|expected| {
+            self.fault(faults, column, format_args!("{expected}"));
+            None
+        })
     }
 
     pub(super) fn text(self, column: &str) -> Option<Cow<'a, str>> {
         self.cell(column).map(Cell::text)
     }
-
-    pub(super) fn needed_text(self, column: &str, faults: &mut FaultList) -> Option<Cow<'a, str>> {
-        self.needed(column, faults).map(Cell::text)
-    }
-
-    pub(super) fn number(self, column: &str, limit: Limit, faults: &mut FaultList) -> Option<f64> {
-        self.parsed(column, self.cell(column), faults, |cell| cell.number(limit))
-    }
-
-    pub(super) fn needed_number(self, column: &str, limit: Limit, faults: &mut FaultList) -> Option<f64> {
-        let cell = self.needed(column, faults);
-        self.parsed(column, cell, faults, |cell| cell.number(limit))
-    }
-
-    pub(super) fn needed_count(self, column: &str, faults: &mut FaultList) -> Option<u32> {
-        let cell = self.needed(column, faults);
-        self.parsed(column, cell, faults, Cell::count)
-    }
-
-    pub(super) fn day(self, column: &str, faults: &mut FaultList) -> Option<Date> {
-        self.parsed(column, self.cell(column), faults, Cell::day)
-    }
-
-    pub(super) fn needed_day(self, column: &str, faults: &mut FaultList) -> Option<Date> {
-        let cell = self.needed(column, faults);
-        self.parsed(column, cell, faults, Cell::day)
-    }
-
-    pub(super) fn truth(self, column: &str, faults: &mut FaultList) -> Option<bool> {
-        self.parsed(column, self.cell(column), faults, Cell::truth)
-    }
-
-    /// One of a list of names, if the cell is not empty.
-    pub(super) fn name<T: FromStr<Err = UnknownName>>(self, column: &str, faults: &mut FaultList) -> Option<T> {
-        self.parsed(column, self.cell(column), faults, named)
-    }
-
-    pub(super) fn needed_name<T: FromStr<Err = UnknownName>>(
-        self,
-        column: &str,
-        faults: &mut FaultList,
-    ) -> Option<T> {
-        let cell = self.needed(column, faults);
-        self.parsed(column, cell, faults, named)
-    }
-}
-
-fn named<T: FromStr<Err = UnknownName>>(cell: Cell<'_>) -> Result<T, Expected> {
-    cell.text().parse().map_err(|unknown: UnknownName| unknown.expected)
 }
 
 /// Which columns of a file's header are wanted: their places, with faults for those missing or named twice.
@@ -243,15 +196,15 @@ impl Selection {
                 if !name.is_empty() {
                     faults.add(table, 1, name, name, format_args!("each column once (this one appears twice)"));
                 }
-            } else if schema.required.iter().chain(schema.optional).any(|known| known == name) || extra.contains(name)
-            {
+            } else if schema.has(name) || extra.contains(name) {
                 wanted.push((place, name.clone()));
             } else {
                 left_out.push(name.clone());
             }
         }
-        let needed = schema.required.iter().copied().chain(extra.iter().map(String::as_str));
-        for name in needed.filter(|name| !header.iter().any(|known| known == name)) {
+        let mut needed: Vec<&str> = schema.required().collect();
+        needed.extend(extra.iter().map(String::as_str));
+        for name in needed.into_iter().filter(|name| !header.iter().any(|known| known == name)) {
             let alike = header.iter().find(|known| known.trim().eq_ignore_ascii_case(name));
             let value = alike.map_or("", String::as_str);
             faults.add(table, 1, name, value, format_args!("a column named `{name}`"));

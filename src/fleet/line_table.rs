@@ -1,12 +1,13 @@
 //! The `lines`, `rows` and `models` tables.
 
+use std::borrow::Cow;
 use std::collections::HashSet;
 
 use polars::prelude::PlHashMap as HashMap;
 
-use super::cell::Limit;
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded};
+use super::grid::Loaded;
+use super::schema::{LineRow, ModelRow, RowOfModel};
 use super::segment_table::Cascade;
 use crate::wing::{Line, ModelData, Row, RowData, Side};
 
@@ -35,20 +36,12 @@ pub(super) fn read_lines(
     let mut lines: Vec<LineEntry> = Vec::new();
     let mut seen: HashSet<(String, Option<String>, String, Side)> = HashSet::new();
     let mut counts: HashMap<(String, Option<String>), usize> = HashMap::default();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let model = record.needed_text("model", faults);
-        let name = record.needed_text("line", faults);
-        let row: Option<Row> = record.needed_name("row", faults);
-        let rank = record.needed_count("rank", faults);
-        let nominal_mm = record.needed_number("nominal_mm", Limit::LineLength, faults);
-        let span = record.number("span", Limit::Fraction, faults);
-        let chord = record.number("chord", Limit::Fraction, faults);
-        let tolerance_mm = record.number("tolerance_mm", Limit::Positive, faults);
-        let side: Option<Side> = record.name("side", faults);
-        let (Some(model), Some(name)) = (model, name) else { continue };
-        let version = record.text("table_version").map(std::borrow::Cow::into_owned);
+    for record in loaded.records() {
+        let row = LineRow::read(record, faults);
+        let (Some(model), Some(name)) = (row.model, row.line) else { continue };
+        let version = row.table_version.map(Cow::into_owned);
         let mut fresh = true;
-        for on in Side::BOTH.into_iter().filter(|on| side.is_none_or(|only| only == *on)) {
+        for on in Side::BOTH.into_iter().filter(|on| row.side.is_none_or(|only| only == *on)) {
             fresh &= seen.insert((model.to_string(), version.clone(), name.to_string(), on));
         }
         if !fresh {
@@ -73,8 +66,7 @@ pub(super) fn read_lines(
                 ),
                 Some(&top) if cascade.sound => {
                     let path_mm = cascade.path_length_mm(top);
-                    if nominal_mm.is_some_and(|nominal_mm| (path_mm - nominal_mm).abs() > PATH_TOLERANCE * nominal_mm)
-                    {
+                    if row.nominal_mm.is_some_and(|mm| (path_mm - mm).abs() > PATH_TOLERANCE * mm) {
                         let expected = format_args!("within 20 % of its segments' length, {path_mm} mm in all");
                         record.fault(faults, "nominal_mm", expected);
                     }
@@ -85,18 +77,18 @@ pub(super) fn read_lines(
         lines.push(LineEntry {
             line: Line {
                 name: name.into_owned(),
-                row: row.unwrap_or(Row::A),
-                rank: rank.unwrap_or(1),
-                nominal_mm: nominal_mm.unwrap_or(1.0),
-                span: span.unwrap_or_default(),
-                span_assumed: span.is_none(),
-                chord,
-                main: record.text("main").map(std::borrow::Cow::into_owned),
-                tolerance_mm,
-                side,
+                row: row.row.unwrap_or(Row::A),
+                rank: row.rank.unwrap_or(1),
+                nominal_mm: row.nominal_mm.unwrap_or(1.0),
+                span: row.span.unwrap_or_default(),
+                span_assumed: row.span.is_none(),
+                chord: row.chord,
+                main: row.main.map(Cow::into_owned),
+                tolerance_mm: row.tolerance_mm,
+                side: row.side,
                 segment: 0,
             },
-            material: record.text("material").map(std::borrow::Cow::into_owned),
+            material: row.material.map(Cow::into_owned),
             model: model.into_owned(),
             version,
         });
@@ -107,11 +99,8 @@ pub(super) fn read_lines(
 /// Reads `rows`, by model, in table order.
 pub(super) fn read_rows(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, Vec<RowData>> {
     let mut rows: HashMap<String, Vec<RowData>> = HashMap::default();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let model = record.needed_text("model", faults);
-        let row: Option<Row> = record.needed_name("row", faults);
-        let chord = record.number("chord", Limit::Fraction, faults);
-        let riser_mm = record.number("riser_mm", Limit::NotNegative, faults);
+    for record in loaded.records() {
+        let RowOfModel { model, row, chord, riser_mm, .. } = RowOfModel::read(record, faults);
         let (Some(model), Some(row)) = (model, row) else { continue };
         let known = rows.entry(model.to_string()).or_default();
         if known.iter().any(|data| data.row == row) {
@@ -126,21 +115,20 @@ pub(super) fn read_rows(loaded: &Loaded, faults: &mut FaultList) -> HashMap<Stri
 /// Reads `models`, by model.
 pub(super) fn read_models(loaded: &Loaded, faults: &mut FaultList) -> HashMap<String, ModelData> {
     let mut models: HashMap<String, ModelData> = HashMap::default();
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let model = record.needed_text("model", faults);
-        let mut number = |column| record.number(column, Limit::Positive, faults);
+    for record in loaded.records() {
+        let row = ModelRow::read(record, faults);
         let data = ModelData {
-            span_m: number("span_m"),
-            area_m2: number("area_m2"),
-            root_chord_m: number("root_chord_m"),
-            trim_speed_kmh: number("trim_speed_kmh"),
-            glide: number("glide"),
-            interval_h: number("interval_h"),
-            interval_months: number("interval_months"),
-            inspection_h: number("inspection_h"),
-            inspection_months: number("inspection_months"),
+            span_m: row.span_m,
+            area_m2: row.area_m2,
+            root_chord_m: row.root_chord_m,
+            trim_speed_kmh: row.trim_speed_kmh,
+            glide: row.glide,
+            interval_h: row.interval_h,
+            interval_months: row.interval_months,
+            inspection_h: row.inspection_h,
+            inspection_months: row.inspection_months,
         };
-        let Some(model) = model else { continue };
+        let Some(model) = row.model else { continue };
         if models.insert(model.into_owned(), data).is_some() {
             record.fault(faults, "model", format_args!("each model once"));
         }

@@ -3,10 +3,9 @@
 use std::collections::HashSet;
 use std::path::Path;
 
-use super::cell::Limit;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Grid;
-use super::schema::MATERIALS;
+use super::schema::{MATERIALS, MaterialRow};
 use super::user_file::read_list;
 use crate::wing::{Fibre, MaterialError};
 
@@ -24,13 +23,9 @@ fn read(grid: &Grid, faults: &mut FaultList) -> Vec<Fibre> {
     let mut fibres: Vec<Fibre> = Vec::new();
     let mut seen: HashSet<String> = HashSet::new();
     for record in grid.records() {
-        let name = record.needed_text("material", faults);
-        let elongation = record.needed_number("break_elongation_pct", Limit::Any, faults);
-        let expansion = record.needed_number("expansion_per_k", Limit::Any, faults);
-        let source = record.needed_text("source", faults);
-        let density = record.number("density_kg_m3", Limit::Any, faults);
-        let modulus = record.number("modulus_gpa", Limit::Any, faults);
-        let (Some(name), Some(elongation), Some(expansion), Some(source)) = (name, elongation, expansion, source)
+        let row = MaterialRow::read(record, faults);
+        let (Some(name), Some(elongation), Some(expansion), Some(source)) =
+            (row.material, row.break_elongation_pct, row.expansion_per_k, row.source)
         else {
             continue;
         };
@@ -38,7 +33,7 @@ fn read(grid: &Grid, faults: &mut FaultList) -> Vec<Fibre> {
             record.fault(faults, "material", format_args!("each material once"));
         }
         match Fibre::new(&name, elongation, expansion, &source)
-            .and_then(|fibre| fibre.with_figures(density, modulus, &source))
+            .and_then(|fibre| fibre.with_figures(row.density_kg_m3, row.modulus_gpa, &source))
         {
             Ok(fibre) => fibres.push(fibre),
             Err(MaterialError::OutOfRange { what, expected, .. }) => {

@@ -62,7 +62,6 @@ mod table;
 mod table_edit;
 pub mod tables;
 mod user_file;
-mod value;
 mod wing_edit;
 mod wing_table;
 mod work_record;

@@ -12,7 +12,7 @@ use super::cell::Cell;
 use super::guard::guarded;
 use super::parquet::{MS_PER_DAY, is_readable, type_in_words};
 use super::parquet_checksums::with_checksums;
-use super::value::Value;
+use super::schema::Value;
 
 /// Below this every whole number is a 64-bit number of its own.
 const EXACT: f64 = 9_007_199_254_740_992.0;

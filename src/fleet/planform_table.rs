@@ -2,10 +2,9 @@
 
 use std::path::Path;
 
-use super::cell::Limit;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Grid;
-use super::schema::PLANFORM;
+use super::schema::{PLANFORM, StationRow};
 use super::user_file::read_list;
 use crate::wing::{Planform, PlanformStation};
 
@@ -22,11 +21,9 @@ pub fn read_planform(file: &Path) -> Result<Planform, FleetReadError> {
 fn read(grid: &Grid, faults: &mut FaultList) -> Option<Planform> {
     let mut stations = Vec::with_capacity(grid.height);
     for record in grid.records() {
-        let y_m = record.needed_number("y_m", Limit::NotNegative, faults);
-        let chord_m = record.needed_number("chord_m", Limit::NotNegative, faults);
-        let z_m = record.number("z_m", Limit::Any, faults).unwrap_or(0.0);
+        let StationRow { y_m, chord_m, z_m, .. } = StationRow::read(record, faults);
         if let (Some(y_m), Some(chord_m)) = (y_m, chord_m) {
-            stations.push(PlanformStation { y_m, z_m, chord_m });
+            stations.push(PlanformStation { y_m, z_m: z_m.unwrap_or(0.0), chord_m });
         }
     }
     if !faults.is_empty() {

@@ -2,9 +2,9 @@
 
 use polars::prelude::PlHashMap as HashMap;
 
-use super::cell::Limit;
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded, Record};
+use super::grid::{Loaded, Record};
+use super::schema::SegmentRow;
 use crate::wing::Segment;
 
 /// One model's cascade as the table gives it.
@@ -29,17 +29,12 @@ pub(super) fn read_segments(loaded: &Loaded, faults: &mut FaultList) -> HashMap<
     let mut cascades: HashMap<String, Cascade> = HashMap::default();
     let mut entries: HashMap<String, Vec<Entry<'_>>> = HashMap::default();
     let whole = loaded.is_whole(&["model", "segment"]);
-    for record in loaded.grids().iter().flat_map(Grid::records) {
-        let model = record.needed_text("model", faults);
-        let name = record.needed_text("segment", faults);
-        let material = record.needed_text("material", faults);
-        let length_mm = record.needed_number("length_mm", Limit::NotNegative, faults);
-        let diameter_mm = record.number("diameter_mm", Limit::Positive, faults);
-        let can_loop = record.truth("can_loop", faults);
-        let (Some(model), Some(name)) = (model, name) else { continue };
+    for record in loaded.records() {
+        let row = SegmentRow::read(record, faults);
+        let (Some(model), Some(name)) = (row.model, row.segment) else { continue };
         let cascade =
             cascades.entry(model.to_string()).or_insert_with(|| Cascade { whole, sound: true, ..Cascade::default() });
-        cascade.sound &= length_mm.is_some();
+        cascade.sound &= row.length_mm.is_some();
         if cascade.index.contains_key(name.as_ref()) {
             record.fault(faults, "segment", format_args!("a name that model `{model}` has not used before"));
             continue;
@@ -48,12 +43,12 @@ pub(super) fn read_segments(loaded: &Loaded, faults: &mut FaultList) -> HashMap<
         cascade.segments.push(Segment {
             name: name.into_owned(),
             parent: None,
-            material: material.unwrap_or_default().into_owned(),
-            length_mm: length_mm.unwrap_or_default(),
-            diameter_mm,
-            can_loop,
+            material: row.material.unwrap_or_default().into_owned(),
+            length_mm: row.length_mm.unwrap_or_default(),
+            diameter_mm: row.diameter_mm,
+            can_loop: row.can_loop,
         });
-        let parent = record.text("parent").map(std::borrow::Cow::into_owned);
+        let parent = row.parent.map(std::borrow::Cow::into_owned);
         entries.entry(model.into_owned()).or_default().push(Entry { record, parent });
     }
     let parents = loaded.grids().iter().all(|grid| grid.column("parent").is_some());

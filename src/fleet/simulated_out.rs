@@ -8,11 +8,9 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::atomic::{FleetWriteError, sync_folder, write_atomic};
-use super::folder_out::{
-    in_new_folder, is_needed, model_tables, readings, required_columns, wing_tables, write_if_said,
-};
+use super::folder_out::{in_new_folder, model_tables, readings, wing_tables, write_if_said};
 use super::parquet_checksums::with_checksums;
-use super::schema::READINGS;
+use super::schema::{READINGS, TableSchema};
 use super::table::{TableFormat, series, stage_frame};
 use crate::simulate::FleetSpec;
 
@@ -90,9 +88,10 @@ fn write_parts(spec: &FleetSpec, wings_per_file: usize, folder: &Path) -> Result
         }
     }
     for TableRows { name, frame } in tables {
-        let required = required_columns(&name);
-        let said = |column: &Column| required.contains(&column.name().as_str()) || column.null_count() < column.len();
-        if is_needed(&name) || frame.height() > 0 {
+        let schema = TableSchema::named(&name);
+        let is_required = |name: &str| schema.is_some_and(|schema| schema.required().any(|known| known == name));
+        let said = |column: &Column| is_required(column.name()) || column.null_count() < column.len();
+        if schema.is_some_and(|schema| schema.is_needed()) || frame.height() > 0 {
             let columns: Vec<Column> = frame.columns().iter().filter(|column| said(column)).cloned().collect();
             stage_frame(&name, columns, folder, TableFormat::Parquet)?.commit()?;
         }

@@ -2,12 +2,10 @@
 
 use std::path::Path;
 
-use super::cell::Limit;
 use super::fault::{FaultList, FleetReadError};
 use super::grid::Grid;
-use super::schema::STEPS;
+use super::schema::{STEPS, StepRow};
 use super::user_file::read_list;
-use crate::check::ActionKind;
 use crate::plan::OfferedStep;
 
 /// Reads the steps that a workshop offers from a CSV file: `action`, and where it is not as usual `change_mm`, `spread_mm`
@@ -22,8 +20,9 @@ pub fn read_steps(file: &Path) -> Result<Vec<OfferedStep>, FleetReadError> {
 fn read(grid: &Grid, faults: &mut FaultList) -> Vec<OfferedStep> {
     let mut steps: Vec<OfferedStep> = Vec::with_capacity(grid.height);
     for record in grid.records() {
-        let kind: Option<ActionKind> = record.needed_name("action", faults);
-        let most = record.number("most", Limit::Positive, faults).and_then(|most| {
+        let before = faults.faults().len();
+        let StepRow { action, change_mm, spread_mm, price, row, most, .. } = StepRow::read(record, faults);
+        let most = most.and_then(|most| {
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and small")]
             let whole = (most.fract() == 0.0 && most <= 1000.0).then_some(most as u32);
             if whole.is_none() {
@@ -31,20 +30,8 @@ fn read(grid: &Grid, faults: &mut FaultList) -> Vec<OfferedStep> {
             }
             whole
         });
-        let row = record.text("row").is_some().then(|| record.needed_name("row", faults)).flatten();
-        let step = |kind| OfferedStep {
-            kind,
-            change_mm: record.number("change_mm", Limit::Any, &mut FaultList::default()),
-            standard_mm: record.number("spread_mm", Limit::Any, &mut FaultList::default()),
-            price: record.number("price", Limit::Any, &mut FaultList::default()),
-            row,
-            most,
-        };
-        let before = faults.faults().len();
-        for column in ["change_mm", "spread_mm", "price"] {
-            record.number(column, Limit::Any, faults);
-        }
-        let (Some(step), true) = (kind.map(step), before == faults.faults().len()) else { continue };
+        let (Some(kind), true) = (action, before == faults.faults().len()) else { continue };
+        let step = OfferedStep { kind, change_mm, standard_mm: spread_mm, price, row, most };
         if let Some(fault) = step.fault() {
             record.fault(faults, fault.field, format_args!("{}", fault.expected));
             continue;

@@ -8,6 +8,7 @@ use polars::prelude::{CsvWriter, DataFrame, NamedFrom, ParquetWriter, PolarsErro
 
 use super::atomic::{FleetWriteError, StagedFile, write_atomic, write_atomic_by};
 use super::parquet_checksums::with_checksums;
+use super::schema::TableSchema;
 use crate::wing::is_formula;
 
 /// File format of a table.
@@ -50,6 +51,15 @@ impl ColumnData {
             ColumnData::Text(cells) => cells.len(),
             ColumnData::Number(cells) => cells.len(),
             ColumnData::Count(cells) => cells.len(),
+        }
+    }
+
+    /// Whether any cell has a value.
+    pub(super) fn says(&self) -> bool {
+        match self {
+            ColumnData::Text(cells) => cells.iter().any(Option::is_some),
+            ColumnData::Number(cells) => cells.iter().any(Option::is_some),
+            ColumnData::Count(cells) => cells.iter().any(Option::is_some),
         }
     }
 
@@ -109,16 +119,11 @@ impl Table {
         self
     }
 
-    /// The same table without the columns that have no value.
-    pub(super) fn without_empty(mut self, keep: &[&str]) -> Self {
-        self.columns.retain(|column| {
-            keep.contains(&column.name.as_str())
-                || match &column.data {
-                    ColumnData::Text(cells) => cells.iter().any(Option::is_some),
-                    ColumnData::Number(cells) => cells.iter().any(Option::is_some),
-                    ColumnData::Count(cells) => cells.iter().any(Option::is_some),
-                }
-        });
+    /// A table of a fleet without the optional columns that have no value.
+    pub(super) fn without_empty(mut self) -> Self {
+        let schema = TableSchema::named(&self.name);
+        let is_required = |name: &str| schema.is_some_and(|schema| schema.required().any(|known| known == name));
+        self.columns.retain(|column| is_required(&column.name) || column.data.says());
         self
     }
 }

@@ -10,9 +10,8 @@ use super::fault::FaultList;
 use super::grid::Grid;
 use super::parquet::read_parquet;
 use super::parquet_edit::ParquetEdit;
-use super::schema::{CHECKS, TableSchema};
+use super::schema::{CHECKS, TableSchema, Value};
 use super::table::{Column, ColumnData, Table};
-use super::value::Value;
 
 #[derive(Debug)]
 enum Body {
@@ -59,14 +58,14 @@ impl TableEdit {
         if file(CHECKS.name, "parquet").exists() {
             return Ok(Self::new_parquet(parquet, schema));
         }
-        let header = format!("{}\n", schema.required.join(","));
+        let header = format!("{}\n", schema.required().collect::<Vec<_>>().join(","));
         Ok(Self { schema, path: csv, body: Body::Csv(CsvEdit::of(header.into_bytes())), grid: None })
     }
 
     /// A Parquet file that is not there yet.
     pub(super) fn new_parquet(path: PathBuf, schema: TableSchema) -> Self {
         let mut edit = ParquetEdit::empty();
-        for name in schema.required {
+        for name in schema.required() {
             edit.column(name);
         }
         Self { schema, path, body: Body::Parquet(edit), grid: None }
@@ -137,6 +136,12 @@ pub(super) struct NewRows {
     pub(super) table: Table,
     /// Columns that say no more than an empty cell would.
     pub(super) implied: Vec<&'static str>,
+}
+
+impl NewRows {
+    pub(super) fn of(schema: TableSchema, table: Table) -> Self {
+        Self { schema, table, implied: Vec::new() }
+    }
 }
 
 fn refused(schema: TableSchema, why: String) -> FleetWriteError {

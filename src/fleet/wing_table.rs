@@ -1,5 +1,6 @@
 //! The `wings` table.
 
+use std::borrow::Cow;
 use std::collections::HashSet;
 
 use polars::prelude::PlHashMap as HashMap;
@@ -7,8 +8,9 @@ use polars::prelude::PlHashMap as HashMap;
 use super::catalogue::{Catalogue, SetKey};
 use super::cell::Limit;
 use super::fault::FaultList;
-use super::grid::{Grid, Loaded};
+use super::grid::{Loaded, Record};
 use super::line_draft::LineDraft;
+use super::schema::{Need, WingRow};
 use crate::wing::{Service, Wing};
 
 /// The wings of a folder and the line sets that they follow.
@@ -37,34 +39,35 @@ impl Wings {
     ) -> Self {
         let mut read: Vec<(Wing, Option<SetKey>)> = Vec::new();
         let mut index: HashMap<String, usize> = HashMap::default();
-        for record in loaded.grids().iter().flat_map(Grid::records) {
-            let id = record.needed_text("wing", faults);
-            let model = record.needed_text("model", faults);
-            let mut wing = Wing::new(&id.clone().unwrap_or_default(), &model.clone().unwrap_or_default());
-            wing.table_version = record.text("table_version").map(std::borrow::Cow::into_owned);
-            wing.mass_kg = record.number("mass_kg", Limit::Positive, faults);
-            wing.first_flight = record.day("first_flight", faults);
-            wing.hours_per_year = record.number("hours_per_year", Limit::NotNegative, faults);
-            wing.interval_h = record.number("interval_h", Limit::Positive, faults);
-            wing.interval_months = record.number("interval_months", Limit::Positive, faults);
+        for record in loaded.records() {
+            let row = WingRow::read(record, faults);
+            let mut wing =
+                Wing::new(row.wing.as_deref().unwrap_or_default(), row.model.as_deref().unwrap_or_default());
+            let owned = |text: Option<Cow<'_, str>>| text.map(Cow::into_owned);
+            wing.table_version = owned(row.table_version);
+            wing.mass_kg = row.mass_kg;
+            wing.first_flight = row.first_flight;
+            wing.hours_per_year = row.hours_per_year;
+            wing.interval_h = row.interval_h;
+            wing.interval_months = row.interval_months;
             wing.service = Service {
-                class_of_use: record.text("use").map(std::borrow::Cow::into_owned),
-                ground_share: record.number("ground_share", Limit::NotNegative, faults),
-                inspection_h: record.number("inspection_h", Limit::Positive, faults),
-                inspection_months: record.number("inspection_months", Limit::Positive, faults),
-                inspected: record.day("inspected", faults),
-                inspected_h: record.number("inspected_hours", Limit::NotNegative, faults),
+                class_of_use: owned(row.class_of_use),
+                ground_share: row.ground_share,
+                inspection_h: row.inspection_h,
+                inspection_months: row.inspection_months,
+                inspected: row.inspected,
+                inspected_h: row.inspected_hours,
                 events: Vec::new(),
             };
-            wing.serial_number = record.text("serial_number").map(std::borrow::Cow::into_owned);
-            wing.owner = record.text("owner").map(std::borrow::Cow::into_owned);
+            wing.serial_number = owned(row.serial_number);
+            wing.owner = owned(row.owner);
             for name in covariates {
-                if let Some(value) = record.number(name, Limit::Any, faults) {
+                if let Some(value) = record.read(name, Need::Column, Limit::Any, faults) {
                     wing.covariates.insert(name.clone(), value);
                 }
             }
-            let key = model.and_then(|model| catalogue.follow(record, &model, faults));
-            let Some(id) = id else { continue };
+            let key = row.model.and_then(|model| catalogue.follow(record, &model, faults));
+            let Some(id) = row.wing else { continue };
             if index.contains_key(id.as_ref()) {
                 record.fault(faults, "wing", format_args!("each wing once"));
                 continue;
@@ -85,6 +88,15 @@ impl Wings {
             .collect();
         let whole = matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["wing"]);
         Self { entries, index, whole, drafts }
+    }
+
+    /// The wing that a record names.
+    pub(super) fn find(&self, record: Record<'_>, name: &str, faults: &mut FaultList) -> Option<usize> {
+        let known = self.index.get(name).copied();
+        if known.is_none() && self.whole {
+            record.fault(faults, "wing", format_args!("a wing that `wings` has"));
+        }
+        known
     }
 
     /// The line set of a wing.

@@ -4,13 +4,12 @@ use std::collections::HashMap;
 use std::path::Path;
 
 use super::atomic::FleetWriteError;
-use super::folder_out::segment_name;
+use super::folder_out::{action_row, fitting_row, segment_name};
 use super::grid::Grid;
 use super::lock::FolderLock;
 use super::pending::Pending;
-use super::schema::{ACTIONS, FITTINGS};
+use super::schema::{ACTIONS, FITTINGS, Value};
 use super::table_edit::{ChangedTable, TableEdit};
-use super::value::Value;
 use crate::check::{Action, Fitting, History};
 use crate::wing::LineSet;
 
@@ -56,7 +55,7 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) ->
         let mut table = TableEdit::open(folder, ACTIONS)?;
         for work in works {
             for action in &work.actions {
-                table.append(action_row(work, action)?);
+                table.append(action_cells(work, action)?);
                 record.actions += 1;
             }
         }
@@ -86,19 +85,18 @@ pub fn record_work(folder: &Path, works: &[WingWork<'_>], _lock: &FolderLock) ->
                 .fittings
                 .iter()
                 .find(|before| before.side == fitting.side && before.segment == fitting.segment);
-            let cells = fitting_cells(fitting, before);
+            let now = rounded(fitting);
+            let row = fitting_row(wing, Some(segment), &now).cells();
             if let Some(at) = place {
-                for (name, value) in cells {
+                let there =
+                    before.map(|before| fitting_row(wing, None, &rounded(before)).cells()).unwrap_or_default();
+                let naming = ["wing", "side", "segment"];
+                for (name, value) in row.into_iter().filter(|cell| !naming.contains(&cell.0) && !there.contains(cell))
+                {
                     table.set(at, name, value);
                 }
                 record.fittings_changed += 1;
             } else {
-                let mut row = vec![
-                    ("wing", Value::Text(wing.clone())),
-                    ("side", Value::Text(side.to_owned())),
-                    ("segment", Value::Text(segment)),
-                ];
-                row.extend(cells);
                 table.append(row);
                 record.fittings_new += 1;
             }
@@ -118,48 +116,21 @@ fn named(set: &LineSet, segment: usize) -> Result<String, FleetWriteError> {
     })
 }
 
-fn action_row(work: &WingWork<'_>, action: &Action) -> Result<Vec<(&'static str, Value)>, FleetWriteError> {
-    let mut row = vec![
-        ("wing", Value::Text(work.history.wing.id.clone())),
-        ("date", Value::Day(action.date)),
-        ("hours", Value::Number(action.hours_h)),
-        ("side", Value::Text(action.side.name().to_owned())),
-        ("action", Value::Text(action.kind.name().to_owned())),
-        ("change_mm", Value::Number(action.change_mm)),
-    ];
-    if let Some(segment) = action.segment {
-        row.push(("segment", Value::Text(named(work.set, segment)?)));
-    }
-    if let Some(turns) = action.turns {
-        // the table counts turns; whether they were laid or taken out is in the action
-        row.push(("turns", Value::Number(turns.abs())));
-    }
-    if let Some(check) = &action.check {
-        row.push(("check", Value::Text(check.clone())));
-    }
-    Ok(row)
-}
-
-/// The cells of a fitting that are not as they were.
-fn fitting_cells(fitting: &Fitting, before: Option<&Fitting>) -> Vec<(&'static str, Value)> {
-    let figures = [
-        ("turns", fitting.turns, before.and_then(|b| b.turns)),
-        ("spare_mm", fitting.spare_mm, before.and_then(|b| b.spare_mm)),
-        ("link_diameter_mm", fitting.link_diameter_mm, before.and_then(|b| b.link_diameter_mm)),
-        ("step_mm", fitting.step_mm, before.and_then(|b| b.step_mm)),
-    ];
-    let changed = figures.into_iter().filter(|(_, now, then)| now != then);
-    let mut cells: Vec<(&'static str, Value)> =
-        changed.filter_map(|(name, now, _)| Some((name, Value::Number(micrometres(now?))))).collect();
-    if fitting.can_loop != before.and_then(|b| b.can_loop)
-        && let Some(can_loop) = fitting.can_loop
-    {
-        cells.push(("can_loop", Value::Text(can_loop.to_string())));
-    }
-    cells
+fn action_cells(work: &WingWork<'_>, action: &Action) -> Result<Vec<(&'static str, Value)>, FleetWriteError> {
+    let segment = action.segment.map(|segment| named(work.set, segment)).transpose()?;
+    // the table counts turns; whether they were laid or taken out is in the action
+    let action = Action { turns: action.turns.map(f64::abs), ..action.clone() };
+    Ok(action_row(&work.history.wing.id, segment, &action).cells())
 }
 
 /// To a micrometre, so that no tail of digits gets into a table.
-fn micrometres(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
+fn rounded(fitting: &Fitting) -> Fitting {
+    let round = |value: Option<f64>| value.map(|value| (value * 1000.0).round() / 1000.0);
+    Fitting {
+        turns: round(fitting.turns),
+        spare_mm: round(fitting.spare_mm),
+        link_diameter_mm: round(fitting.link_diameter_mm),
+        step_mm: round(fitting.step_mm),
+        ..*fitting
+    }
 }

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::ChosenCheck;
 use crate::check::{Fleet, History};
 use crate::fleet::Table;
+use crate::fleet::tables::listing;
 
 /// A question to every wing of a fleet.
 pub trait BatchJob: Sync {
@@ -73,10 +74,16 @@ impl fmt::Display for BatchFailure {
     }
 }
 
-/// Failures as a table.
-pub(super) fn failure_table(job: &str, failures: &[BatchFailure]) -> Table {
-    Table::new(&format!("{job}_failures"))
-        .text("wing", failures.iter().map(|failure| Some(failure.wing.as_str())))
-        .text("check", failures.iter().map(|failure| failure.check.as_deref()))
-        .text("message", failures.iter().map(|failure| Some(failure.message.as_str())))
+listing! {
+    /// Failures as a table, under a name that all jobs share.
+    FAILURES = "failures", "wing that failed";
+    fn failures[](failures: &[BatchFailure]) for failure in failures;
+    text "wing", "", "wing id" => &failure.wing;
+    text "check", "", "check id; empty where it was none" => failure.check.as_deref();
+    text "message", "", "why" => &failure.message;
+}
+
+/// Failures of a job as a table.
+pub(super) fn failure_table(job: &str, failed: &[BatchFailure]) -> Table {
+    Table { name: format!("{job}_failures"), ..failures(failed) }
 }

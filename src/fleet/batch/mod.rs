@@ -34,6 +34,7 @@ pub use chosen::{ChosenCheck, latest_checks};
 pub use due_job::{DueJob, WearSource};
 pub use error::BatchError;
 pub(super) use fingerprint::Fingerprint;
+pub(super) use job::FAILURES;
 pub use job::{BatchFailure, BatchJob, CheckJob};
 pub use plan_job::PlanJob;
 pub use run::{Batch, BatchProgress, BatchSpec, BatchWatch, EarlierParts, Watch};

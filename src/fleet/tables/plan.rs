@@ -1,66 +1,61 @@
 //! Plans and what is in them.
 
-use super::count;
-use crate::fleet::table::Table;
+use super::{CHECK, LINE, ROW, ROWS, SIDE, SIDES, TRUTH, WING, listing, within};
 use crate::plan::Plan;
 
-/// One row per plan: the wing before and after, and how much is to do.
-#[must_use]
-pub fn plans(plans: &[Plan]) -> Table {
-    let number = |of: fn(&Plan) -> Option<f64>| plans.iter().map(of);
-    Table::new("plans")
-        .text("check", plans.iter().map(|plan| Some(plan.check.as_str())))
-        .text("wing", plans.iter().map(|plan| Some(plan.wing.as_str())))
-        .text("target", plans.iter().map(|plan| Some(plan.target.as_str())))
-        .number("target_mm", number(|plan| Some(plan.target_mm)))
-        .count("remeasure", plans.iter().map(|plan| count(plan.remeasure.len())))
-        .count("actions", plans.iter().map(|plan| count(plan.actions.len())))
-        .count("outside_before", plans.iter().map(|plan| count(plan.before.outside)))
-        .count("outside_after", plans.iter().map(|plan| count(plan.after.outside)))
-        .number("worst_before_mm", number(|plan| Some(plan.before.worst_mm)))
-        .number("worst_after_mm", number(|plan| Some(plan.after.worst_mm)))
-        .number("incidence_before_deg", number(|plan| plan.before.incidence_change_deg.value))
-        .number("incidence_after_deg", number(|plan| plan.after.incidence_change_deg.value))
-        .number("incidence_after_lower_deg", number(|plan| plan.after.incidence_change_deg.lower))
-        .number("incidence_after_upper_deg", number(|plan| plan.after.incidence_change_deg.upper))
-        .text("optimal", plans.iter().map(|plan| Some(if plan.optimal { "true" } else { "false" })))
+listing! {
+    /// One row per plan: the wing before and after, and how much is to do.
+    PLANS = "plans", "plan";
+    pub fn plans[](plans: &[Plan]) for plan in plans;
+    text "check", "", CHECK => &plan.check;
+    text "wing", "", WING => &plan.wing;
+    text "target", "`common`, `maker`, `free`, `rows`", "what the lines are brought to" => plan.target.as_str();
+    number "target_mm", "mm", "common deviation aimed at" => plan.target_mm;
+    whole "remeasure", "", "lines to measure again first" => plan.remeasure.len();
+    whole "actions", "", "things to do" => plan.actions.len();
+    whole "outside_before", "", "lines further from the target than their tolerance, as read" => plan.before.outside;
+    whole "outside_after", "", "the same, predicted after the work" => plan.after.outside;
+    number "worst_before_mm", "mm", "distance from the target of the line furthest from it, as read" => plan.before.worst_mm;
+    number "worst_after_mm", "mm", "the same, predicted after the work" => plan.after.worst_mm;
+    number "incidence_before_deg", "°", "change of effective incidence, as read" => plan.before.incidence_change_deg.value;
+    number "incidence_after_deg", "°", "the same, predicted after the work" => plan.after.incidence_change_deg.value;
+    number "incidence_after_lower_deg", "°", "lower end of its 95 % interval" => plan.after.incidence_change_deg.lower;
+    number "incidence_after_upper_deg", "°", "upper end of its 95 % interval" => plan.after.incidence_change_deg.upper;
+    text "optimal", TRUTH, "whether no better plan exists among the possible steps" => plan.optimal;
 }
 
-/// One row per action of each plan, in the order of work.
-#[must_use]
-pub fn plan_actions(plans: &[Plan]) -> Table {
-    let all: Vec<_> = plans
+listing! {
+    /// One row per action of each plan, in the order of work.
+    PLAN_ACTIONS = "plan_actions", "action of a plan";
+    pub fn plan_actions[](plans: &[Plan]) for (plan, at, action) in plans
         .iter()
-        .flat_map(|plan| plan.actions.iter().enumerate().map(move |(at, action)| (plan, at, action)))
-        .collect();
-    Table::new("plan_actions")
-        .text("check", all.iter().map(|(plan, ..)| Some(plan.check.as_str())))
-        .text("wing", all.iter().map(|(plan, ..)| Some(plan.wing.as_str())))
-        .count("step", all.iter().map(|(_, at, _)| count(at + 1)))
-        .text("side", all.iter().map(|(.., action)| Some(action.side.name())))
-        .text("segment", all.iter().map(|(.., action)| action.segment.as_deref()))
-        .text("action", all.iter().map(|(.., action)| Some(action.kind.name())))
-        .count("turns", all.iter().map(|(.., action)| Some(i64::from(action.turns))))
-        .number("change_mm", all.iter().map(|(.., action)| Some(action.change_mm)))
-        .number("standard_mm", all.iter().map(|(.., action)| Some(action.standard_mm)))
-        .count("lines", all.iter().map(|(.., action)| count(action.lines.len())))
+        .flat_map(|plan| plan.actions.iter().enumerate().map(move |(at, action)| (plan, at, action)));
+    text "check", "", CHECK => &plan.check;
+    text "wing", "", WING => &plan.wing;
+    whole "step", "1, 2, …", "place in the order of work" => at + 1;
+    text "side", SIDES, SIDE => action.side;
+    text "segment", "", "segment to work on" => action.segment.as_deref();
+    text "action", "as in `actions`", "what to do" => action.kind.name();
+    whole "turns", "", "turns laid on (positive) or taken off (negative)" => action.turns;
+    number "change_mm", "mm", "change of length; negative shortens" => action.change_mm;
+    number "standard_mm", "mm", "standard uncertainty of the change" => action.standard_mm;
+    whole "lines", "", "lines that it moves" => action.lines.len();
 }
 
-/// One row per line that each plan rests on: its distance from the target before and after, and what the instrument should
-/// then show, mm.
-#[must_use]
-pub fn plan_lines(plans: &[Plan]) -> Table {
-    let all: Vec<_> = plans.iter().flat_map(|plan| plan.lines.iter().map(move |line| (plan, line))).collect();
-    Table::new("plan_lines")
-        .text("check", all.iter().map(|(plan, _)| Some(plan.check.as_str())))
-        .text("wing", all.iter().map(|(plan, _)| Some(plan.wing.as_str())))
-        .text("side", all.iter().map(|(_, line)| Some(line.side.name())))
-        .text("line", all.iter().map(|(_, line)| Some(line.line.as_str())))
-        .text("row", all.iter().map(|(_, line)| Some(line.row.name())))
-        .number("before_mm", all.iter().map(|(_, line)| Some(line.before_mm)))
-        .number("after_mm", all.iter().map(|(_, line)| Some(line.after_mm)))
-        .number("tolerance_mm", all.iter().map(|(_, line)| Some(line.tolerance_mm)))
-        .number("uncertainty_after_mm", all.iter().map(|(_, line)| Some(line.uncertainty_after_mm)))
-        .number("chance_within", all.iter().map(|(_, line)| Some(line.chance_after)))
-        .number("expected_reading_mm", all.iter().map(|(_, line)| Some(line.expected_reading_mm)))
+listing! {
+    /// One row per line that each plan rests on: its distance from the target before and after, and what the instrument should
+    /// then show, mm.
+    PLAN_LINES = "plan_lines", "line that a plan rests on";
+    pub fn plan_lines[](plans: &[Plan]) for (plan, line) in within(plans, |plan| &plan.lines);
+    text "check", "", CHECK => &plan.check;
+    text "wing", "", WING => &plan.wing;
+    text "side", SIDES, SIDE => line.side;
+    text "line", "", LINE => &line.line;
+    text "row", ROWS, ROW => line.row;
+    number "before_mm", "mm", "distance from the target, as read" => line.before_mm;
+    number "after_mm", "mm", "distance from the target, predicted after the work" => line.after_mm;
+    number "tolerance_mm", "mm", "tolerance" => line.tolerance_mm;
+    number "uncertainty_after_mm", "mm", "expanded uncertainty (95 %) of the prediction" => line.uncertainty_after_mm;
+    number "chance_within", "0 … 1", "chance to end within tolerance" => line.chance_after;
+    number "expected_reading_mm", "mm", "value to expect on the instrument after the work" => line.expected_reading_mm;
 }

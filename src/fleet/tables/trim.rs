@@ -2,10 +2,9 @@
 
 use std::borrow::Borrow;
 
-use super::{count, interval, named};
+use super::{CHECK, HOURS, LINE, ROW, ROWS, SIDE, SIDES, TRUTH, WING, listing, named};
 use crate::fleet::table::Table;
 use crate::trim::{Diagnosis, Trim};
-use crate::wing::{Row, Side};
 
 /// A table of judged checks.
 pub type TrimTable = fn(&[&Trim]) -> Table;
@@ -19,103 +18,111 @@ pub const TRIM: [TrimTable; 5] = [
     |trims| twist(trims),
 ];
 
-/// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
-#[must_use]
-pub fn lines<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
-    let all: Vec<_> = trims.iter().flat_map(|trim| trim.lines.iter().map(move |line| (trim, line))).collect();
-    Table::new("trim_lines")
-        .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
-        .text("wing", all.iter().map(|(trim, _)| Some(trim.wing.as_str())))
-        .text("side", all.iter().map(|(_, line)| Some(line.side.name())))
-        .text("line", all.iter().map(|(_, line)| Some(line.line.as_str())))
-        .text("row", all.iter().map(|(_, line)| Some(line.row.name())))
-        .number("span", all.iter().map(|(_, line)| Some(line.span)))
-        .number("deviation_mm", all.iter().map(|(_, line)| Some(line.deviation_mm)))
-        .number("relative_mm", all.iter().map(|(_, line)| Some(line.relative_mm)))
-        .number("uncertainty_mm", all.iter().map(|(_, line)| Some(line.uncertainty_mm)))
-        .number("tolerance_mm", all.iter().map(|(_, line)| Some(line.tolerance_mm)))
-        .text("verdict", all.iter().map(|(_, line)| line.verdict.and_then(named)))
-        .number("chance_outside", all.iter().map(|(_, line)| Some(line.chance_outside)))
-        .text("near", all.iter().map(|(_, line)| Some(if line.near { "true" } else { "false" })))
-        .text("doubted", all.iter().map(|(_, line)| Some(if line.doubted { "true" } else { "false" })))
+/// Parts of judged checks, each with its check.
+fn parts<'a, T: Borrow<Trim>, U: 'a>(
+    trims: &'a [T],
+    of: impl Fn(&'a Trim) -> &'a [U] + Copy,
+) -> impl Iterator<Item = (&'a Trim, &'a U)> {
+    let trims = trims.iter().map(Borrow::borrow);
+    trims.flat_map(move |trim: &Trim| of(trim).iter().map(move |part| (trim, part)))
 }
 
-/// One row per thing that is off, most important first.
-#[must_use]
-pub fn diagnosis<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
-    let all: Vec<_> = trims
-        .iter()
-        .flat_map(|trim| trim.diagnosis.iter().enumerate().map(move |(place, one)| (trim, place + 1, one)))
-        .collect();
-    let lines = |one: &Diagnosis| {
-        let names: Vec<String> = one.lines.iter().map(|on| format!("{}:{}", on.side, on.line)).collect();
-        (!names.is_empty()).then(|| names.join(" "))
-    };
-    Table::new("trim_diagnosis")
-        .text("check", all.iter().map(|(trim, ..)| Some(trim.check.as_str())))
-        .text("wing", all.iter().map(|(trim, ..)| Some(trim.wing.as_str())))
-        .count("place", all.iter().map(|(_, place, _)| count(*place)))
-        .text("code", all.iter().map(|(.., one)| Some(one.code.name())))
-        .text("text", all.iter().map(|(.., one)| Some(one.text.as_str())))
-        .number("value_mm", all.iter().map(|(.., one)| one.value_mm))
-        .number("lower_mm", all.iter().map(|(.., one)| one.lower_mm))
-        .number("upper_mm", all.iter().map(|(.., one)| one.upper_mm))
-        .text("side", all.iter().map(|(.., one)| one.side.map(Side::name)))
-        .text("row", all.iter().map(|(.., one)| one.row.map(Row::name)))
-        .text("segment", all.iter().map(|(.., one)| one.segment.as_deref()))
-        .text("lines", all.iter().map(|(.., one)| lines(one)))
+listing! {
+    /// One row per check: common offset (mm), incidence and angle-of-attack change (degrees), speed change (per cent).
+    CHECKS = "trim_checks", "judged check";
+    pub fn checks[T: Borrow<Trim>](trims: &[T]) for trim in trims.iter().map(Borrow::<Trim>::borrow);
+    text "check", "", CHECK => &trim.check;
+    text "wing", "", WING => &trim.wing;
+    number "hours_h", "h", HOURS => trim.hours;
+    text "stage", "`as_found`, `as_left`", "before or after adjusting" => trim.stage.name();
+    text "state", "`in-trim`, `adjust`, `measure-again`, `not-judged`", "what is to be done" => trim.state.name();
+    text "summary", "", "the same in one sentence" => &trim.summary;
+    whole "outside", "", "lines outside tolerance" => trim.counts().outside;
+    whole "doubted", "", "lines whose reading is doubted, counted apart" => trim.counts().doubted;
+    number "common_mm", "mm", "common offset of the lines A–D" => trim.common_mm;
+    number "incidence_change_deg", "°", "change of effective incidence against the maker's table, nose-up" => trim.incidence_change_deg.value;
+    number "incidence_change_lower_deg", "°", "lower end of its 95 % interval" => trim.incidence_change_deg.lower;
+    number "incidence_change_upper_deg", "°", "upper end of its 95 % interval" => trim.incidence_change_deg.upper;
+    number "aoa_change_deg", "°", "change of the angle of attack at trim" => trim.aoa_change_deg.value;
+    number "aoa_change_lower_deg", "°", "lower end of its band" => trim.aoa_change_deg.lower;
+    number "aoa_change_upper_deg", "°", "upper end of its band" => trim.aoa_change_deg.upper;
+    number "speed_change_pct", "%", "change of trim speed" => trim.speed_change_pct.value;
+    number "speed_change_lower_pct", "%", "lower end of its band" => trim.speed_change_pct.lower;
+    number "speed_change_upper_pct", "%", "upper end of its band" => trim.speed_change_pct.upper;
+    number "asymmetry_deg", "°", "left less right change of effective incidence" => trim.asymmetry_deg.value;
+    number "asymmetry_lower_deg", "°", "lower end of its 95 % interval" => trim.asymmetry_deg.lower;
+    number "asymmetry_upper_deg", "°", "upper end of its 95 % interval" => trim.asymmetry_deg.upper;
 }
 
-/// One row per row and side of each check: plain mean, effective mean and standard error, mm.
-#[must_use]
-pub fn rows<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
-    let all: Vec<_> = trims.iter().flat_map(|trim| trim.rows.iter().map(move |row| (trim, row))).collect();
-    Table::new("trim_rows")
-        .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
-        .text("wing", all.iter().map(|(trim, _)| Some(trim.wing.as_str())))
-        .text("row", all.iter().map(|(_, row)| Some(row.row.name())))
-        .text("side", all.iter().map(|(_, row)| Some(row.side.as_str())))
-        .number("mean_mm", all.iter().map(|(_, row)| Some(row.mean_mm)))
-        .number("effective_mm", all.iter().map(|(_, row)| row.effective_mm))
-        .number("se_mm", all.iter().map(|(_, row)| Some(row.se_mm)))
-        .count("lines", all.iter().map(|(_, row)| count(row.lines)))
+listing! {
+    /// One row per row and side of each check: plain mean, effective mean and standard error, mm.
+    TRIM_ROWS = "trim_rows", "row and side of a judged check";
+    pub fn rows[T: Borrow<Trim>](trims: &[T]) for (trim, row) in parts(trims, |trim| &trim.rows);
+    text "check", "", CHECK => &trim.check;
+    text "wing", "", WING => &trim.wing;
+    text "row", ROWS, ROW => row.row;
+    text "side", "`left`, `right`, `both`", "side, or both" => row.side.as_str();
+    number "mean_mm", "mm", "plain mean of the deviations from nominal" => row.mean_mm;
+    number "effective_mm", "mm", "span-weighted mean; empty outside A–D" => row.effective_mm;
+    number "se_mm", "mm", "standard error of the plain mean, common parts left out" => row.se_mm;
+    whole "lines", "", "lines that it is the mean of" => row.lines;
 }
 
-/// One row per check: common offset (mm), incidence and angle-of-attack change (degrees), speed change (per cent).
-#[must_use]
-pub fn checks<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
-    let table = Table::new("trim_checks")
-        .text("check", trims.iter().map(|trim| Some(trim.check.as_str())))
-        .text("wing", trims.iter().map(|trim| Some(trim.wing.as_str())))
-        .number("hours_h", trims.iter().map(|trim| Some(trim.hours)))
-        .text("stage", trims.iter().map(|trim| Some(trim.stage.name())))
-        .text("state", trims.iter().map(|trim| Some(trim.state.name())))
-        .text("summary", trims.iter().map(|trim| Some(trim.summary.as_str())))
-        .count("outside", trims.iter().map(|trim| count(trim.counts().outside)))
-        .count("doubted", trims.iter().map(|trim| count(trim.counts().doubted)))
-        .number("common_mm", trims.iter().map(|trim| trim.common_mm));
-    let table = interval(table, "incidence_change", "deg", trims.iter().map(|trim| trim.incidence_change_deg));
-    let table = interval(table, "aoa_change", "deg", trims.iter().map(|trim| trim.aoa_change_deg));
-    let table = interval(table, "speed_change", "pct", trims.iter().map(|trim| trim.speed_change_pct));
-    interval(table, "asymmetry", "deg", trims.iter().map(|trim| trim.asymmetry_deg))
+listing! {
+    /// One row per line of each check: deviation, relative deviation, uncertainty, tolerance (mm) and the verdict.
+    TRIM_LINES = "trim_lines", "line of a judged check";
+    pub fn lines[T: Borrow<Trim>](trims: &[T]) for (trim, line) in parts(trims, |trim| &trim.lines);
+    text "check", "", CHECK => &trim.check;
+    text "wing", "", WING => &trim.wing;
+    text "side", SIDES, SIDE => line.side;
+    text "line", "", LINE => &line.line;
+    text "row", ROWS, ROW => line.row;
+    number "span", "0 … 1", "place along the half span" => line.span;
+    number "deviation_mm", "mm", "deviation from nominal; positive is longer" => line.deviation_mm;
+    number "relative_mm", "mm", "deviation less the check's common offset" => line.relative_mm;
+    number "uncertainty_mm", "mm", "expanded uncertainty (95 %) that the verdict uses" => line.uncertainty_mm;
+    number "tolerance_mm", "mm", "tolerance that the verdict uses" => line.tolerance_mm;
+    text "verdict", "`within`, `outside`", "verdict on the line (`undecided` by the guarded rule); empty: doubted" => line.verdict.and_then(named);
+    number "chance_outside", "0 … 1", "chance that the line truly is outside" => line.chance_outside;
+    text "near", TRUTH, "that chance lies between 5 and 95 %" => line.near;
+    text "doubted", TRUTH, "the reading is doubted, and nothing rests on it" => line.doubted;
 }
 
-/// One row per span station and side of each check: incidence change with its standard error and the half width of its 95 %
-/// interval, degrees nose-up.
-#[must_use]
-pub fn twist<T: Borrow<Trim>>(trims: &[T]) -> Table {
-    let trims: Vec<&Trim> = trims.iter().map(Borrow::borrow).collect();
-    let all: Vec<_> = trims.iter().flat_map(|trim| trim.twist.iter().map(move |station| (trim, station))).collect();
-    Table::new("trim_twist")
-        .text("check", all.iter().map(|(trim, _)| Some(trim.check.as_str())))
-        .text("wing", all.iter().map(|(trim, _)| Some(trim.wing.as_str())))
-        .text("side", all.iter().map(|(_, station)| Some(station.side.name())))
-        .number("span", all.iter().map(|(_, station)| Some(station.span)))
-        .number("incidence_deg", all.iter().map(|(_, station)| Some(station.incidence_deg)))
-        .number("se_deg", all.iter().map(|(_, station)| Some(station.se_deg)))
-        .number("reach_deg", all.iter().map(|(_, station)| Some(station.reach_deg)))
+listing! {
+    /// One row per thing that is off, most important first.
+    DIAGNOSIS = "trim_diagnosis", "thing that is off at a judged check, most important first";
+    pub fn diagnosis[T: Borrow<Trim>](trims: &[T]) for (trim, place, one) in trims.iter().map(Borrow::borrow).flat_map(
+        |trim: &Trim| trim.diagnosis.iter().enumerate().map(move |(place, one)| (trim, place + 1, one)),
+    );
+    text "check", "", CHECK => &trim.check;
+    text "wing", "", WING => &trim.wing;
+    whole "place", "1, 2, …", "place in the check's list" => *place;
+    text "code", "`row` … `whole-set`", "what it is about" => one.code.name();
+    text "text", "", "one sentence" => &one.text;
+    number "value_mm", "mm", "by how much, where it is a length" => one.value_mm;
+    number "lower_mm", "mm", "lower end of its 95 % interval" => one.lower_mm;
+    number "upper_mm", "mm", "upper end of its 95 % interval" => one.upper_mm;
+    text "side", SIDES, "side; empty: both, or none is meant" => one.side;
+    text "row", ROWS, "row, where it is about one" => one.row;
+    text "segment", "", "segment or main, where it is about one" => one.segment.as_deref();
+    text "lines", "", "lines it is about, as `side:line` with blanks between" => about(one);
+}
+
+fn about(one: &Diagnosis) -> Option<String> {
+    let names: Vec<String> = one.lines.iter().map(|on| format!("{}:{}", on.side, on.line)).collect();
+    (!names.is_empty()).then(|| names.join(" "))
+}
+
+listing! {
+    /// One row per span station and side of each check: incidence change with its standard error and the half width of its 95 %
+    /// interval, degrees nose-up.
+    TWIST = "trim_twist", "span station and side of a judged check";
+    pub fn twist[T: Borrow<Trim>](trims: &[T]) for (trim, station) in parts(trims, |trim| &trim.twist);
+    text "check", "", CHECK => &trim.check;
+    text "wing", "", WING => &trim.wing;
+    text "side", SIDES, SIDE => station.side;
+    number "span", "0 … 1", "place along the half span" => station.span;
+    number "incidence_deg", "°", "change of incidence there, nose-up" => station.incidence_deg;
+    number "se_deg", "°", "its standard error" => station.se_deg;
+    number "reach_deg", "°", "half width of its 95 % interval" => station.reach_deg;
 }

@@ -1,186 +1,179 @@
-//! What others need of a wear fit: model frame, design, effects, covariance, contrasts, curves, draws.
+//! What others need of a wear fit: model frame, design, effects, covariance, contrasts, curves, draws; and a study of power.
 
-use super::count;
-use crate::fleet::table::Table;
-use crate::simulate::{Power, PowerRow};
+use super::{CHECK, HOURS, LINE, MODEL, ROW, ROWS, SIDE, SIDES, WING, listing, within};
+use crate::simulate::Power;
 use crate::wear::{
     ComparedModel, FleetInfluence, ProfileCurve, ResidualRow, TermDraws, TermRow, WearContrasts, WearFit, WearFrame,
 };
 
-/// One row per contrast of a wear fit.
-#[must_use]
-pub fn contrasts(found: &WearContrasts) -> Table {
-    let rows = || found.rows().iter().map(|row| &row.row);
-    let all = || rows().map(|row| row.simultaneous);
-    Table::new("wear_contrasts")
-        .text("contrast", rows().map(|row| Some(row.contrast.as_str())))
-        .text("unit", found.rows().iter().map(|row| Some(row.unit.as_str())))
-        .number("estimate", rows().map(|row| Some(row.estimate)))
-        .number("se", rows().map(|row| Some(row.se)))
-        .number("df", rows().map(|row| Some(row.df)))
-        .number("lower", rows().map(|row| Some(row.lower)))
-        .number("upper", rows().map(|row| Some(row.upper)))
-        .number("p", rows().map(|row| row.p))
-        .count("family", all().map(|all| all.and_then(|all| count(all.family))))
-        .number("simultaneous_lower", all().map(|all| all.map(|all| all.lower)))
-        .number("simultaneous_upper", all().map(|all| all.map(|all| all.upper)))
-        .number("simultaneous_p", all().map(|all| all.and_then(|all| all.p)))
+const ITS: &str = "see `unit`";
+const SHAPES: &str = "`linear`, `log`, `saturating`";
+const FRAME_ROW: &str = "row of `wear_frame`, from 0";
+
+listing! {
+    /// One row per contrast of a wear fit.
+    CONTRASTS = "wear_contrasts", "contrast";
+    pub fn contrasts[](found: &WearContrasts) for (row, unit, all) in
+        found.rows().iter().map(|row| (&row.row, &row.unit, row.row.simultaneous));
+    text "contrast", "", "the contrast as it was asked" => &row.contrast;
+    text "unit", "", "`mm`, `mm/m` (in the first 100 h), `mm/m per COVARIATE`" => unit.as_str();
+    number "estimate", ITS, "estimate" => row.estimate;
+    number "se", ITS, "standard error" => row.se;
+    number "df", "", "Satterthwaite degrees of freedom; a million stands for normal" => row.df;
+    number "lower", ITS, "lower end of the 95 % interval, for this contrast alone" => row.lower;
+    number "upper", ITS, "upper end of it" => row.upper;
+    number "p", "0 … 1", "two-sided p-value of zero, for this contrast alone" => row.p;
+    whole "family", "", "contrasts that hold together; empty: asked alone" => all.map(|all| all.family);
+    number "simultaneous_lower", ITS, "lower end of the interval that holds with the others" => all.map(|all| all.lower);
+    number "simultaneous_upper", ITS, "upper end of it" => all.map(|all| all.upper);
+    number "simultaneous_p", "0 … 1", "p-value adjusted for all of them" => all.and_then(|all| all.p);
 }
 
-/// One row per model compared with the first.
-#[must_use]
-pub fn compared(models: &[ComparedModel]) -> Table {
-    let test = || models.iter().map(|model| model.test.as_ref());
-    Table::new("wear_compared")
-        .text("change", models.iter().map(|model| Some(model.change.as_str())))
-        .text("shape", models.iter().map(|model| Some(model.shape.as_str())))
-        .number("scale_h", models.iter().map(|model| model.scale_h))
-        .count("parameters", models.iter().map(|model| count(model.parameters)))
-        .number("deviance", models.iter().map(|model| Some(model.deviance)))
-        .number("aic", models.iter().map(|model| Some(model.aic)))
-        .number("bic", models.iter().map(|model| Some(model.bic)))
-        .number("weight", models.iter().map(|model| Some(model.weight)))
-        .number("statistic", test().map(|test| test.map(|test| test.statistic)))
-        .count("freedom", test().map(|test| test.and_then(|test| count(test.freedom))))
-        .number("p", test().map(|test| test.map(|test| test.p_value)))
+listing! {
+    /// One row per model compared with the first.
+    COMPARED = "wear_compared", "model compared, the first being the one fitted";
+    pub fn compared[](models: &[ComparedModel]) for model in models;
+    text "change", "", "how it differs from the first" => &model.change;
+    text "shape", SHAPES, "time shape" => model.shape.as_str();
+    number "scale_h", "h", "its scale" => model.scale_h;
+    whole "parameters", "", "parameters" => model.parameters;
+    number "deviance", "", "−2 log likelihood by ML" => model.deviance;
+    number "aic", "", "Akaike's criterion" => model.aic;
+    number "bic", "", "Schwarz's criterion, wings as the sample size" => model.bic;
+    number "weight", "0 … 1", "Akaike weight" => model.weight;
+    number "statistic", "", "likelihood-ratio statistic against the first, where nested" => model.test.as_ref().map(|test| test.statistic);
+    whole "freedom", "", "its degrees of freedom" => model.test.as_ref().map(|test| test.freedom);
+    number "p", "0 … 1", "its p-value" => model.test.as_ref().map(|test| test.p_value);
 }
 
-/// One row per pair of fixed terms: their covariance.
-#[must_use]
-pub fn covariance(fit: &WearFit) -> Table {
-    let terms = fit.terms();
-    let n = terms.len();
+listing! {
+    /// One row per pair of fixed terms: their covariance.
+    COVARIANCE = "wear_covariance", "pair of fixed terms";
+    pub fn covariance[](fit: &WearFit) for (term, other, covariance) in pairs(fit);
+    text "term", "", "fixed term" => &term.term;
+    text "other", "", "fixed term" => &other.term;
+    number "covariance", "product of the units", "covariance of the two estimates" => *covariance;
+    number "correlation", "−1 … 1", "their correlation" => covariance / (term.se * other.se);
+}
+
+fn pairs(fit: &WearFit) -> impl Iterator<Item = (&TermRow, &TermRow, f64)> {
     let covariance = fit.covariance();
-    let pairs = || (0..n).flat_map(move |i| (0..n).map(move |j| (i, j)));
-    let name = |at: usize| Some(terms[at].term.as_str());
-    Table::new("wear_covariance")
-        .text("term", pairs().map(|(i, _)| name(i)))
-        .text("other", pairs().map(|(_, j)| name(j)))
-        .number("covariance", pairs().map(|(i, j)| Some(covariance[[i, j]])))
-        .number("correlation", pairs().map(|(i, j)| Some(covariance[[i, j]] / (terms[i].se * terms[j].se))))
+    let all = fit.terms().iter().flat_map(|term| fit.terms().iter().map(move |other| (term, other)));
+    let each: Vec<f64> = covariance.iter().copied().collect();
+    all.zip(each).map(|((term, other), covariance)| (term, other, covariance))
 }
 
-/// One row per line and check of the model frame.
-#[must_use]
-pub fn frame(frame: &WearFrame) -> Table {
-    let rows = frame.rows();
-    let less =
-        |part: fn(&crate::wear::FrameRow) -> f64| rows.iter().map(move |row| Some(row.deviation_mm - part(row)));
-    Table::new("wear_frame")
-        .count("frame_row", (0..rows.len()).map(count))
-        .text("wing", rows.iter().map(|row| Some(row.wing.as_str())))
-        .text("model", rows.iter().map(|row| Some(row.model.as_str())))
-        .text("check", rows.iter().map(|row| Some(row.check.as_str())))
-        .text("side", rows.iter().map(|row| Some(row.side.name())))
-        .text("line", rows.iter().map(|row| Some(row.line.as_str())))
-        .text("row", rows.iter().map(|row| Some(row.row.name())))
-        .count("restart", rows.iter().map(|row| count(row.restart)))
-        .number("hours_h", rows.iter().map(|row| Some(row.hours_h)))
-        .number("g", rows.iter().map(|row| Some(row.g)))
-        .number("length_g_m", rows.iter().map(|row| Some(row.length_g_m)))
-        .count("readings", rows.iter().map(|row| count(row.readings)))
-        .number("deviation_mm", rows.iter().map(|row| Some(row.deviation_mm)))
-        .number("sd_mm", rows.iter().map(|row| row.sd_mm))
-        .number("fixed_mm", rows.iter().map(|row| Some(row.fixed_mm)))
-        .number("wing_mm", rows.iter().map(|row| Some(row.wing_mm)))
-        .number("fitted_mm", rows.iter().map(|row| Some(row.fitted_mm)))
-        .number("residual_fixed_mm", less(|row| row.fixed_mm))
-        .number("residual_wing_mm", less(|row| row.wing_mm))
-        .number("residual_mm", less(|row| row.fitted_mm))
+listing! {
+    /// One row per line and check of the model frame.
+    FRAME = "wear_frame", "line read at a check: the model frame";
+    pub fn frame[](frame: &WearFrame) for (at, row) in frame.rows().iter().enumerate();
+    whole "frame_row", "", FRAME_ROW => *at;
+    text "wing", "", WING => &row.wing;
+    text "model", "", MODEL => &row.model;
+    text "check", "", CHECK => &row.check;
+    text "side", SIDES, SIDE => row.side;
+    text "line", "", LINE => &row.line;
+    text "row", ROWS, ROW => row.row;
+    whole "restart", "0, 1, …", "0 as built; each adjustment of the line adds one" => row.restart;
+    number "hours_h", "h", HOURS => row.hours_h;
+    number "g", "", "time shape at those hours" => row.g;
+    number "length_g_m", "m", "length times time shape over the path: what a wing's rate multiplies" => row.length_g_m;
+    whole "readings", "", "readings that the row is the mean of" => row.readings;
+    number "deviation_mm", "mm", "mean deviation, corrected for load and temperature: the response" => row.deviation_mm;
+    number "sd_mm", "mm", "standard deviation of the readings about it; empty for one" => row.sd_mm;
+    number "fixed_mm", "mm", "fixed part" => row.fixed_mm;
+    number "wing_mm", "mm", "fixed part and the effects of wing and check" => row.wing_mm;
+    number "fitted_mm", "mm", "the same and the line's own offset" => row.fitted_mm;
+    number "residual_fixed_mm", "mm", "deviation less the fixed part" => row.deviation_mm - row.fixed_mm;
+    number "residual_wing_mm", "mm", "deviation less `wing_mm`" => row.deviation_mm - row.wing_mm;
+    number "residual_mm", "mm", "deviation less `fitted_mm`" => row.deviation_mm - row.fitted_mm;
 }
 
-/// One row per entry of the fixed part's design that is not zero.
-#[must_use]
-pub fn design(frame: &WearFrame, terms: &[TermRow]) -> Table {
-    let entries = frame.design();
-    Table::new("wear_design")
-        .count("frame_row", entries.iter().map(|entry| count(entry.frame_row)))
-        .text("term", entries.iter().map(|entry| terms.get(entry.term).map(|term| term.term.as_str())))
-        .number("value", entries.iter().map(|entry| Some(entry.value)))
+listing! {
+    /// One row per entry of the fixed part's design that is not zero.
+    DESIGN = "wear_design", "entry of the fixed part's design that is not zero";
+    pub fn design[](frame: &WearFrame, terms: &[TermRow]) for entry in frame.design();
+    whole "frame_row", "", FRAME_ROW => entry.frame_row;
+    text "term", "", "fixed term" => terms.get(entry.term).map(|term| &term.term);
+    number "value", "m, or 1 for offsets", "what the term's coefficient multiplies" => entry.value;
 }
 
-/// One row per random effect.
-#[must_use]
-pub fn effects(frame: &WearFrame) -> Table {
-    let rows = frame.effects();
-    Table::new("wear_effects")
-        .text("group", rows.iter().map(|row| Some(row.group.as_str())))
-        .text("effect", rows.iter().map(|row| Some(row.effect.as_str())))
-        .text("wing", rows.iter().map(|row| Some(row.wing.as_str())))
-        .text("level", rows.iter().map(|row| (!row.level.is_empty()).then_some(row.level.as_str())))
-        .number("value", rows.iter().map(|row| Some(row.value)))
-        .number("sd", rows.iter().map(|row| Some(row.sd)))
+listing! {
+    /// One row per random effect.
+    EFFECTS = "wear_effects", "random effect";
+    pub fn effects[](frame: &WearFrame) for row in frame.effects();
+    text "group", "`wing`, `wing:row`, `check`, `line`, `restart`, …", "random term; `restart`: a free offset" => &row.group;
+    text "effect", "`offset`, `rate`", "which effect: mm, or mm/m in the first 100 h" => &row.effect;
+    text "wing", "", WING => &row.wing;
+    text "level", "", "check, row, or side, line and restart; empty for a wing" => (!row.level.is_empty()).then_some(&row.level);
+    number "value", "see `effect`", "conditional mean" => row.value;
+    number "sd", "see `effect`", "conditional standard deviation, fixed effects taken as known" => row.sd;
 }
 
-/// One row per effect and reading: what is left at each level, in its own unit and in standard deviations.
-#[must_use]
-pub fn residuals(rows: &[ResidualRow]) -> Table {
-    Table::new("wear_residuals")
-        .text("level", rows.iter().map(|row| Some(row.level.name())))
-        .text("wing", rows.iter().map(|row| Some(row.wing.as_str())))
-        .text("check", rows.iter().map(|row| row.check.as_deref()))
-        .text("side", rows.iter().map(|row| row.side.map(crate::wing::Side::name)))
-        .text("line", rows.iter().map(|row| row.line.as_deref()))
-        .text("row", rows.iter().map(|row| row.row.map(crate::wing::Row::name)))
-        .number("value", rows.iter().map(|row| Some(row.value)))
-        .number("in_sd", rows.iter().map(|row| Some(row.in_sd)))
+listing! {
+    /// One row per effect and reading: what is left at each level, in its own unit and in standard deviations.
+    RESIDUALS = "wear_residuals", "effect or reading and what is left of it";
+    pub fn residuals[](rows: &[ResidualRow]) for row in rows;
+    text "level", "`wing_offset` … `reading`", "level of the model" => row.level.name();
+    text "wing", "", WING => &row.wing;
+    text "check", "", "check id, for checks and readings" => row.check.as_deref();
+    text "side", SIDES, "side, for lines and readings" => row.side;
+    text "line", "", "line name, for lines and readings" => row.line.as_deref();
+    text "row", ROWS, ROW => row.row;
+    number "value", "mm, or mm/m", "value in the unit of the level" => row.value;
+    number "in_sd", "", "the same over the level's standard deviation" => row.in_sd;
 }
 
-/// One row per wing: what the fit owes to it.
-#[must_use]
-pub fn influence(found: &FleetInfluence) -> Table {
-    let wings = &found.wings;
-    Table::new("wear_influence")
-        .text("wing", wings.iter().map(|row| Some(row.wing.as_str())))
-        .count("readings", wings.iter().map(|row| count(row.readings)))
-        .number("distance", wings.iter().map(|row| row.distance))
-        .text("term", wings.iter().map(|row| row.term.as_deref()))
-        .number("shift_se", wings.iter().map(|row| row.shift_se))
-        .number("deviance", wings.iter().map(|row| row.deviance))
+listing! {
+    /// One row per wing: what the fit owes to it.
+    INFLUENCE = "wear_influence", "wing left out in turn";
+    pub fn influence[](found: &FleetInfluence) for row in &found.wings;
+    text "wing", "", WING => &row.wing;
+    whole "readings", "", "its readings" => row.readings;
+    number "distance", "", "Cook's distance; empty where a term cannot be estimated without it" => row.distance;
+    text "term", "", "term that it moves most" => row.term.as_deref();
+    number "shift_se", "", "by how many standard errors" => row.shift_se;
+    number "deviance", "", "−2 log density of its readings given all other wings" => row.deviance;
 }
 
-/// One row per point of a profile: how much the criterion rises when a parameter is held there.
-#[must_use]
-pub fn profiles(curves: &[ProfileCurve]) -> Table {
-    let points = || curves.iter().flat_map(|curve| curve.points.iter().map(move |point| (curve, point)));
-    Table::new("wear_profiles")
-        .text("parameter", points().map(|(curve, _)| Some(curve.parameter.as_str())))
-        .number("estimate", points().map(|(curve, _)| Some(curve.estimate)))
-        .number("value", points().map(|(_, point)| Some(point.value)))
-        .number("rise", points().map(|(_, point)| Some(point.rise)))
-        .number("root", points().map(|(curve, point)| Some(point.rise.sqrt().copysign(point.value - curve.estimate))))
+listing! {
+    /// One row per point of a profile: how much the criterion rises when a parameter is held there.
+    PROFILES = "wear_profiles", "point of a profile";
+    pub fn profiles[](curves: &[ProfileCurve]) for (curve, point) in within(curves, |curve| &curve.points);
+    text "parameter", "", "term, `sd:GROUP:EFFECT` or `correlation:wing`" => curve.parameter.as_str();
+    number "estimate", "", "estimate of the fit" => curve.estimate;
+    number "value", "", "value at which it is held" => point.value;
+    number "rise", "", "rise of the criterion, minimised over everything else" => point.rise;
+    number "root", "", "signed root of the rise: a straight line where Wald intervals are right" => point.rise.sqrt().copysign(point.value - curve.estimate);
 }
 
-/// One row per draw and fixed term.
-#[must_use]
-pub fn draws(draws: &TermDraws) -> Table {
-    let cells = || (0..draws.values.nrows()).flat_map(|draw| (0..draws.terms.len()).map(move |term| (draw, term)));
-    Table::new("wear_draws")
-        .count("draw", cells().map(|(draw, _)| count(draw)))
-        .text("shape", cells().map(|(draw, _)| Some(draws.shapes[draw].name())))
-        .number("scale_h", cells().map(|(draw, _)| draws.shapes[draw].scale_h()))
-        .text("term", cells().map(|(_, term)| Some(draws.terms[term].as_str())))
-        .number("value", cells().map(|(draw, term)| Some(draws.values[[draw, term]])))
+listing! {
+    /// One row per draw and fixed term.
+    DRAWS = "wear_draws", "draw and fixed term";
+    pub fn draws[](draws: &TermDraws) for (draw, term) in
+        (0..draws.values.nrows()).flat_map(|draw| (0..draws.terms.len()).map(move |term| (draw, term)));
+    whole "draw", "0, 1, …", "number of the draw" => *draw;
+    text "shape", SHAPES, "time shape of the draw" => draws.shapes[*draw].name();
+    number "scale_h", "h", "its scale" => draws.shapes[*draw].scale_h();
+    text "term", "", "fixed term" => draws.terms[*term].as_str();
+    number "value", "", "its value in the draw" => draws.values[[*draw, *term]];
 }
 
-/// One row per design of a power study.
-#[must_use]
-pub fn power(power: &Power) -> Table {
-    let rows = power.rows();
-    let number =
-        |table: Table, name: &str, of: fn(&PowerRow) -> f64| table.number(name, rows.iter().map(|row| Some(of(row))));
-    let mut table = Table::new("power")
-        .text("contrast", rows.iter().map(|_| Some(power.contrast())))
-        .text("unit", rows.iter().map(|_| Some(power.unit())))
-        .number("truth", rows.iter().map(|_| Some(power.truth())))
-        .count("wings", rows.iter().map(|row| count(row.wings)))
-        .count("checks", rows.iter().map(|row| count(row.checks)))
-        .count("repeats", rows.iter().map(|row| Some(i64::from(row.repeats))));
-    table = number(table, "power", |row| row.power);
-    table = number(table, "power_lower", |row| row.power_lower);
-    table = number(table, "power_upper", |row| row.power_upper);
-    table = number(table, "half_width", |row| row.half_width);
-    table = number(table, "coverage", |row| row.coverage);
-    table = number(table, "bias", |row| row.bias);
-    table.count("fleets", rows.iter().map(|row| count(row.fleets)))
+listing! {
+    /// One row per design of a power study.
+    POWER = "power", "design of a power study";
+    pub fn power[](power: &Power) for row in power.rows();
+    text "contrast", "", "the question" => power.contrast();
+    text "unit", "", "its unit" => power.unit();
+    number "truth", ITS, "what is true of it in the invented fleets" => power.truth();
+    whole "wings", "", "wings" => row.wings;
+    whole "checks", "", "checks of each wing" => row.checks;
+    whole "repeats", "", "readings of each line at a check" => row.repeats;
+    number "power", "0 … 1", "share of the fleets whose interval leaves out zero" => row.power;
+    number "power_lower", "0 … 1", "lower end of the 95 % interval of that share" => row.power_lower;
+    number "power_upper", "0 … 1", "upper end of it" => row.power_upper;
+    number "half_width", ITS, "mean half-width of the interval" => row.half_width;
+    number "coverage", "0 … 1", "share of the intervals that hold the truth" => row.coverage;
+    number "bias", ITS, "mean estimate less the truth" => row.bias;
+    whole "fleets", "", "fleets that could be fitted and asked" => row.fleets;
 }

@@ -8,11 +8,11 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-mod exports;
-mod inputs;
-mod results;
-
 use std::fmt::Write as _;
+
+use super::batch::FAILURES;
+use super::schema::FOLDER;
+use super::tables::{forecast, holdings, plan, trim, vet, wear, wear_export};
 
 /// What stands in a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -61,34 +61,74 @@ pub struct TableEntry {
     pub columns: &'static [ColumnEntry],
 }
 
-const fn text(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnEntry {
-    ColumnEntry { name, kind: ColumnKind::Text, unit, meaning }
-}
-
-const fn number(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnEntry {
-    ColumnEntry { name, kind: ColumnKind::Number, unit, meaning }
-}
-
-const fn whole(name: &'static str, unit: &'static str, meaning: &'static str) -> ColumnEntry {
-    ColumnEntry { name, kind: ColumnKind::Count, unit, meaning }
-}
-
 /// The tables of a fleet folder. Optional columns are there when they have a value.
 #[must_use]
 pub const fn inputs() -> &'static [TableEntry] {
-    inputs::TABLES
+    const TABLES: [TableEntry; FOLDER.len()] = {
+        let mut tables = [FOLDER[0].entry(); FOLDER.len()];
+        let mut at = 0;
+        while at < tables.len() {
+            tables[at] = FOLDER[at].entry();
+            at += 1;
+        }
+        tables
+    };
+    &TABLES
 }
 
 /// What `wear --out` and `power --out` write for others to go on with.
 #[must_use]
 pub const fn exports() -> &'static [TableEntry] {
-    exports::TABLES
+    use wear_export as wear;
+    &[
+        wear::CONTRASTS,
+        wear::COMPARED,
+        wear::COVARIANCE,
+        wear::FRAME,
+        wear::DESIGN,
+        wear::EFFECTS,
+        wear::RESIDUALS,
+        wear::INFLUENCE,
+        wear::PROFILES,
+        wear::POWER,
+        wear::DRAWS,
+    ]
 }
 
 /// The result tables.
 #[must_use]
 pub const fn results() -> &'static [TableEntry] {
-    results::TABLES
+    const fn failures(name: &'static str, row_is: &'static str) -> TableEntry {
+        TableEntry { name, row_is, columns: FAILURES.columns }
+    }
+    const TABLES: &[TableEntry] = &[
+        trim::CHECKS,
+        trim::TRIM_ROWS,
+        trim::TRIM_LINES,
+        trim::DIAGNOSIS,
+        trim::TWIST,
+        vet::VET_CHECKS,
+        vet::VET_FINDINGS,
+        plan::PLANS,
+        plan::PLAN_ACTIONS,
+        plan::PLAN_LINES,
+        wear::TERMS,
+        wear::SPREAD,
+        wear::DRIFT,
+        wear::PREDICTIONS,
+        forecast::DUE,
+        forecast::BACKTEST,
+        forecast::BACKTEST_COVERAGE,
+        forecast::BACKTEST_CRPS,
+        holdings::SUMMARY_MODELS,
+        holdings::SUMMARY_ROWS,
+        failures("trim_failures", "wing that `trim` could not judge, with `--parts`"),
+        failures("vet_failures", "wing that `vet` could not look through, with `--parts`"),
+        failures("plan_failures", "wing that `plan` found no plan for, with `--parts`"),
+        failures("due_failures", "wing without a forecast in `due`, with `--parts`"),
+        forecast::POLICIES,
+    ];
+    TABLES
 }
 
 impl TableEntry {

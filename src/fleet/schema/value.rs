@@ -4,7 +4,7 @@ use jiff::civil::{Date, date};
 
 /// What is put into a cell.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Value {
+pub(in crate::fleet) enum Value {
     Text(String),
     Number(f64),
     Count(i64),
@@ -12,7 +12,7 @@ pub(super) enum Value {
 }
 
 impl Value {
-    pub(super) fn text(&self) -> String {
+    pub(in crate::fleet) fn text(&self) -> String {
         match self {
             Value::Text(text) => text.clone(),
             Value::Number(number) => number.to_string(),
@@ -21,8 +21,16 @@ impl Value {
         }
     }
 
+    pub(in crate::fleet) fn number(&self) -> Option<f64> {
+        if let Value::Number(number) = self { Some(*number) } else { None }
+    }
+
+    pub(in crate::fleet) fn count(&self) -> Option<i64> {
+        if let Value::Count(count) = self { Some(*count) } else { None }
+    }
+
     /// Days since 1970-01-01.
-    pub(super) fn days(&self) -> Option<i64> {
+    pub(in crate::fleet) fn days(&self) -> Option<i64> {
         let day = match self {
             Value::Day(day) => *day,
             Value::Text(text) => text.parse().ok()?,

@@ -1,0 +1,76 @@
+//! The tables of a fleet folder and of files beside it: every column with its name, kind, range, unit and meaning, once.
+//!
+//! [`tables`] declares them. From a declaration come the row as it is read, the row as it is written, the schema that headers are
+//! held against, and the entry of the [dictionary](super::dictionary).
+
+mod field;
+mod tables;
+mod value;
+
+pub(super) use field::Field;
+pub(super) use tables::*;
+pub(super) use value::Value;
+
+use super::dictionary::{ColumnEntry, TableEntry};
+
+/// What must be there of a column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Need {
+    /// The column, and a value in every cell.
+    Filled,
+    /// The column; a cell may be empty.
+    Column,
+    /// Nothing.
+    Nothing,
+}
+
+/// One table: its name and its columns.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct TableSchema {
+    pub(super) name: &'static str,
+    pub(super) row_is: &'static str,
+    pub(super) columns: &'static [ColumnEntry],
+    /// By column.
+    pub(super) needs: &'static [Need],
+}
+
+impl TableSchema {
+    /// The columns that must be there.
+    pub(super) fn required(&self) -> impl Iterator<Item = &'static str> {
+        let columns = self.columns.iter().zip(self.needs);
+        columns.filter(|(_, need)| **need != Need::Nothing).map(|(column, _)| column.name)
+    }
+
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.columns.iter().any(|column| column.name == name)
+    }
+
+    pub(super) const fn entry(self) -> TableEntry {
+        TableEntry { name: self.name, row_is: self.row_is, columns: self.columns }
+    }
+
+    /// Whether a fleet folder must have it.
+    pub(super) fn is_needed(&self) -> bool {
+        [LINES, WINGS, CHECKS, READINGS].iter().any(|schema| schema.name == self.name)
+    }
+
+    /// The table of a fleet folder that has this name.
+    pub(super) fn named(name: &str) -> Option<Self> {
+        FOLDER.into_iter().find(|schema| schema.name == name)
+    }
+}
+
+/// The tables of a fleet folder, in the order of the dictionary.
+pub(super) const FOLDER: [TableSchema; 11] =
+    [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, READINGS, RISERS, ACTIONS, FITTINGS, EVENTS];
+
+/// Their names, which is the order in which faults are listed.
+pub(super) const ORDER: [&str; 11] = {
+    let mut names = [""; 11];
+    let mut at = 0;
+    while at < names.len() {
+        names[at] = FOLDER[at].name;
+        at += 1;
+    }
+    names
+};
