@@ -248,6 +248,41 @@ fn wings_drawn_block_by_block_are_as_wings_drawn_whole() {
     }
 }
 
+#[test]
+fn an_answer_from_the_first_draws_is_that_of_all() {
+    let made = FleetSpec::default().wings(24).seed(8).run().unwrap();
+    let fit = WearSpec::default().shape(ShapeChoice::Given(Shape::LINEAR)).fit(&made.fleet).unwrap();
+    // so short an interval that it ends before most wings are near a limit
+    let spec = DueSpec::default().seed(4).interval_h(10.0);
+    let table = spec.run(&made.fleet, &fit).unwrap();
+    let noise = fit.draw_noise(&made.fleet, 4, spec.draw_count());
+    let usage = spec.usage_spec().fit(&made.fleet).unwrap();
+    let (mut over, mut far) = (0, 0);
+    for history in made.fleet.histories() {
+        let set = made.fleet.line_set(history);
+        let paths = fit.path_draws(set, history, &noise).unwrap();
+        let whole = spec.wing(LinePaths::Fit(&paths), history, set, usage.of(history).as_ref()).unwrap();
+        let row = table.wing(&history.wing.id).unwrap();
+        let draws = table.detail(&history.wing.id).unwrap().draws.unwrap();
+        assert_eq!(
+            (row.reason, row.due_hours, row.due_date),
+            (whole.row.reason, whole.row.due_hours, whole.row.due_date)
+        );
+        if draws == spec.draw_count() {
+            continue;
+        }
+        if row.risk_now == Some(1.0) {
+            over += 1;
+            // 512 draws of 512: fewer than 99 % of all would be one chance in 170
+            assert!(whole.row.risk_now > Some(0.985), "{:?}", whole.row);
+        } else {
+            far += 1;
+            assert!(whole.detail.risk_at_due < Some(0.05), "{:?}", whole.row);
+        }
+    }
+    assert!(over > 0 && far > 0, "{over} over, {far} far from a limit");
+}
+
 /// Wings in trim; the same, each with the lines above one of its mains 40 mm longer ever since it was new; and these once the plan
 /// is done that brings them back.
 #[test]

@@ -12,6 +12,13 @@ use crate::wing::{LineSet, Row};
 /// Hours ahead at which the common offset of a path is its median a second time, h.
 const TIE_AHEAD_H: f64 = 100.0;
 
+/// Draws that are enough where all of them are over a limit now.
+const DRAWS_AGREEING: usize = 512;
+/// Draws that are enough where few of them cross a limit before the interval ends: a share of 10 % is known to 1 %.
+const DRAWS_FOR_INTERVAL: usize = 1024;
+/// Few: so much of the accepted risk at most.
+const RISK_SHARE_FAR: f64 = 0.25;
+
 /// Takes draws one after the other and keeps those that cross.
 pub(in crate::forecast) struct CrossingPass<'a> {
     layout: Layout<'a>,
@@ -134,6 +141,21 @@ impl<'a> CrossingPass<'a> {
         };
         self.span = Some(span);
         span
+    }
+
+    /// Whether the draws so far agree that a limit is passed now.
+    pub(in crate::forecast) fn agrees_on_now(&self) -> bool {
+        self.draws >= DRAWS_AGREEING && self.crossed_by(self.hours_now_h) == self.draws
+    }
+
+    /// Whether the draws so far agree that the interval ends long before a limit is near.
+    pub(in crate::forecast) fn agrees_on_interval(&self, risk: f64, interval_end_h: f64) -> bool {
+        let far = RISK_SHARE_FAR * risk * self.draws as f64;
+        self.draws >= DRAWS_FOR_INTERVAL && self.crossed_by(interval_end_h) as f64 <= far
+    }
+
+    fn crossed_by(&self, hours_h: f64) -> usize {
+        self.crossed.iter().filter(|draw| draw.hours_h <= hours_h).count()
     }
 
     pub(in crate::forecast) fn finish(self) -> FirstCrossing {

@@ -176,6 +176,17 @@ impl DueSpec {
         self.crossing_of(history).pass(Cow::Owned(paths.lines().to_vec()), set, hours_now, weights)
     }
 
+    /// Hours at which the wing's interval ends, flown since new, h.
+    pub(in crate::forecast) fn interval_end_h(
+        &self,
+        history: &History,
+        set: &LineSet,
+        usage: Option<&UsageRate>,
+    ) -> Result<f64, ForecastError> {
+        let hours_now_h = last_check(history).map_or(0.0, |check| check.hours_h);
+        Ok(self.rules.interval(&history.wing, set, hours_now_h, usage)?.due_h)
+    }
+
     /// The next check of one wing, from the crossings of its draws.
     pub(in crate::forecast) fn wing_judged(
         &self,

@@ -14,7 +14,9 @@ const WINGS_TOGETHER: usize = 8;
 
 impl DueSpec {
     /// The next check of every wing of a fleet, from a wear fit of that fleet. Wings are worked on in parallel with common
-    /// random numbers; the result does not depend on the number of threads.
+    /// random numbers; the result does not depend on the number of threads. A wing takes all the draws asked for unless the first
+    /// 512 are all over a limit now, or of the first 1,024 so few cross one before the interval ends (a quarter of the accepted
+    /// risk) that it is the interval that decides; [`DueDetail::draws`](crate::forecast::DueDetail::draws) says how many it took.
     ///
     /// *What a wing's forecast rests on.* The fit and the wing's own checks; the fit alone for a wing without checks,
     /// provided that the fit has a rate for every material in every row of its lines; otherwise the interval. A fit on
@@ -206,7 +208,9 @@ impl PreparedDue<'_> {
         let mut scratch = PathScratch::default();
         for block in &self.blocks {
             for one in &mut begun {
-                if let Ok(Begun::Drawn { sampler, pass }) = one
+                if let Ok(Begun::Drawn { sampler, pass, interval_end_h }) = one
+                    && !pass.agrees_on_now()
+                    && !pass.agrees_on_interval(self.spec.risk, *interval_end_h)
                     && let Err(error) = pass.judge_block(&sampler.block(block, &mut scratch))
                 {
                     *one = Err(error);
@@ -233,7 +237,8 @@ impl PreparedDue<'_> {
         Ok(match source.paths(set, history)? {
             WingPaths::Fit(sampler) => {
                 let pass = self.spec.pass(&sampler, history, set)?;
-                Begun::Drawn { sampler, pass: Box::new(pass) }
+                let interval_end_h = self.spec.interval_end_h(history, set, self.usage.of(history).as_ref())?;
+                Begun::Drawn { sampler, pass: Box::new(pass), interval_end_h }
             }
             WingPaths::Own { paths, why, .. } => Begun::Own { paths, why },
             WingPaths::None(why) => Begun::None(why),
@@ -245,7 +250,7 @@ impl PreparedDue<'_> {
         let usage = self.usage.of(history);
         let usage = usage.as_ref();
         match begun {
-            Begun::Drawn { sampler, pass } => {
+            Begun::Drawn { sampler, pass, .. } => {
                 spec.wing_judged(sampler.own_history(), pass.finish(), history, set, usage)
             }
             Begun::Own { paths, why } => {
@@ -263,7 +268,7 @@ impl PreparedDue<'_> {
 /// A wing whose forecast has been begun.
 enum Begun<'a> {
     /// From draws of the fit, judged block by block.
-    Drawn { sampler: WingSampler<'a>, pass: Box<CrossingPass<'a>> },
+    Drawn { sampler: WingSampler<'a>, pass: Box<CrossingPass<'a>>, interval_end_h: f64 },
     /// From its own points.
     Own { paths: PathDraws, why: WhyNone },
     /// From its interval.

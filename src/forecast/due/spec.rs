@@ -40,7 +40,7 @@ pub enum WhyNone {
 /// |---|---|---|
 /// | `risk` | 0.10 | our default: the accepted chance that a limit is crossed before the check |
 /// | `horizon_h` | 1,000 h ahead | a wing seldom flies longer |
-/// | `draws` | 4,000 | a risk of 10 % is then known to ±0.5 points (one standard error) |
+/// | `draws` | 4,000 at most | a risk of 10 % is then known to ±0.5 points (one standard error) |
 /// | `seed` | 1 | results reproduce |
 /// | `limits` | [`Limits::default`](crate::forecast::Limits) for every model | see there |
 /// | `interval_h`, `interval_months` | 100 h or 24 months where the maker gives none | practice |
@@ -114,7 +114,7 @@ impl DueSpec {
         self
     }
 
-    /// Sets the number of draws.
+    /// Sets the number of draws of a wing, at most.
     #[must_use]
     pub const fn draws(mut self, draws: usize) -> Self {
         self.draws = draws;

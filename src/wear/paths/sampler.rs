@@ -194,20 +194,20 @@ impl WingSampler<'_> {
 }
 
 impl FixedDraws {
-    /// All draws, in blocks, in order.
+    /// All draws, in blocks, in an order in which the first few stand for all: each time shape's share of them grows with the
+    /// others'.
     pub(crate) fn blocks(&self) -> Vec<BlockDraws> {
         let mut blocks = Vec::new();
         for (part, fixed) in self.parts.iter().enumerate() {
-            let until = fixed.draws.end;
-            blocks.extend(
-                fixed
-                    .draws
-                    .clone()
-                    .step_by(BLOCK_DRAWS)
-                    .map(|from| BlockDraws { part, draws: from..(from + BLOCK_DRAWS).min(until) }),
-            );
+            let Range { start, end } = fixed.draws;
+            let block = |from: usize| BlockDraws { part, draws: from..(from + BLOCK_DRAWS).min(end) };
+            blocks.extend(fixed.draws.clone().step_by(BLOCK_DRAWS).map(|from| {
+                let share = (from - start) as f64 / (end - start) as f64;
+                (share, block(from))
+            }));
         }
-        blocks
+        blocks.sort_by(|(one, _), (other, _)| one.total_cmp(other));
+        blocks.into_iter().map(|(_, block)| block).collect()
     }
 }
 
