@@ -24,19 +24,19 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use polars::prelude::{ArrowDataType, CompatLevel, DataFrame};
 
-use super::atomic::FleetWriteError;
-use super::csv::FIRST_ROW;
-use super::fault::{FaultList, FleetReadError};
+use super::folder::reading_pieces::ReadingPieces;
 use super::folder::{Folder, FolderSpec, LoadedTables, ShortTables};
-use super::folder_out::{is_written, readings, short_tables};
-use super::grid::{Grid, Loaded, Selection};
-use super::parquet::{cells, is_readable, type_in_words};
-use super::reading_pieces::ReadingPieces;
+use super::read::csv::FIRST_ROW;
+use super::read::fault::{FaultList, FleetReadError};
+use super::read::grid::{Grid, Loaded, Selection};
+use super::read::parquet::{cells, is_readable, type_in_words};
+use super::read::source::left_out_note;
 use super::schema::{
     ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
-use super::source::left_out_note;
-use super::table::{Table, columns_frame, frame};
+use super::write::atomic::FleetWriteError;
+use super::write::folder::{is_written, readings, short_tables};
+use super::write::table::{Table, columns_frame, frame};
 use crate::check::Fleet;
 
 /// A result table (see [`tables`](super::tables)) as a frame: text, 64-bit numbers and 64-bit whole numbers.

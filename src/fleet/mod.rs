@@ -10,79 +10,52 @@
 //! [`dictionary`] says what every column means.
 //!
 //! This is the only room that knows polars, and polars types are public in [`frames`] only.
+//!
+//! | part | what lives there |
+//! |---|---|
+//! | `schema` | every column of every table of a folder, declared once |
+//! | `read` | files as grids of cells, and their faults |
+//! | `folder` | grids understood: the fleet that the tables make |
+//! | `scan` | readings reduced as they stream by |
+//! | `write` | tables and folders, whole or not at all |
+//! | `edit` | a table changed in few places |
+//! | `round` | what a measuring round and a day's work add |
+//! | [`batch`] | one question to every wing |
+//! | [`frames`] | inputs and results as polars frames |
+//! | [`tables`], [`dictionary`] | result tables, and what their columns mean |
+//! | [`spreadsheet`] | one wing's check from a spreadsheet |
 
-mod action_table;
-mod addition;
-mod alike;
-mod atomic;
 pub mod batch;
-mod catalogue;
-mod cell;
-mod check_sums;
-mod check_table;
-mod confirmed;
-mod csv;
-mod csv_edit;
-mod csv_pieces;
-mod csv_plain;
 pub mod dictionary;
-mod event_table;
-mod fault;
+mod edit;
 mod folder;
-mod folder_out;
 pub mod frames;
-mod given_table;
-mod grid;
-mod guard;
 mod holdings;
-mod journal;
-mod line_draft;
-mod line_table;
-mod lock;
-mod material_table;
-mod output_gate;
-mod parquet;
-mod parquet_checksums;
-mod parquet_edit;
-mod parquet_pages;
-mod pending;
-mod planform_table;
-mod reading_pieces;
-mod reading_sums;
-mod reading_table;
+mod read;
+mod round;
 mod scan;
 mod schema;
-mod segment_table;
-mod simulated_out;
-mod source;
 pub mod spreadsheet;
-mod step_table;
-mod stillness;
-mod table;
-mod table_edit;
 pub mod tables;
-mod user_file;
-mod wing_edit;
-mod wing_table;
-mod work_record;
+mod write;
 
-pub use addition::{Addition, AdditionError, StagedAddition};
-pub use atomic::{FleetWriteError, write_atomic, write_atomic_by};
-pub use confirmed::record_confirmed;
-pub use fault::{Fault, FaultList, FleetReadError};
+pub use folder::given::read_given;
+pub use folder::materials::read_materials;
+pub use folder::planform::read_planform;
+pub use folder::steps::read_steps;
 pub use folder::{DEMO_MARK, Folder, FolderSpec, is_demo_folder};
-pub use folder_out::{write_folder, write_new_folder};
-pub use given_table::read_given;
-pub use guard::hush_decoder;
 pub use holdings::{DoubtfulShare, FleetSummary, Holdings, ModelHoldings, RowHoldings};
-pub use journal::{Journal, JournalError, OpenJournal, RoundHead};
-pub use lock::FolderLock;
-pub use material_table::read_materials;
-pub use output_gate::{CAUTIONS_PAGE, OUTPUT_LIST, OutputGate, Overwrite, RefusedOutput};
-pub use planform_table::read_planform;
+pub use read::fault::{Fault, FaultList, FleetReadError};
+pub use read::guard::hush_decoder;
+pub use read::user_file::read_user_file;
+pub use round::addition::{Addition, AdditionError, StagedAddition};
+pub use round::confirmed::record_confirmed;
+pub use round::journal::{Journal, JournalError, OpenJournal, RoundHead};
+pub use round::work_record::{WingWork, WorkRecord, record_work};
 pub use scan::{Scan, ScanSpec};
-pub use simulated_out::{WrittenFleet, write_simulated};
-pub use step_table::read_steps;
-pub use table::{Column, ColumnData, Table, TableFormat, write_table, write_table_in_pieces};
-pub use user_file::read_user_file;
-pub use work_record::{WingWork, WorkRecord, record_work};
+pub use write::atomic::{FleetWriteError, write_atomic, write_atomic_by};
+pub use write::folder::{write_folder, write_new_folder};
+pub use write::lock::FolderLock;
+pub use write::output_gate::{CAUTIONS_PAGE, OUTPUT_LIST, OutputGate, Overwrite, RefusedOutput};
+pub use write::simulated::{WrittenFleet, write_simulated};
+pub use write::table::{Column, ColumnData, Table, TableFormat, write_table, write_table_in_pieces};

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::BatchError;
 use super::fingerprint::Fingerprint;
 use super::manifest::{Part, PartFile};
-use crate::fleet::table::{Cells, encode};
+use crate::fleet::write::table::{Cells, encode};
 use crate::fleet::{FleetWriteError, Table, TableFormat, write_atomic};
 
 /// Where the file of a part of a table stands: `TABLE/part-00000.parquet`.

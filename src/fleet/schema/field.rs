@@ -6,12 +6,12 @@ use jiff::civil::Date;
 
 use super::Value;
 use crate::check::{ActionKind, Condition, Stage};
-use crate::fleet::cell::{Cell, Expected, Limit};
 use crate::fleet::dictionary::ColumnKind;
+use crate::fleet::read::cell::{Cell, Expected, Limit};
 use crate::wing::{Row, Side, UnknownName};
 
 /// A value of a row.
-pub(in crate::fleet) trait Field<'a>: Sized {
+pub(crate) trait Field<'a>: Sized {
     const KIND: ColumnKind = ColumnKind::Text;
 
     fn read(cell: Cell<'a>, limit: Limit) -> Result<Self, Expected>;

@@ -7,15 +7,15 @@ mod field;
 mod tables;
 mod value;
 
-pub(super) use field::Field;
-pub(super) use tables::*;
-pub(super) use value::Value;
+pub(crate) use field::Field;
+pub(crate) use tables::*;
+pub(crate) use value::Value;
 
 use super::dictionary::{ColumnEntry, TableEntry};
 
 /// What must be there of a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Need {
+pub(crate) enum Need {
     /// The column, and a value in every cell.
     Filled,
     /// The column; a cell may be empty.
@@ -26,46 +26,46 @@ pub(super) enum Need {
 
 /// One table: its name and its columns.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct TableSchema {
-    pub(super) name: &'static str,
-    pub(super) row_is: &'static str,
-    pub(super) columns: &'static [ColumnEntry],
+pub(crate) struct TableSchema {
+    pub(crate) name: &'static str,
+    pub(crate) row_is: &'static str,
+    pub(crate) columns: &'static [ColumnEntry],
     /// By column.
-    pub(super) needs: &'static [Need],
+    pub(crate) needs: &'static [Need],
 }
 
 impl TableSchema {
     /// The columns that must be there.
-    pub(super) fn required(&self) -> impl Iterator<Item = &'static str> {
+    pub(crate) fn required(&self) -> impl Iterator<Item = &'static str> {
         let columns = self.columns.iter().zip(self.needs);
         columns.filter(|(_, need)| **need != Need::Nothing).map(|(column, _)| column.name)
     }
 
-    pub(super) fn has(&self, name: &str) -> bool {
+    pub(crate) fn has(&self, name: &str) -> bool {
         self.columns.iter().any(|column| column.name == name)
     }
 
-    pub(super) const fn entry(self) -> TableEntry {
+    pub(crate) const fn entry(self) -> TableEntry {
         TableEntry { name: self.name, row_is: self.row_is, columns: self.columns }
     }
 
     /// Whether a fleet folder must have it.
-    pub(super) fn is_needed(&self) -> bool {
+    pub(crate) fn is_needed(&self) -> bool {
         [LINES, WINGS, CHECKS, READINGS].iter().any(|schema| schema.name == self.name)
     }
 
     /// The table of a fleet folder that has this name.
-    pub(super) fn named(name: &str) -> Option<Self> {
+    pub(crate) fn named(name: &str) -> Option<Self> {
         FOLDER.into_iter().find(|schema| schema.name == name)
     }
 }
 
 /// The tables of a fleet folder, in the order of the dictionary.
-pub(super) const FOLDER: [TableSchema; 11] =
+pub(crate) const FOLDER: [TableSchema; 11] =
     [LINES, SEGMENTS, ROWS, MODELS, WINGS, CHECKS, READINGS, RISERS, ACTIONS, FITTINGS, EVENTS];
 
 /// Their names, which is the order in which faults are listed.
-pub(super) const ORDER: [&str; 11] = {
+pub(crate) const ORDER: [&str; 11] = {
     let mut names = [""; 11];
     let mut at = 0;
     while at < names.len() {

@@ -7,11 +7,11 @@ use jiff::civil::Date;
 
 use super::{Field, Need, TableSchema, Value};
 use crate::check::{ActionKind, Condition, Stage};
-use crate::fleet::cell::Limit;
 use crate::fleet::dictionary::{ColumnEntry, ColumnKind};
-use crate::fleet::fault::FaultList;
-use crate::fleet::grid::Record;
-use crate::fleet::table::{Column, ColumnData, Table};
+use crate::fleet::read::cell::Limit;
+use crate::fleet::read::fault::FaultList;
+use crate::fleet::read::grid::Record;
+use crate::fleet::write::table::{Column, ColumnData, Table};
 use crate::wing::{Row, Side};
 
 type Text<'a> = Cow<'a, str>;
@@ -31,7 +31,7 @@ macro_rules! table {
         $($field:ident $(($column:literal))?: $type:ty, $need:ident $($limit:ident)?, $unit:expr, $meaning:expr;)*
     ) => {
         #[doc = concat!("The table `", $name, "`: one row per ", $row_is, ".")]
-        pub(in crate::fleet) const $schema: TableSchema = TableSchema {
+        pub(crate) const $schema: TableSchema = TableSchema {
             name: $name,
             row_is: $row_is,
             columns: $row::COLUMNS,
@@ -40,9 +40,9 @@ macro_rules! table {
 
         #[doc = concat!("One row of `", $name, "`: one ", $row_is, ".")]
         #[derive(Debug, Clone, Default)]
-        pub(in crate::fleet) struct $row<'a> {
-            $(pub(in crate::fleet) $field: Option<$type>,)*
-            pub(in crate::fleet) of: PhantomData<&'a ()>,
+        pub(crate) struct $row<'a> {
+            $(pub(crate) $field: Option<$type>,)*
+            pub(crate) of: PhantomData<&'a ()>,
         }
 
         impl<'a> $row<'a> {
@@ -55,7 +55,7 @@ macro_rules! table {
 
             /// A record as a row; what is wrong with its cells is noted.
             #[allow(dead_code, reason = "readings are read row by row without one")]
-            pub(in crate::fleet) fn read(record: Record<'a>, faults: &mut FaultList) -> Self {
+            pub(crate) fn read(record: Record<'a>, faults: &mut FaultList) -> Self {
                 Self {
                     $($field: record.read(
                         table!(@name $field $($column)?), Need::$need, table!(@limit $($limit)?), faults,
@@ -66,7 +66,7 @@ macro_rules! table {
 
             /// Rows as a table with every column.
             #[allow(dead_code, reason = "files beside a fleet are only read")]
-            pub(in crate::fleet) fn table(rows: &[Self]) -> Table {
+            pub(crate) fn table(rows: &[Self]) -> Table {
                 let columns = vec![$(
                     column(table!(@name $field $($column)?), rows.iter().map(|row| row.$field.as_ref())),
                 )*];
@@ -75,7 +75,7 @@ macro_rules! table {
 
             /// The cells that are not empty.
             #[allow(dead_code, reason = "some tables are only written whole")]
-            pub(in crate::fleet) fn cells(&self) -> Vec<(&'static str, Value)> {
+            pub(crate) fn cells(&self) -> Vec<(&'static str, Value)> {
                 let cells = [$((table!(@name $field $($column)?), self.$field.as_ref().map(Field::value)),)*];
                 cells.into_iter().filter_map(|(name, value)| Some((name, value?))).collect()
             }

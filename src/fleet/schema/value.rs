@@ -4,7 +4,7 @@ use jiff::civil::{Date, date};
 
 /// What is put into a cell.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::fleet) enum Value {
+pub(crate) enum Value {
     Text(String),
     Number(f64),
     Count(i64),
@@ -12,7 +12,7 @@ pub(in crate::fleet) enum Value {
 }
 
 impl Value {
-    pub(in crate::fleet) fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         match self {
             Value::Text(text) => text.clone(),
             Value::Number(number) => number.to_string(),
@@ -21,16 +21,16 @@ impl Value {
         }
     }
 
-    pub(in crate::fleet) fn number(&self) -> Option<f64> {
+    pub(crate) fn number(&self) -> Option<f64> {
         if let Value::Number(number) = self { Some(*number) } else { None }
     }
 
-    pub(in crate::fleet) fn count(&self) -> Option<i64> {
+    pub(crate) fn count(&self) -> Option<i64> {
         if let Value::Count(count) = self { Some(*count) } else { None }
     }
 
     /// Days since 1970-01-01.
-    pub(in crate::fleet) fn days(&self) -> Option<i64> {
+    pub(crate) fn days(&self) -> Option<i64> {
         let day = match self {
             Value::Day(day) => *day,
             Value::Text(text) => text.parse().ok()?,

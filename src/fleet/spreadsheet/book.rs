@@ -5,7 +5,7 @@ use std::io::Cursor;
 use calamine::{CellErrorType, Data, DataRef, Dimensions, ExcelDateTime, Ods, Reader, SheetVisible, Xls, Xlsb, Xlsx};
 use jiff::civil::Date;
 
-use super::super::guard::guarded;
+use super::super::read::guard::guarded;
 use super::archive::{self, Kind};
 use super::delimited;
 use super::error::SpreadsheetError;

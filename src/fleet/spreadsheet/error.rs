@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use thiserror::Error;
 
-use super::super::fault::Fault;
+use super::super::read::fault::Fault;
 
 /// Faults that are listed; the rest are counted.
 const LISTED: usize = 20;

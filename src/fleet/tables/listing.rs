@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use crate::fleet::dictionary::{ColumnEntry, ColumnKind};
-use crate::fleet::table::{Column, ColumnData};
+use crate::fleet::write::table::{Column, ColumnData};
 use crate::wing::{Row, Side};
 
 /// A table, as `ENTRY = "name", "what a row is"; pub fn name[generics](arguments) for row in rows;` and of each column
@@ -23,13 +23,13 @@ macro_rules! listing {
 
         $(#[$doc])*
         #[must_use]
-        $vis fn $name<$($generics)*>($($arguments)*) -> crate::fleet::table::Table {
+        $vis fn $name<$($generics)*>($($arguments)*) -> crate::fleet::write::table::Table {
             let rows: Vec<_> = $rows.into_iter().collect();
             #[allow(unused_variables, reason = "a cell may be of the table as a whole")]
             let columns = vec![
                 $(crate::fleet::tables::listing::$kind::cells($column, rows.iter().map(|$row| $cell))),*
             ];
-            crate::fleet::table::Table { name: $table.to_owned(), columns }
+            crate::fleet::write::table::Table { name: $table.to_owned(), columns }
         }
     };
 }

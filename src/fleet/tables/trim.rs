@@ -3,7 +3,7 @@
 use std::borrow::Borrow;
 
 use super::{CHECK, HOURS, LINE, ROW, ROWS, SIDE, SIDES, TRUTH, WING, listing, named};
-use crate::fleet::table::Table;
+use crate::fleet::write::table::Table;
 use crate::trim::{Diagnosis, Trim};
 
 /// A table of judged checks.
