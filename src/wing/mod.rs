@@ -21,7 +21,9 @@ pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Se
 pub use material::{
     Fibre, Figure, Known, MaterialError, fibre, fibres, read_fibres, stretch_mm_per_n, thermal_mm_per_k,
 };
-pub(crate) use name::is_formula;
+#[cfg(feature = "frames")]
+pub(crate) use name::csv_cell;
+pub(crate) use name::{harmless_csv_cell, is_formula};
 pub use name::{is_hidden, shown};
 pub use planform::{Planform, PlanformError, PlanformStation};
 pub use row::{Row, Side, UnknownName};

@@ -21,6 +21,21 @@ pub(crate) fn is_formula(text: &str) -> bool {
     text.starts_with(['=', '+', '-', '@', '\t', '\r'])
 }
 
+/// A text as a cell of a CSV table: in quotes where it must be, whatever mark the reader takes for the end of a cell (RFC 4180,
+/// from memory).
+pub(crate) fn csv_cell(text: &str) -> String {
+    if text.contains([',', ';', '"', '\n', '\r', '\t']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
+}
+
+/// The same with an apostrophe in front where a spreadsheet would take it for a formula.
+pub(crate) fn harmless_csv_cell(text: &str) -> String {
+    if is_formula(text) { csv_cell(&format!("'{text}")) } else { csv_cell(text) }
+}
+
 /// The text on one line, with `?` for every character that is not seen.
 #[must_use]
 pub fn shown(text: &str) -> String {

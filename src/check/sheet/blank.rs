@@ -4,9 +4,8 @@ use std::fmt::Write as _;
 
 use serde::{Deserialize, Serialize};
 
-use super::delimited::quoted_name;
 use crate::check::{Check, deviations};
-use crate::wing::{LineSet, Row, Side};
+use crate::wing::{LineSet, Row, Side, harmless_csv_cell};
 
 /// What sheet to make: for one wing, in the order of measuring.
 ///
@@ -147,7 +146,7 @@ impl Sheet {
         let mut text = String::from("order,side,row,main,line,expected_mm,last_mm,reading_mm\n");
         for row in &self.rows {
             let last = row.last_mm.map_or_else(String::new, tenths);
-            let main = row.main.as_deref().map_or_else(String::new, quoted_name);
+            let main = row.main.as_deref().map_or_else(String::new, harmless_csv_cell);
             // writing to a string does not fail
             let _ = writeln!(
                 text,
@@ -155,7 +154,7 @@ impl Sheet {
                 row.order,
                 row.side,
                 row.row,
-                quoted_name(&row.line),
+                harmless_csv_cell(&row.line),
                 tenths(row.expected_mm)
             );
         }

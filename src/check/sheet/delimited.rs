@@ -159,21 +159,7 @@ fn split(body: &str, delimiter: char, first_row: usize, found: &mut Found) -> Ve
 /// Marks a name that a spreadsheet would run as a formula, so that it stays text.
 const GUARD: char = '\'';
 
-/// A name as it must be written between commas, with an apostrophe in front where a spreadsheet would take it for a formula.
-pub(super) fn quoted_name(name: &str) -> String {
-    if is_formula(name) { quoted(&format!("{GUARD}{name}")) } else { quoted(name) }
-}
-
 /// The name within a cell that may have been marked so.
 pub(super) fn unguarded(cell: &str) -> &str {
     cell.strip_prefix(GUARD).filter(|name| is_formula(name)).unwrap_or(cell)
-}
-
-/// A cell as it must be written between commas.
-fn quoted(cell: &str) -> String {
-    if cell.contains([',', ';', '"', '\n', '\r', '\t']) {
-        format!("\"{}\"", cell.replace('"', "\"\""))
-    } else {
-        cell.to_owned()
-    }
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::fleet::read::csv::{BYTE_ORDER_MARK, Records};
+use crate::wing::csv_cell;
 
 /// A CSV file with the changes to come.
 #[derive(Debug, Clone)]
@@ -48,7 +49,7 @@ impl CsvEdit {
 
     /// Puts a value into a field.
     pub(crate) fn set(&mut self, record: usize, column: usize, value: &str) {
-        self.set.insert((record, column), encoded(value));
+        self.set.insert((record, column), csv_cell(value));
     }
 
     /// Adds a record at the end: the values of the columns named, nothing in the others.
@@ -74,7 +75,7 @@ impl CsvEdit {
                 out.extend_from_slice(line);
                 for name in self.columns.iter().skip(self.own) {
                     out.push(b',');
-                    out.extend_from_slice(encoded(name).as_bytes());
+                    out.extend_from_slice(csv_cell(name).as_bytes());
                 }
             } else if piece.is_blank() {
                 out.extend_from_slice(line);
@@ -107,7 +108,7 @@ impl CsvEdit {
                     out.push(b',');
                 }
                 if let Some((_, value)) = row.iter().find(|(at, _)| *at == column) {
-                    out.extend_from_slice(encoded(value).as_bytes());
+                    out.extend_from_slice(csv_cell(value).as_bytes());
                 }
             }
             out.extend_from_slice(self.end);
@@ -132,15 +133,6 @@ fn raw_fields(line: &[u8]) -> Vec<Vec<u8>> {
         }
     }
     fields
-}
-
-/// A value as a field: in quotes where it must be.
-fn encoded(value: &str) -> String {
-    if value.contains(['"', ',', '\n', '\r']) {
-        format!("\"{}\"", value.replace('"', "\"\""))
-    } else {
-        value.to_owned()
-    }
 }
 
 #[cfg(test)]

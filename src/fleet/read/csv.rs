@@ -311,14 +311,7 @@ mod tests {
 
     use super::*;
     use crate::fleet::schema::RISERS;
-
-    fn encode(cell: &str) -> String {
-        if cell.contains(['"', ',', '\n', '\r']) {
-            format!("\"{}\"", cell.replace('"', "\"\""))
-        } else {
-            cell.to_owned()
-        }
-    }
+    use crate::wing::csv_cell;
 
     proptest! {
         #[test]
@@ -330,7 +323,7 @@ mod tests {
             let end = if crlf { "\r\n" } else { "\n" };
             let mut text = format!("check,side,row{end}");
             for record in &cells {
-                text += &record.each_ref().map(|cell| encode(cell)).join(",");
+                text += &record.each_ref().map(|cell| csv_cell(cell)).join(",");
                 text += end;
             }
             if !last {

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::check::DEMO_NOTE;
 use crate::forecast::DueTable;
-use crate::wing::{is_formula, is_hidden};
+use crate::wing::{harmless_csv_cell, is_hidden};
 
 /// Longest content line of an iCalendar file, octets (RFC 5545, section 3.1, from memory).
 const LINE_OCTETS: usize = 75;
@@ -56,13 +56,13 @@ impl DueTable {
                 day(row.due_date),
                 day(detail.earliest_date),
                 day(detail.latest_date),
-                cell(&row.wing),
-                cell(&row.model),
+                harmless_csv_cell(&row.wing),
+                harmless_csv_cell(&row.model),
                 format!("{:.1}", row.due_hours),
                 row.reason.name().to_owned(),
-                cell(&detail.explanation),
+                harmless_csv_cell(&detail.explanation),
                 self.is_demo().to_string(),
-                cell(CAUTION),
+                harmless_csv_cell(CAUTION),
             ];
             out.push_str(&cells.join(","));
             out.push('\n');
@@ -104,16 +104,6 @@ impl DueTable {
         }
         content(&mut out, "END:VCALENDAR");
         out
-    }
-}
-
-/// A text cell of a CSV table (RFC 4180, from memory).
-fn cell(text: &str) -> String {
-    let guard = if is_formula(text) { "'" } else { "" };
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{guard}{}\"", text.replace('"', "\"\""))
-    } else {
-        format!("{guard}{text}")
     }
 }
 

@@ -49,16 +49,7 @@ pub(in crate::report) fn quantile_figure(in_sd: &[f64]) -> Result<Option<Figure>
     let mut points = thinned(&all);
     points.extend(all.iter().take(12).chain(all.iter().rev().take(12)));
     let reach = 1.08 * [first, last].into_iter().flatten().fold(1.0, |most: f64, end| most.max(end.abs()));
-    let frame = Frame {
-        width: 680,
-        height: 420,
-        left: 76,
-        right: 26,
-        top: 42,
-        bottom: 44,
-        x: [-reach, reach],
-        y: [-reach, reach],
-    };
+    let frame = frame([-reach, reach], reach);
     let description = format!(
         "Residuals of {} in standard deviations against those of a normal distribution: from {} to {}, where a normal one would \
          give {} to {}.",
@@ -81,6 +72,10 @@ pub(in crate::report) fn quantile_figure(in_sd: &[f64]) -> Result<Option<Figure>
     .map(Some)
 }
 
+fn frame(x: [f64; 2], reach: f64) -> Frame {
+    Frame { width: 680, height: 420, left: 76, right: 26, top: 42, bottom: 44, x, y: [-reach, reach] }
+}
+
 /// Values against what they should not depend on: each a ring, and the mean of each tenth of them with its 95 % interval.
 pub(in crate::report) fn against_figure(along: &str, points: &[[f64; 2]]) -> Result<Option<Figure>, ReportError> {
     let mut sorted: Vec<[f64; 2]> = points.iter().copied().filter(|[x, y]| x.is_finite() && y.is_finite()).collect();
@@ -88,16 +83,7 @@ pub(in crate::report) fn against_figure(along: &str, points: &[[f64; 2]]) -> Res
     let (Some(first), Some(last)) = (sorted.first(), sorted.last()) else { return Ok(None) };
     let pad = 0.02 * (last[0] - first[0]).max(1e-3);
     let reach = 1.1 * sorted.iter().fold(1.0, |most: f64, point| most.max(point[1].abs()));
-    let frame = Frame {
-        width: 680,
-        height: 420,
-        left: 76,
-        right: 26,
-        top: 42,
-        bottom: 44,
-        x: [first[0] - pad, last[0] + pad],
-        y: [-reach, reach],
-    };
+    let frame = frame([first[0] - pad, last[0] + pad], reach);
     let bins: Vec<(f64, Bar)> = sorted
         .chunks(sorted.len().div_ceil(BINS).max(1))
         .map(|chunk| {
