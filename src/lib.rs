@@ -38,6 +38,20 @@
 #![forbid(unsafe_code)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp))]
 
+/// Setters of a spec, each `field: type;`, or `field: type => Some;` for one that is unset at first, with its documentation.
+macro_rules! setters {
+    ($($(#[$doc:meta])* $field:ident: $type:ty $(=> $some:ident)?;)*) => {$(
+        $(#[$doc])*
+        #[must_use]
+        pub fn $field(mut self, $field: $type) -> Self {
+            self.$field = setters!(@value $field $($some)?);
+            self
+        }
+    )*};
+    (@value $field:ident) => { $field };
+    (@value $field:ident Some) => { Some($field) };
+}
+
 pub mod check;
 mod error;
 #[cfg(feature = "frames")]

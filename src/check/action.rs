@@ -115,7 +115,7 @@ impl Action {
     /// Index of the first of a wing's checks (in their order) that sees the action: the one it names, else the first
     /// `as_left` check at its hours, else the first check after them; the number of checks when none does.
     #[must_use]
-    pub fn first_check_after(&self, checks: &[Check]) -> usize {
+    pub(crate) fn first_check_after(&self, checks: &[Check]) -> usize {
         let named = self.check.as_ref().and_then(|id| checks.iter().position(|check| check.id == *id));
         let seen = |check: &Check| {
             let at_once = check.stage == Stage::AsLeft

@@ -61,11 +61,9 @@ impl BudgetPart {
         Self { name: name.to_owned(), value, distribution, sensitivity: 1.0, shared }
     }
 
-    /// The same part with another sensitivity, mm per unit.
-    #[must_use]
-    pub fn sensitivity(mut self, mm_per_unit: f64) -> Self {
-        self.sensitivity = mm_per_unit;
-        self
+    setters! {
+        /// The same part with another sensitivity, mm per unit.
+        sensitivity: f64;
     }
 
     /// Standard uncertainty from this part, mm.
@@ -231,11 +229,9 @@ impl Budget {
         self
     }
 
-    /// The same budget with the repeatability that a check's repeats show. Every other part stays.
-    #[must_use]
-    pub fn repeats(mut self, repeats: Option<Repeats>) -> Self {
-        self.repeats = repeats;
-        self
+    setters! {
+        /// The same budget with the repeatability that a check's repeats show. Every other part stays.
+        repeats: Option<Repeats>;
     }
 
     /// The parts.

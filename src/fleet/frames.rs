@@ -35,7 +35,7 @@ use super::schema::{
     ACTIONS, CHECKS, EVENTS, FITTINGS, LINES, MODELS, READINGS, RISERS, ROWS, SEGMENTS, TableSchema, WINGS,
 };
 use super::write::atomic::FleetWriteError;
-use super::write::folder::{is_written, readings, short_tables};
+use super::write::rows::{is_written, readings, short_tables};
 use super::write::table::{Table, columns_frame, frame};
 use crate::check::Fleet;
 

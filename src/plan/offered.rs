@@ -49,7 +49,7 @@ impl OfferedStep {
 
     /// Whether a workshop may offer several steps of this kind, each with a size of its own.
     #[must_use]
-    pub fn comes_in_sizes(&self) -> bool {
+    pub(crate) fn comes_in_sizes(&self) -> bool {
         let Self { kind, .. } = self;
         matches!(kind, ActionKind::SmallLink | ActionKind::LargerLink | ActionKind::Splice | ActionKind::Riser)
     }

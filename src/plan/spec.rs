@@ -160,82 +160,30 @@ impl Default for PlanSpec {
 }
 
 impl PlanSpec {
-    /// What the lines are to be brought to.
-    #[must_use]
-    pub fn target(mut self, target: Target) -> Self {
-        self.target = target;
-        self
-    }
-
-    /// What the plan is to reach, in place of the recommended of the three. [`Aim::Table`] takes the maker's lengths as target.
-    #[must_use]
-    pub fn aim(mut self, aim: Aim) -> Self {
-        self.aim = Some(aim);
-        self
-    }
-
-    /// Whether both sides get the same work.
-    #[must_use]
-    pub fn sides(mut self, sides: Sides) -> Self {
-        self.sides = sides;
-        self
-    }
-
-    /// Whether what is off alike is corrected as one.
-    #[must_use]
-    pub fn groups(mut self, groups: Groups) -> Self {
-        self.groups = groups;
-        self
-    }
-
-    /// How checks are judged: tolerances and planform. Its budget and limit of the common offset are replaced by the
-    /// plan's own.
-    #[must_use]
-    pub fn trim(mut self, trim: TrimSpec) -> Self {
-        self.trim = trim;
-        self
-    }
-
-    /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
-    #[must_use]
-    pub fn budget(mut self, budget: Budget) -> Self {
-        self.budget = budget;
-        self
-    }
-
-    /// Limit of the common offset, mm.
-    #[must_use]
-    pub fn common_limit_mm(mut self, limit_mm: f64) -> Self {
-        self.common_limit_mm = limit_mm;
-        self
-    }
-
-    /// Price of one action at the riser, in lines off by their tolerance.
-    #[must_use]
-    pub fn price(mut self, price: f64) -> Self {
-        self.price = price;
-        self
-    }
-
-    /// How much dearer an action is for each level away from the riser, per cent.
-    #[must_use]
-    pub fn upper_price_pct(mut self, per_level_pct: f64) -> Self {
-        self.upper_price_pct = per_level_pct;
-        self
-    }
-
-    /// Extra turns that may lie on one link (0 … 10), those there already included.
-    #[must_use]
-    pub fn most_turns(mut self, turns: u32) -> Self {
-        self.most_turns = turns;
-        self
-    }
-
-    /// Actions at one place (0 … 3), such as a splice and a turn.
-    #[must_use]
-    pub fn most_at_place(mut self, actions: u32) -> Self {
-        self.most_at_place = actions;
-        self
+    setters! {
+        /// What the lines are to be brought to.
+        target: Target;
+        /// What the plan is to reach, in place of the recommended of the three. [`Aim::Table`] takes the maker's lengths as target.
+        aim: Aim => Some;
+        /// Whether both sides get the same work.
+        sides: Sides;
+        /// Whether what is off alike is corrected as one.
+        groups: Groups;
+        /// How checks are judged: tolerances and planform. Its budget and limit of the common offset are replaced by the
+        /// plan's own.
+        trim: TrimSpec;
+        /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
+        budget: Budget;
+        /// Limit of the common offset, mm.
+        common_limit_mm: f64;
+        /// Price of one action at the riser, in lines off by their tolerance.
+        price: f64;
+        /// How much dearer an action is for each level away from the riser, per cent.
+        upper_price_pct: f64;
+        /// Extra turns that may lie on one link (0 … 10), those there already included.
+        most_turns: u32;
+        /// Actions at one place (0 … 3), such as a splice and a turn.
+        most_at_place: u32;
     }
 
     /// Lengths of the small links at hand, mm, each more than 0 and at most 200.
@@ -252,19 +200,12 @@ impl PlanSpec {
         self
     }
 
-    /// Price of replacing a segment or re-splicing it, at the riser, in lines off by their tolerance. What undoes, further up,
-    /// part of what was done below costs this on top.
-    #[must_use]
-    pub fn replace_price(mut self, price: f64) -> Self {
-        self.replace_price = price;
-        self
-    }
-
-    /// The most by which mains of the rear rows may be stretched under load, mm (0: not at all, at most 50). It does not last.
-    #[must_use]
-    pub fn stretch_mm(mut self, most_mm: f64) -> Self {
-        self.stretch_mm = most_mm;
-        self
+    setters! {
+        /// Price of replacing a segment or re-splicing it, at the riser, in lines off by their tolerance. What undoes, further up,
+        /// part of what was done below costs this on top.
+        replace_price: f64;
+        /// The most by which mains of the rear rows may be stretched under load, mm (0: not at all, at most 50). It does not last.
+        stretch_mm: f64;
     }
 
     /// Kinds of action that are never proposed.
@@ -281,18 +222,11 @@ impl PlanSpec {
         self
     }
 
-    /// The only way in which lengths may be changed.
-    #[must_use]
-    pub fn only(mut self, direction: Direction) -> Self {
-        self.only = Some(direction);
-        self
-    }
-
-    /// The most actions that the plan may have.
-    #[must_use]
-    pub fn most_actions(mut self, actions: usize) -> Self {
-        self.most_actions = Some(actions);
-        self
+    setters! {
+        /// The only way in which lengths may be changed.
+        only: Direction => Some;
+        /// The most actions that the plan may have.
+        most_actions: usize => Some;
     }
 
     /// Changes of length that may be spliced, mm, not 0 and at most ±500.
@@ -310,39 +244,17 @@ impl PlanSpec {
         self
     }
 
-    /// Standard uncertainty of a step by formula, per cent of the step.
-    #[must_use]
-    pub fn formula_uncertainty_pct(mut self, uncertainty_pct: f64) -> Self {
-        self.formula_uncertainty_pct = uncertainty_pct;
-        self
-    }
-
-    /// Standard uncertainty of the wing's own measured step, per cent of the step.
-    #[must_use]
-    pub fn measured_uncertainty_pct(mut self, uncertainty_pct: f64) -> Self {
-        self.measured_uncertainty_pct = uncertainty_pct;
-        self
-    }
-
-    /// Distance from the common offset past which a line of A–D or stabilo is to be measured again, mm.
-    #[must_use]
-    pub fn doubtful_mm(mut self, distance_mm: f64) -> Self {
-        self.doubtful_mm = distance_mm;
-        self
-    }
-
-    /// Share of the lines that an action moves which must be known, per cent.
-    #[must_use]
-    pub fn known_share_pct(mut self, share_pct: f64) -> Self {
-        self.known_share_pct = share_pct;
-        self
-    }
-
-    /// States of the search past which its choices are thinned.
-    #[must_use]
-    pub fn most_states(mut self, states: usize) -> Self {
-        self.most_states = states;
-        self
+    setters! {
+        /// Standard uncertainty of a step by formula, per cent of the step.
+        formula_uncertainty_pct: f64;
+        /// Standard uncertainty of the wing's own measured step, per cent of the step.
+        measured_uncertainty_pct: f64;
+        /// Distance from the common offset past which a line of A–D or stabilo is to be measured again, mm.
+        doubtful_mm: f64;
+        /// Share of the lines that an action moves which must be known, per cent.
+        known_share_pct: f64;
+        /// States of the search past which its choices are thinned.
+        most_states: usize;
     }
 
     /// Whether a kind of action may be proposed.

@@ -140,18 +140,11 @@ struct Flown {
 }
 
 impl PolicySpec {
-    /// Sets the fleet whose wings fly: models, rates, spreads, seed and number of wings count, its checks do not.
-    #[must_use]
-    pub fn fleet(mut self, fleet: FleetSpec) -> Self {
-        self.fleet = fleet;
-        self
-    }
-
-    /// Sets how long each wing flies, h.
-    #[must_use]
-    pub fn until_h(mut self, until_h: f64) -> Self {
-        self.until_h = until_h;
-        self
+    setters! {
+        /// Sets the fleet whose wings fly: models, rates, spreads, seed and number of wings count, its checks do not.
+        fleet: FleetSpec;
+        /// Sets how long each wing flies, h.
+        until_h: f64;
     }
 
     /// Sets the fixed intervals, h.
@@ -168,11 +161,9 @@ impl PolicySpec {
         self
     }
 
-    /// Sets the number of draws per forecast.
-    #[must_use]
-    pub fn draws(mut self, draws: usize) -> Self {
-        self.draws = draws;
-        self
+    setters! {
+        /// Sets the number of draws per forecast.
+        draws: usize;
     }
 
     /// Lets the wings fly. The result does not depend on the number of threads.

@@ -153,18 +153,11 @@ impl PowerSpec {
         }
     }
 
-    /// What is taken to be true; number of wings, period and repeats come from the designs.
-    #[must_use]
-    pub fn fleet(mut self, fleet: FleetSpec) -> Self {
-        self.fleet = fleet;
-        self
-    }
-
-    /// The model that would be fitted.
-    #[must_use]
-    pub fn model(mut self, model: WearSpec) -> Self {
-        self.model = model;
-        self
+    setters! {
+        /// What is taken to be true; number of wings, period and repeats come from the designs.
+        fleet: FleetSpec;
+        /// The model that would be fitted.
+        model: WearSpec;
     }
 
     /// Numbers of wings to try.
@@ -188,25 +181,13 @@ impl PowerSpec {
         self
     }
 
-    /// Fleets per design, 2 to 100,000.
-    #[must_use]
-    pub fn replicates(mut self, replicates: usize) -> Self {
-        self.replicates = replicates;
-        self
-    }
-
-    /// Level of the intervals, above 0 and below 1.
-    #[must_use]
-    pub fn level(mut self, level: f64) -> Self {
-        self.level = level;
-        self
-    }
-
-    /// Seed of the random numbers.
-    #[must_use]
-    pub fn seed(mut self, seed: u64) -> Self {
-        self.seed = seed;
-        self
+    setters! {
+        /// Fleets per design, 2 to 100,000.
+        replicates: usize;
+        /// Level of the intervals, above 0 and below 1.
+        level: f64;
+        /// Seed of the random numbers.
+        seed: u64;
     }
 
     /// How many designs there are.

@@ -143,60 +143,23 @@ impl FleetSpec {
             .rate("aramid", Row::A, 0.20)
     }
 
-    /// Number of wings, 1 to 1,000,000.
-    #[must_use]
-    pub fn wings(mut self, wings: usize) -> Self {
-        self.wings = wings;
-        self
-    }
-
-    /// How many of the wings (the last ones) are new and not checked yet, 0 to all.
-    #[must_use]
-    pub fn unchecked_wings(mut self, wings: usize) -> Self {
-        self.unchecked_wings = wings;
-        self
-    }
-
-    /// How many of the four invented [`MODELS`] the fleet flies, 1 to 4.
-    #[must_use]
-    pub fn models(mut self, models: usize) -> Self {
-        self.models = models;
-        self
-    }
-
-    /// First day of the period.
-    #[must_use]
-    pub fn start(mut self, start: Date) -> Self {
-        self.start = start;
-        self
-    }
-
-    /// Length of the period, years, 0.5 to 50.
-    #[must_use]
-    pub fn years(mut self, years: f64) -> Self {
-        self.years = years;
-        self
-    }
-
-    /// Checks per wing and year, 0.1 to 12, in place of a check every 40–120 h.
-    #[must_use]
-    pub fn checks_per_year(mut self, checks: f64) -> Self {
-        self.checks_per_year = Some(checks);
-        self
-    }
-
-    /// Seed of the random numbers.
-    #[must_use]
-    pub fn seed(mut self, seed: u64) -> Self {
-        self.seed = seed;
-        self
-    }
-
-    /// Offset of the whole fleet, mm.
-    #[must_use]
-    pub fn offset_mm(mut self, offset_mm: f64) -> Self {
-        self.offset_mm = offset_mm;
-        self
+    setters! {
+        /// Number of wings, 1 to 1,000,000.
+        wings: usize;
+        /// How many of the wings (the last ones) are new and not checked yet, 0 to all.
+        unchecked_wings: usize;
+        /// How many of the four invented [`MODELS`] the fleet flies, 1 to 4.
+        models: usize;
+        /// First day of the period.
+        start: Date;
+        /// Length of the period, years, 0.5 to 50.
+        years: f64;
+        /// Checks per wing and year, 0.1 to 12, in place of a check every 40–120 h.
+        checks_per_year: f64 => Some;
+        /// Seed of the random numbers.
+        seed: u64;
+        /// Offset of the whole fleet, mm.
+        offset_mm: f64;
     }
 
     /// True rate of a material in a row, mm per metre in the first 100 h. A pair never named does not drift.
@@ -217,11 +180,9 @@ impl FleetSpec {
         self
     }
 
-    /// True spreads, all at once.
-    #[must_use]
-    pub fn spreads(mut self, spreads: Spreads) -> Self {
-        self.spreads = spreads;
-        self
+    setters! {
+        /// True spreads, all at once.
+        spreads: Spreads;
     }
 
     /// Spread of the rate of one row of one wing, mm per metre in the first 100 h.
@@ -245,60 +206,23 @@ impl FleetSpec {
         self
     }
 
-    /// Time shape of the wear.
-    #[must_use]
-    pub fn shape(mut self, shape: Shape) -> Self {
-        self.shape = shape;
-        self
-    }
-
-    /// Share of readings left out, 0 to 0.9.
-    #[must_use]
-    pub fn missing_share(mut self, share: f64) -> Self {
-        self.missing_share = share;
-        self
-    }
-
-    /// Share of readings spoilt as hands spoil them (digits swapped, a hundred off, …), 0 to 0.5.
-    #[must_use]
-    pub fn misreading_share(mut self, share: f64) -> Self {
-        self.misreading_share = share;
-        self
-    }
-
-    /// Readings are rounded to multiples of this, mm, 0 (not rounded) to 100.
-    #[must_use]
-    pub fn rounding_mm(mut self, rounding_mm: f64) -> Self {
-        self.rounding_mm = rounding_mm;
-        self
-    }
-
-    /// Readings per line and check, 1 to 20.
-    #[must_use]
-    pub fn repeats(mut self, repeats: u32) -> Self {
-        self.repeats = repeats;
-        self
-    }
-
-    /// Share of the wings that are adjusted when a check finds them out of trim, 0 to 1.
-    #[must_use]
-    pub fn adjusted_share(mut self, share: f64) -> Self {
-        self.adjusted_share = share;
-        self
-    }
-
-    /// How far the median relative deviation of a main's lines must be off before it is adjusted, mm, above 5.
-    #[must_use]
-    pub fn adjust_past_mm(mut self, past_mm: f64) -> Self {
-        self.adjust_past_mm = past_mm;
-        self
-    }
-
-    /// Standard deviation of an adjustment about its aim, mm.
-    #[must_use]
-    pub fn adjust_spread_mm(mut self, spread_mm: f64) -> Self {
-        self.adjust_spread_mm = spread_mm;
-        self
+    setters! {
+        /// Time shape of the wear.
+        shape: Shape;
+        /// Share of readings left out, 0 to 0.9.
+        missing_share: f64;
+        /// Share of readings spoilt as hands spoil them (digits swapped, a hundred off, …), 0 to 0.5.
+        misreading_share: f64;
+        /// Readings are rounded to multiples of this, mm, 0 (not rounded) to 100.
+        rounding_mm: f64;
+        /// Readings per line and check, 1 to 20.
+        repeats: u32;
+        /// Share of the wings that are adjusted when a check finds them out of trim, 0 to 1.
+        adjusted_share: f64;
+        /// How far the median relative deviation of a main's lines must be off before it is adjusted, mm, above 5.
+        adjust_past_mm: f64;
+        /// Standard deviation of an adjustment about its aim, mm.
+        adjust_spread_mm: f64;
     }
 
     /// Makes the fleet. Wings are made in parallel; the result does not depend on how many threads there are.
@@ -350,7 +274,7 @@ impl FleetSpec {
 
     /// What each model adds to the true rates, drawn from the seed; empty where models do not differ.
     #[must_use]
-    pub fn true_model_rates(&self) -> Vec<ModelRate> {
+    pub(crate) fn true_model_rates(&self) -> Vec<ModelRate> {
         if self.spreads.model_rate_mm_per_m <= 0.0 {
             return Vec::new();
         }

@@ -83,13 +83,13 @@ pub enum DiagnosisCode {
 impl DiagnosisCode {
     /// Whether it is about how the check was taken, and asked about before anything is judged.
     #[must_use]
-    pub const fn is_set_up(self) -> bool {
+    pub(crate) const fn is_set_up(self) -> bool {
         matches!(self, DiagnosisCode::Datum | DiagnosisCode::Wet | DiagnosisCode::Sides | DiagnosisCode::Table)
     }
 
     /// Whether it is what other things that are off do to the wing in flight.
     #[must_use]
-    pub const fn is_consequence(self) -> bool {
+    pub(crate) const fn is_consequence(self) -> bool {
         matches!(
             self,
             DiagnosisCode::Incidence | DiagnosisCode::Asymmetry | DiagnosisCode::Twist | DiagnosisCode::Shape

@@ -66,18 +66,11 @@ pub struct Loading {
 }
 
 impl LiftingLineSpec {
-    /// Number of Fourier terms, odd and even, also the number of span stations; 4 to 1000.
-    #[must_use]
-    pub fn terms(mut self, terms: usize) -> Self {
-        self.terms = terms;
-        self
-    }
-
-    /// Lift slope of the section, per radian.
-    #[must_use]
-    pub fn section_slope_per_rad(mut self, slope_per_rad: f64) -> Self {
-        self.section_slope_per_rad = slope_per_rad;
-        self
+    setters! {
+        /// Number of Fourier terms, odd and even, also the number of span stations; 4 to 1000.
+        terms: usize;
+        /// Lift slope of the section, per radian.
+        section_slope_per_rad: f64;
     }
 
     /// Sets up and solves the lifting line of a planform.

@@ -122,7 +122,7 @@ impl<'a> TrimModel<'a> {
     ///
     /// # Errors
     /// [`TrimError`] as [`TrimModel::run`], and when the history has no such check.
-    pub fn judge_with(&self, history: &History, at: usize, doubts: &Doubts) -> Result<Trim, TrimError> {
+    pub(crate) fn judge_with(&self, history: &History, at: usize, doubts: &Doubts) -> Result<Trim, TrimError> {
         let check = history.checks.get(at).ok_or_else(|| TrimError::NoCheck {
             wing: history.wing.id.clone(),
             check: at,
@@ -203,7 +203,7 @@ impl<'a> TrimModel<'a> {
     /// What a millimetre on each line read at a check does to the effective incidence change and to the asymmetry, in the
     /// order of [`crate::check::deviations`]; empty where incidence is not stated. Holds for any deviations of these lines.
     #[must_use]
-    pub fn incidence_shares(&self, check: &Check) -> Vec<IncidenceShare> {
+    pub(crate) fn incidence_shares(&self, check: &Check) -> Vec<IncidenceShare> {
         let measured = Measured::of(self.set, check, self.spec.budget.clone());
         let Some(planform) = self.planform.as_ref() else { return Vec::new() };
         let [left, right] = Side::BOTH.map(|side| {

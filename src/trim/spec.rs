@@ -138,109 +138,37 @@ impl Default for TrimSpec {
 }
 
 impl TrimSpec {
-    /// Tolerance of a line without its own, mm.
-    #[must_use]
-    pub fn tolerance_mm(mut self, tolerance_mm: f64) -> Self {
-        self.tolerance_mm = tolerance_mm;
-        self
-    }
-
-    /// Tolerance of a brake line without its own, mm.
-    #[must_use]
-    pub fn brake_tolerance_mm(mut self, tolerance_mm: f64) -> Self {
-        self.brake_tolerance_mm = tolerance_mm;
-        self
-    }
-
-    /// Which deviation the tolerances judge.
-    #[must_use]
-    pub fn tolerance_on(mut self, on: ToleranceOn) -> Self {
-        self.tolerance_on = on;
-        self
-    }
-
-    /// How a deviation is held against its tolerance.
-    #[must_use]
-    pub fn rule(mut self, rule: DecisionRule) -> Self {
-        self.rule = rule;
-        self
-    }
-
-    /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
-    #[must_use]
-    pub fn budget(mut self, budget: Budget) -> Self {
-        self.budget = budget;
-        self
-    }
-
-    /// Incidence change past which angle of attack and speed are not stated, degrees.
-    #[must_use]
-    pub fn incidence_range_deg(mut self, range_deg: f64) -> Self {
-        self.incidence_range_deg = range_deg;
-        self
-    }
-
-    /// Asymmetry that is flagged when its interval excludes zero, degrees.
-    #[must_use]
-    pub fn asymmetry_threshold_deg(mut self, threshold_deg: f64) -> Self {
-        self.asymmetry_threshold_deg = threshold_deg;
-        self
-    }
-
-    /// Common offset that is remarked on, mm.
-    #[must_use]
-    pub fn common_limit_mm(mut self, limit_mm: f64) -> Self {
-        self.common_limit_mm = limit_mm;
-        self
-    }
-
-    /// Shortening of the brake fan that is remarked on, mm.
-    #[must_use]
-    pub fn brake_limit_mm(mut self, limit_mm: f64) -> Self {
-        self.brake_limit_mm = limit_mm;
-        self
-    }
-
-    /// Difference of a row's mean from the other rows' that calls for work, mm.
-    #[must_use]
-    pub fn row_difference_limit_mm(mut self, limit_mm: f64) -> Self {
-        self.row_difference_limit_mm = limit_mm;
-        self
-    }
-
-    /// Difference of left and right, mean of a row or of a side, that calls for work, mm.
-    #[must_use]
-    pub fn side_difference_limit_mm(mut self, limit_mm: f64) -> Self {
-        self.side_difference_limit_mm = limit_mm;
-        self
-    }
-
-    /// Incidence change that calls for work, degrees.
-    #[must_use]
-    pub fn incidence_limit_deg(mut self, limit_deg: f64) -> Self {
-        self.incidence_limit_deg = limit_deg;
-        self
-    }
-
-    /// Left less right incidence change that calls for work, degrees.
-    #[must_use]
-    pub fn asymmetry_limit_deg(mut self, limit_deg: f64) -> Self {
-        self.asymmetry_limit_deg = limit_deg;
-        self
-    }
-
-    /// The wing's planform, in place of what the `models` table gives.
-    #[must_use]
-    pub fn planform(mut self, planform: Planform) -> Self {
-        self.planform = Some(planform);
-        self
-    }
-
-    /// Radius of the arch seen from the front, as that of a circle, m (more than 0).
-    #[must_use]
-    pub fn arch_radius_m(mut self, radius_m: f64) -> Self {
-        self.arch_radius_m = Some(radius_m);
-        self
+    setters! {
+        /// Tolerance of a line without its own, mm.
+        tolerance_mm: f64;
+        /// Tolerance of a brake line without its own, mm.
+        brake_tolerance_mm: f64;
+        /// Which deviation the tolerances judge.
+        tolerance_on: ToleranceOn;
+        /// How a deviation is held against its tolerance.
+        rule: DecisionRule;
+        /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
+        budget: Budget;
+        /// Incidence change past which angle of attack and speed are not stated, degrees.
+        incidence_range_deg: f64;
+        /// Asymmetry that is flagged when its interval excludes zero, degrees.
+        asymmetry_threshold_deg: f64;
+        /// Common offset that is remarked on, mm.
+        common_limit_mm: f64;
+        /// Shortening of the brake fan that is remarked on, mm.
+        brake_limit_mm: f64;
+        /// Difference of a row's mean from the other rows' that calls for work, mm.
+        row_difference_limit_mm: f64;
+        /// Difference of left and right, mean of a row or of a side, that calls for work, mm.
+        side_difference_limit_mm: f64;
+        /// Incidence change that calls for work, degrees.
+        incidence_limit_deg: f64;
+        /// Left less right incidence change that calls for work, degrees.
+        asymmetry_limit_deg: f64;
+        /// The wing's planform, in place of what the `models` table gives.
+        planform: Planform => Some;
+        /// Radius of the arch seen from the front, as that of a circle, m (more than 0).
+        arch_radius_m: f64 => Some;
     }
 
     /// Does once what depends on the line set alone; the result judges any number of checks of that model.

@@ -237,7 +237,7 @@ impl Planform {
 
     /// Whether the planform is an ellipse.
     #[must_use]
-    pub fn is_elliptic(&self) -> bool {
+    pub(crate) fn is_elliptic(&self) -> bool {
         matches!(self.shape, Shape::Elliptic { .. })
     }
 }

@@ -112,46 +112,19 @@ impl Default for DoubtSpec {
 }
 
 impl DoubtSpec {
-    /// Standard deviations at which a reading is doubtful, 2 or more.
-    #[must_use]
-    pub fn flag_at(mut self, score: f64) -> Self {
-        self.flag_at = score;
-        self
-    }
-
-    /// Least distance of a doubtful reading from what is expected, mm.
-    #[must_use]
-    pub fn least_off_mm(mut self, least_mm: f64) -> Self {
-        self.least_off_mm = least_mm;
-        self
-    }
-
-    /// Spread of lines about the level of their row before looking, mm.
-    #[must_use]
-    pub fn line_sd_mm(mut self, sd_mm: f64) -> Self {
-        self.line_sd_mm = sd_mm;
-        self
-    }
-
-    /// Least standard deviation of a right reading, mm.
-    #[must_use]
-    pub fn least_sd_mm(mut self, sd_mm: f64) -> Self {
-        self.least_sd_mm = sd_mm;
-        self
-    }
-
-    /// How many earlier checks of the wing are read.
-    #[must_use]
-    pub fn most_earlier_checks(mut self, checks: usize) -> Self {
-        self.most_earlier_checks = checks;
-        self
-    }
-
-    /// How sure a slip over several lines must be, 0.5 … 1.
-    #[must_use]
-    pub fn block_probability(mut self, probability: f64) -> Self {
-        self.block_probability = probability;
-        self
+    setters! {
+        /// Standard deviations at which a reading is doubtful, 2 or more.
+        flag_at: f64;
+        /// Least distance of a doubtful reading from what is expected, mm.
+        least_off_mm: f64;
+        /// Spread of lines about the level of their row before looking, mm.
+        line_sd_mm: f64;
+        /// Least standard deviation of a right reading, mm.
+        least_sd_mm: f64;
+        /// How many earlier checks of the wing are read.
+        most_earlier_checks: usize;
+        /// How sure a slip over several lines must be, 0.5 … 1.
+        block_probability: f64;
     }
 
     /// Looks through one check of a wing (`check` its index in the history). Only earlier checks are read beside it.

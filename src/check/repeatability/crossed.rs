@@ -64,25 +64,13 @@ impl Default for GaugeSpec {
 }
 
 impl GaugeSpec {
-    /// Level of the intervals, between 0 and 1.
-    #[must_use]
-    pub fn level(mut self, level: f64) -> Self {
-        self.level = level;
-        self
-    }
-
-    /// What to do with the interaction.
-    #[must_use]
-    pub fn interaction(mut self, interaction: Interaction) -> Self {
-        self.interaction = interaction;
-        self
-    }
-
-    /// p value above which the interaction is pooled, 0 to 1.
-    #[must_use]
-    pub fn pool_above(mut self, p_value: f64) -> Self {
-        self.pool_above = p_value;
-        self
+    setters! {
+        /// Level of the intervals, between 0 and 1.
+        level: f64;
+        /// What to do with the interaction.
+        interaction: Interaction;
+        /// p value above which the interaction is pooled, 0 to 1.
+        pool_above: f64;
     }
 
     /// Analyses a study by the analysis of variance. With `p` lines, `o` operators, `r` readings each and the interaction

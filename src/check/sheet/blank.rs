@@ -55,18 +55,11 @@ pub struct Sheet {
 }
 
 impl SheetSpec {
-    /// What the instrument shows beyond the maker's length, mm (may be negative).
-    #[must_use]
-    pub fn datum_mm(mut self, datum_mm: f64) -> Self {
-        self.datum_mm = datum_mm;
-        self
-    }
-
-    /// The side to measure first.
-    #[must_use]
-    pub fn first_side(mut self, side: Side) -> Self {
-        self.first_side = side;
-        self
+    setters! {
+        /// What the instrument shows beyond the maker's length, mm (may be negative).
+        datum_mm: f64;
+        /// The side to measure first.
+        first_side: Side;
     }
 
     /// Lays the sheet out: one side after the other, row by row from the front, the lines of one main together, from the

@@ -72,7 +72,7 @@ impl<'a> DueJob<'a> {
     ///
     /// # Errors
     /// As [`DueSpec::run`].
-    pub fn unfitted(spec: &DueSpec, fleet: &'a Fleet) -> Result<Self, ForecastError> {
+    pub(crate) fn unfitted(spec: &DueSpec, fleet: &'a Fleet) -> Result<Self, ForecastError> {
         Ok(Self { prepared: spec.prepare_unfitted(fleet)?, wear: "none".to_owned(), of_demo: fleet.is_demo() })
     }
 

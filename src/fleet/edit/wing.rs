@@ -6,7 +6,7 @@ use super::table::TableEdit;
 use crate::fleet::read::grid::Grid;
 use crate::fleet::schema::WINGS;
 use crate::fleet::write::atomic::{FleetWriteError, StagedFile};
-use crate::fleet::write::folder::wing_row;
+use crate::fleet::write::rows::wing_row;
 use crate::wing::Wing;
 
 /// The table `wings` with the cells of one wing that changed; `None` where nothing did.

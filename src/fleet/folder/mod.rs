@@ -98,11 +98,9 @@ impl FolderSpec {
         self
     }
 
-    /// Materials of the user's own, which go before the documented ones of the same name.
-    #[must_use]
-    pub fn fibres(mut self, fibres: Vec<Fibre>) -> Self {
-        self.fibres = fibres;
-        self
+    setters! {
+        /// Materials of the user's own, which go before the documented ones of the same name.
+        fibres: Vec<Fibre>;
     }
 
     /// Reads the tables of a folder: each as `NAME.csv` or `NAME.parquet`, readings also as Parquet files in `readings/`.

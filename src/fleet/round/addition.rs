@@ -12,9 +12,9 @@ use crate::fleet::folder::{Folder, FolderSpec};
 use crate::fleet::read::fault::FleetReadError;
 use crate::fleet::schema::{CHECKS, CheckRow, LINES, MODELS, READINGS, ROWS, ReadingRow, SEGMENTS, WINGS};
 use crate::fleet::write::atomic::{FleetWriteError, StagedFile};
-use crate::fleet::write::folder::{check_row, is_written, model_tables, wings};
 use crate::fleet::write::lock::FolderLock;
 use crate::fleet::write::pending::Pending;
+use crate::fleet::write::rows::{check_row, is_written, model_tables, wings};
 use crate::wing::{LineSet, Wing};
 
 /// Why nothing was added to a folder. Whatever it is, the folder is as it was.

@@ -8,9 +8,9 @@ use crate::fleet::edit::table::{ChangedTable, TableEdit};
 use crate::fleet::read::grid::Grid;
 use crate::fleet::schema::{ACTIONS, FITTINGS, Value};
 use crate::fleet::write::atomic::FleetWriteError;
-use crate::fleet::write::folder::{action_row, fitting_row, segment_name};
 use crate::fleet::write::lock::FolderLock;
 use crate::fleet::write::pending::Pending;
+use crate::fleet::write::rows::{action_row, fitting_row, segment_name};
 use crate::wing::LineSet;
 
 /// What was done to one wing.

@@ -101,12 +101,6 @@ impl Spreadsheet {
         self.stage
     }
 
-    /// Whether the file holds the maker's lengths.
-    #[must_use]
-    pub fn has_nominal(&self) -> bool {
-        self.lines.iter().any(|line| line.nominal_mm.iter().any(Option::is_some) || line.piece_mm.is_some())
-    }
-
     /// How many readings the file holds.
     #[must_use]
     pub fn reading_count(&self) -> usize {

@@ -68,7 +68,7 @@ pub struct SheetLine {
 impl SheetLine {
     /// The maker's length on a side, mm: its own, else that of the other side.
     #[must_use]
-    pub fn nominal_on(&self, side: Side) -> Option<f64> {
+    pub(crate) fn nominal_on(&self, side: Side) -> Option<f64> {
         self.nominal_mm[side.index()].or(self.nominal_mm[side.mirror().index()])
     }
 }

@@ -79,11 +79,9 @@ impl SpreadsheetSpec {
         &self.columns
     }
 
-    /// The unit of lengths that say none.
-    #[must_use]
-    pub fn unit(mut self, unit: LengthUnit) -> Self {
-        self.unit = Some(unit);
-        self
+    setters! {
+        /// The unit of lengths that say none.
+        unit: LengthUnit => Some;
     }
 
     /// A file with the maker's lengths.
@@ -93,11 +91,9 @@ impl SpreadsheetSpec {
         self
     }
 
-    /// Which readings are meant, where those before and after adjusting stand side by side.
-    #[must_use]
-    pub fn stage(mut self, stage: Stage) -> Self {
-        self.stage = Some(stage);
-        self
+    setters! {
+        /// Which readings are meant, where those before and after adjusting stand side by side.
+        stage: Stage => Some;
     }
 
     /// Reads a file: .xlsx, .xlsm, .xlsb, .xls, .ods or text with commas, semicolons or tabs.

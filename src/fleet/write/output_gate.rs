@@ -138,11 +138,9 @@ impl OutputGate {
         Self { command: command.to_owned(), overwrite: Overwrite::Own }
     }
 
-    /// What may be written over.
-    #[must_use]
-    pub fn overwrite(mut self, overwrite: Overwrite) -> Self {
-        self.overwrite = overwrite;
-        self
+    setters! {
+        /// What may be written over.
+        overwrite: Overwrite;
     }
 
     /// Whether a single file may be written here.

@@ -8,7 +8,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::atomic::{FleetWriteError, sync_folder, write_atomic};
-use super::folder::{in_new_folder, model_tables, readings, wing_tables, write_if_said};
+use super::folder::{in_new_folder, write_if_said};
+use super::rows::{model_tables, readings, wing_tables};
 use super::table::{TableFormat, series, stage_frame};
 use crate::fleet::read::parquet_checksums::with_checksums;
 use crate::fleet::schema::{READINGS, TableSchema};

@@ -80,39 +80,17 @@ impl Default for BacktestSpec {
 }
 
 impl BacktestSpec {
-    /// Sets which checks are hidden.
-    #[must_use]
-    pub fn origins(mut self, origins: Origins) -> Self {
-        self.origins = origins;
-        self
-    }
-
-    /// Sets the number of draws.
-    #[must_use]
-    pub fn draws(mut self, draws: usize) -> Self {
-        self.draws = draws;
-        self
-    }
-
-    /// Sets the seed of the draws.
-    #[must_use]
-    pub fn seed(mut self, seed: u64) -> Self {
-        self.seed = seed;
-        self
-    }
-
-    /// Sets the wear model that is fitted to what was known.
-    #[must_use]
-    pub fn wear(mut self, wear: WearSpec) -> Self {
-        self.wear = wear;
-        self
-    }
-
-    /// Sets the most fits.
-    #[must_use]
-    pub fn most_fits(mut self, fits: usize) -> Self {
-        self.most_fits = fits;
-        self
+    setters! {
+        /// Sets which checks are hidden.
+        origins: Origins;
+        /// Sets the number of draws.
+        draws: usize;
+        /// Sets the seed of the draws.
+        seed: u64;
+        /// Sets the wear model that is fitted to what was known.
+        wear: WearSpec;
+        /// Sets the most fits.
+        most_fits: usize;
     }
 
     /// Looks back over a fleet. The result does not depend on the number of threads.

@@ -161,7 +161,7 @@ impl ServiceRules {
 
     /// The workshop's own intervals.
     #[must_use]
-    pub const fn of_workshop(&self) -> ServiceInterval {
+    pub(crate) const fn of_workshop(&self) -> ServiceInterval {
         self.workshop
     }
 

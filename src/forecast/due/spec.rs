@@ -151,11 +151,9 @@ impl DueSpec {
         self
     }
 
-    /// Sets the rules of intervals, classes of use and events.
-    #[must_use]
-    pub fn rules(mut self, rules: ServiceRules) -> Self {
-        self.rules = rules;
-        self
+    setters! {
+        /// Sets the rules of intervals, classes of use and events.
+        rules: ServiceRules;
     }
 
     /// Sets how usage is estimated.
@@ -181,7 +179,7 @@ impl DueSpec {
 
     /// The limits of a model.
     #[must_use]
-    pub fn limits_of(&self, model: &str) -> &crate::forecast::Limits {
+    pub(crate) fn limits_of(&self, model: &str) -> &crate::forecast::Limits {
         self.limits.of(model)
     }
 
@@ -193,13 +191,13 @@ impl DueSpec {
 
     /// The number of draws asked for.
     #[must_use]
-    pub const fn draw_count(&self) -> usize {
+    pub(crate) const fn draw_count(&self) -> usize {
         self.draws
     }
 
     /// The seed asked for.
     #[must_use]
-    pub const fn draw_seed(&self) -> u64 {
+    pub(crate) const fn draw_seed(&self) -> u64 {
         self.seed
     }
 

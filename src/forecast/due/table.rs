@@ -48,7 +48,7 @@ impl DueTable {
 
     /// The same table, with the wings that failed.
     #[must_use]
-    pub fn with_failures(mut self, failures: Vec<WingFailure>) -> Self {
+    pub(crate) fn with_failures(mut self, failures: Vec<WingFailure>) -> Self {
         self.failures = failures;
         self
     }

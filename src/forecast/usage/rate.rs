@@ -60,13 +60,13 @@ pub struct ExpectedDay {
 impl UsageRate {
     /// Hours flown in so many months.
     #[must_use]
-    pub fn hours_in_months(&self, months: f64) -> f64 {
+    pub(crate) fn hours_in_months(&self, months: f64) -> f64 {
         self.hours_per_day * DAYS_PER_YEAR * months / 12.0
     }
 
     /// Days that so many hours take.
     #[must_use]
-    pub fn days_for(&self, hours_h: f64) -> f64 {
+    pub(crate) fn days_for(&self, hours_h: f64) -> f64 {
         hours_h / self.hours_per_day
     }
 

@@ -157,7 +157,7 @@ pub struct ProtocolLine {
 impl ProtocolLine {
     /// The measured length as found, mm.
     #[must_use]
-    pub fn measured_found_mm(&self) -> Option<f64> {
+    pub(crate) fn measured_found_mm(&self) -> Option<f64> {
         self.found_mm.map(|mm| self.nominal_mm + mm)
     }
 
@@ -219,7 +219,7 @@ impl Protocol {
 
     /// Serial number, owner, inspector and instrument, each with its name; an empty one is for writing by hand.
     #[must_use]
-    pub fn particulars(&self) -> [(&'static str, &str); 4] {
+    pub(crate) fn particulars(&self) -> [(&'static str, &str); 4] {
         let spec = &self.spec;
         [
             ("serial_number", &spec.serial_number),

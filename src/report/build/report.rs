@@ -118,46 +118,19 @@ fn step(watch: &dyn Watch, fleet: &Fleet, what: &'static str) -> Result<(), Batc
 }
 
 impl ReportSpec {
-    /// Sets which checks are reported.
-    #[must_use]
-    pub fn choice(mut self, choice: CheckChoice) -> Self {
-        self.choice = choice;
-        self
-    }
-
-    /// Sets the day on which the report is read.
-    #[must_use]
-    pub fn today(mut self, today: Date) -> Self {
-        self.today = Some(today);
-        self
-    }
-
-    /// Sets the seed of the draws.
-    #[must_use]
-    pub fn seed(mut self, seed: u64) -> Self {
-        self.seed = seed;
-        self
-    }
-
-    /// Sets the limits by model.
-    #[must_use]
-    pub fn limits(mut self, limits: LimitsTable) -> Self {
-        self.limits = limits;
-        self
-    }
-
-    /// Sets the wear model to fit.
-    #[must_use]
-    pub fn wear(mut self, wear: WearSpec) -> Self {
-        self.wear = wear;
-        self
-    }
-
-    /// Sets how far earlier forecasts are looked back at.
-    #[must_use]
-    pub fn calibration(mut self, calibration: Calibration) -> Self {
-        self.calibration = calibration;
-        self
+    setters! {
+        /// Sets which checks are reported.
+        choice: CheckChoice;
+        /// Sets the day on which the report is read.
+        today: Date => Some;
+        /// Sets the seed of the draws.
+        seed: u64;
+        /// Sets the limits by model.
+        limits: LimitsTable;
+        /// Sets the wear model to fit.
+        wear: WearSpec;
+        /// Sets how far earlier forecasts are looked back at.
+        calibration: Calibration;
     }
 
     /// Works it out. A fleet too small for a wear model still gets its report, with a remark; a wing that fails is named in

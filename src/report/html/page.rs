@@ -64,11 +64,9 @@ const PARTS_OF_MANY: usize = 100;
 const PICTURED_OF_MANY: usize = 24;
 
 impl PageSpec {
-    /// The day the report is read: what was due before it is due now.
-    #[must_use]
-    pub fn today(mut self, today: Date) -> Self {
-        self.today = Some(today);
-        self
+    setters! {
+        /// The day the report is read: what was due before it is due now.
+        today: Date => Some;
     }
 
     /// Where the tables came from, shown under the title.
@@ -78,11 +76,9 @@ impl PageSpec {
         self
     }
 
-    /// Most wings that get figures and a table of all lines, the most urgent first.
-    #[must_use]
-    pub fn pictured_wings(mut self, wings: usize) -> Self {
-        self.pictured_wings = wings;
-        self
+    setters! {
+        /// Most wings that get figures and a table of all lines, the most urgent first.
+        pictured_wings: usize;
     }
 
     /// Makes the page.

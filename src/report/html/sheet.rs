@@ -54,11 +54,9 @@ impl SheetPageSpec {
         self
     }
 
-    /// The datum that the sheet was made for, mm.
-    #[must_use]
-    pub fn datum_mm(mut self, datum_mm: f64) -> Self {
-        self.datum_mm = datum_mm;
-        self
+    setters! {
+        /// The datum that the sheet was made for, mm.
+        datum_mm: f64;
     }
 
     /// Marks the page as of the bundled invented demo.

@@ -217,14 +217,8 @@ impl Block {
 
     /// Inner levels that are unpenalised (a flat prior).
     #[must_use]
-    pub fn unpenalised_levels(&self) -> usize {
+    pub(crate) fn unpenalised_levels(&self) -> usize {
         rounded(self.unpenalised_levels)
-    }
-
-    /// Columns of the outer effects.
-    #[must_use]
-    pub fn outer_columns(&self) -> usize {
-        self.outer
     }
 
     /// The same block without some shared or fixed columns (`keep[j]` says whether column j of the model stays).

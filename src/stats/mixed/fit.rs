@@ -136,18 +136,11 @@ pub struct MixedFit {
 }
 
 impl MixedSpec {
-    /// The likelihood to maximise.
-    #[must_use]
-    pub fn criterion(mut self, criterion: Criterion) -> Self {
-        self.criterion = criterion;
-        self
-    }
-
-    /// The most evaluations of the criterion.
-    #[must_use]
-    pub fn evaluation_cap(mut self, evaluations: usize) -> Self {
-        self.evaluation_cap = evaluations;
-        self
+    setters! {
+        /// The likelihood to maximise.
+        criterion: Criterion;
+        /// The most evaluations of the criterion.
+        evaluation_cap: usize;
     }
 
     /// Fits the model to its blocks.

@@ -113,7 +113,7 @@ impl Structure {
 
     /// Columns of the shared effects.
     #[must_use]
-    pub fn shared_columns(&self) -> usize {
+    pub(crate) fn shared_columns(&self) -> usize {
         self.shared.iter().map(|term| term.levels).sum()
     }
 

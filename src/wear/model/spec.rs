@@ -107,32 +107,15 @@ impl WearSpec {
         self
     }
 
-    /// Fixed terms.
-    #[must_use]
-    pub fn terms(mut self, terms: TermsOption) -> Self {
-        self.terms = terms;
-        self
-    }
-
-    /// Which rates differ from wing to wing. Any but `Auto` fixes the whole model.
-    #[must_use]
-    pub fn wing_effects(mut self, effects: WingEffects) -> Self {
-        self.wing_effects = effects;
-        self
-    }
-
-    /// Likelihood to maximise.
-    #[must_use]
-    pub fn criterion(mut self, criterion: Criterion) -> Self {
-        self.criterion = criterion;
-        self
-    }
-
-    /// Which constant deviations lines share.
-    #[must_use]
-    pub fn offsets(mut self, offsets: OffsetOption) -> Self {
-        self.offsets = offsets;
-        self
+    setters! {
+        /// Fixed terms.
+        terms: TermsOption;
+        /// Which rates differ from wing to wing. Any but `Auto` fixes the whole model.
+        wing_effects: WingEffects;
+        /// Likelihood to maximise.
+        criterion: Criterion;
+        /// Which constant deviations lines share.
+        offsets: OffsetOption;
     }
 
     /// Wing covariates that change the rates: each adds a term `covariate:{name}`, mm per metre in the first 100 h and unit

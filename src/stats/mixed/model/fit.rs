@@ -97,7 +97,7 @@ impl MixedModelFit {
 
     /// Whether a grouping is the one that the engine eliminates first: its spread is the engine's inner one.
     #[must_use]
-    pub fn is_inner(&self, group: &str) -> bool {
+    pub(crate) fn is_inner(&self, group: &str) -> bool {
         self.design.inner.is_some_and(|term| self.spec.random[term].group == group)
     }
 

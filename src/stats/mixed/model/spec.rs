@@ -118,11 +118,9 @@ impl MixedModelSpec {
         self
     }
 
-    /// Likelihood to maximise.
-    #[must_use]
-    pub fn criterion(mut self, criterion: Criterion) -> Self {
-        self.criterion = criterion;
-        self
+    setters! {
+        /// Likelihood to maximise.
+        criterion: Criterion;
     }
 
     /// Fits the model.

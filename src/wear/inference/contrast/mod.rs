@@ -120,11 +120,9 @@ impl ContrastSpec {
         self
     }
 
-    /// Level of the intervals, above 0 and below 1.
-    #[must_use]
-    pub fn level(mut self, level: f64) -> Self {
-        self.level = level;
-        self
+    setters! {
+        /// Level of the intervals, above 0 and below 1.
+        level: f64;
     }
 
     /// What is true of the questions asked one by one, where terms have known values and wear a known time shape.
