@@ -191,13 +191,13 @@ impl DueSpec {
 
     /// The number of draws asked for.
     #[must_use]
-    pub(crate) const fn draw_count(&self) -> usize {
+    pub const fn draw_count(&self) -> usize {
         self.draws
     }
 
     /// The seed asked for.
     #[must_use]
-    pub(crate) const fn draw_seed(&self) -> u64 {
+    pub const fn draw_seed(&self) -> u64 {
         self.seed
     }
 
