@@ -251,8 +251,12 @@ impl<'a> Records<'a> {
 
     /// The same as names of columns.
     pub(crate) fn names(&self, piece: &Piece<'_>) -> Vec<String> {
-        let names = self.fields(piece).map(|fields| (0..piece.fields).map(|at| fields.get(at).to_owned()).collect());
-        names.unwrap_or_default()
+        let Some(fields) = self.fields(piece) else { return Vec::new() };
+        // the crate leaves out a mark at the beginning, where a file has no second one
+        let mark = if self.bytes.starts_with(BYTE_ORDER_MARK) { "\u{feff}" } else { "" };
+        (0..piece.fields)
+            .map(|at| if at == 0 { format!("{mark}{}", fields.get(at)) } else { fields.get(at).to_owned() })
+            .collect()
     }
 }
 
