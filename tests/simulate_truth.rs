@@ -44,12 +44,15 @@ fn a_wing_stays_the_same_when_more_are_added() {
 /// Without any spread or rounding every reading is the model's formula, worked out here anew from the tables.
 #[test]
 fn without_noise_every_reading_follows_the_formula() {
+    let own = Shape::Saturating { scale_h: 30.0 };
     for shape in [Shape::LINEAR, Shape::Log { scale_h: 40.0 }, Shape::Saturating { scale_h: 60.0 }] {
+        let of = |material: &str| if material == "lcp" { own } else { shape };
         let made = FleetSpec::default()
             .wings(8)
             .spreads(Spreads::NONE)
             .rounding_mm(0.0)
             .shape(shape)
+            .material_shape("lcp", own)
             .span_rate(Row::C, 0.4)
             .offset_mm(-2.5)
             .run()
@@ -76,12 +79,13 @@ fn without_noise_every_reading_follows_the_formula() {
                             ("lcp", Row::B) => -0.05,
                             other => panic!("no rate for {other:?}"),
                         };
-                        expected += rate * segment.length_mm / 1000.0 * shape.at(check.hours_h);
-                        metres += segment.length_mm / 1000.0;
+                        let worn = segment.length_mm / 1000.0 * of(&segment.material).at(check.hours_h);
+                        expected += rate * worn;
+                        metres += worn;
                         at = segment.parent;
                     }
                     if line.row == Row::C {
-                        expected += 0.4 * (line.span * line.span - 1.0 / 3.0) * metres * shape.at(check.hours_h);
+                        expected += 0.4 * (line.span * line.span - 1.0 / 3.0) * metres;
                     }
                     assert!((reading.reading_mm - expected).abs() < 1e-9, "{} {}", check.id, line.name);
                     seen += 1;
@@ -99,6 +103,7 @@ fn the_recorded_truth_explains_the_readings() {
         .wing_row_spread(0.2)
         .line_rate_spread(0.3)
         .model_rate_spread(0.3)
+        .material_shape("uhmwpe", Shape::Saturating { scale_h: 50.0 })
         .rounding_mm(0.0)
         .run()
         .unwrap();

@@ -18,37 +18,45 @@ use rayon::prelude::*;
 
 /// One way in which fleets may depart from the plainest model.
 #[derive(Debug, Clone, Copy, Default)]
-struct World {
-    name: &'static str,
-    wings: usize,
-    rows: f64,
-    lines: f64,
-    models: f64,
+pub(crate) struct World {
+    pub(crate) name: &'static str,
+    pub(crate) wings: usize,
+    pub(crate) rows: f64,
+    pub(crate) lines: f64,
+    pub(crate) models: f64,
     /// UHMWPE saturates with 40 h.
-    saturating: bool,
+    pub(crate) saturating: bool,
     /// Wings that drift fast are not seen after their second check.
-    selection: bool,
+    pub(crate) selection: bool,
     /// Rear rows that are far off are brought back.
-    re_trims: bool,
+    pub(crate) re_trims: bool,
     /// Heavy pilots' wings drift faster.
-    covariate: f64,
+    pub(crate) covariate: f64,
+    /// How far rows of a wing wander, mm/m in 100 h.
+    pub(crate) walk: f64,
+    /// Degrees of freedom, above 2, of Student's t by which readings err; 0 for normal errors.
+    pub(crate) freedom: u32,
     /// The least share of intervals that must hold, with 200 fleets.
-    wanted: f64,
+    pub(crate) wanted: f64,
 }
 
+pub(crate) const PLAIN: World = World {
+    name: "plain",
+    wings: 30,
+    rows: 0.0,
+    lines: 0.0,
+    models: 0.0,
+    saturating: false,
+    selection: false,
+    re_trims: false,
+    covariate: 0.0,
+    walk: 0.0,
+    freedom: 0,
+    wanted: 0.91,
+};
+
 const WORLDS: [World; 9] = {
-    let plain = World {
-        name: "plain",
-        wings: 30,
-        rows: 0.0,
-        lines: 0.0,
-        models: 0.0,
-        saturating: false,
-        selection: false,
-        re_trims: false,
-        covariate: 0.0,
-        wanted: 0.91,
-    };
+    let plain = PLAIN;
     [
         plain,
         World { name: "rows of a wing 0.15", rows: 0.15, ..plain },
@@ -81,15 +89,25 @@ impl Draw {
         let unit: f64 = StandardNormal.sample(&mut self.0);
         sd * unit
     }
+
+    /// A reading's error, of the same variance whatever the degrees of freedom of its Student's t.
+    fn error(&mut self, freedom: u32) -> f64 {
+        let (nu, error) = (f64::from(freedom), self.normal(1.8));
+        if freedom == 0 {
+            return error;
+        }
+        let squares: f64 = (0..freedom).map(|_| self.normal(1.0).powi(2)).sum();
+        error * ((nu - 2.0) / squares).sqrt()
+    }
 }
 
 /// A fleet of the world, and what its models add to the rates.
-struct Made {
-    fleet: Fleet,
+pub(crate) struct Made {
+    pub(crate) fleet: Fleet,
     models: BTreeMap<(String, String, Row), f64>,
 }
 
-fn make(world: &World, seed: u64) -> Made {
+pub(crate) fn make(world: &World, seed: u64) -> Made {
     let design = FleetSpec::default().wings(world.wings).seed(seed).years(4.0).run().unwrap().fleet;
     let mut draw = Draw(ChaCha8Rng::seed_from_u64(90_000 + seed));
     let mut models = BTreeMap::new();
@@ -133,9 +151,18 @@ fn readings(
     let count = set.lines().len();
     let mut built: Vec<f64> = (0..2 * count).map(|_| draw.normal(2.0)).collect();
     let rates: Vec<f64> = (0..2 * count).map(|_| draw.normal(world.lines)).collect();
+    let mut walked = vec![(0.0, [0.0; 6])];
+    for check in history.checks.iter().filter(|_| world.walk > 0.0) {
+        let (from_h, mut at): (f64, [f64; 6]) = walked[walked.len() - 1];
+        let root = ((check.hours_h - from_h) / 100.0).sqrt();
+        at.iter_mut().for_each(|value| *value += draw.normal(world.walk) * root);
+        walked.push((check.hours_h, at));
+    }
     let wear = |side: Side, index: usize, hours_h: f64| -> f64 {
         let row = set.lines()[index].row;
         let place = Row::ALL.iter().position(|other| *other == row).unwrap();
+        let gone = walked.iter().rfind(|(at_h, _)| *at_h <= hours_h).map_or(0.0, |(_, at)| at[place]);
+        let length: f64 = set.exposure_m(index).iter().map(|exposure| exposure.length_m).sum();
         let more = own_rate + by_row[place] + rates[side.index() * count + index];
         let exposures = set.exposure_m(index);
         let of = |material: &str| models[&(set.model().to_owned(), material.to_owned(), row)];
@@ -143,7 +170,7 @@ fn readings(
             let material = exposure.material;
             (rate(material, row) + of(material) + more) * exposure.length_m * g(world, material, hours_h)
         });
-        each.sum()
+        each.sum::<f64>() + gone * length
     };
     if world.selection && own_rate < -0.1 {
         history.checks.truncate(2);
@@ -157,7 +184,7 @@ fn readings(
                 let true_mm = set.lines()[reading.line].nominal_mm
                     + check.datum_mm
                     + wear(reading.side, reading.line, check.hours_h);
-                reading.reading_mm = (true_mm + offset + at + built[key] + draw.normal(1.8)).round();
+                reading.reading_mm = (true_mm + offset + at + built[key] + draw.error(world.freedom)).round();
             }
             check
         };
@@ -184,7 +211,7 @@ fn readings(
                         let true_mm = set.lines()[reading.line].nominal_mm
                             + left.datum_mm
                             + wear(reading.side, reading.line, left.hours_h);
-                        reading.reading_mm = (true_mm + offset + at + built[key] + draw.normal(1.8)).round();
+                        reading.reading_mm = (true_mm + offset + at + built[key] + draw.error(world.freedom)).round();
                     }
                     left
                 };
@@ -242,7 +269,7 @@ fn judge(world: &World, seed: u64) -> Held {
     held
 }
 
-fn fleets() -> u64 {
+pub(crate) fn fleets() -> u64 {
     std::env::var("LINEDRIFT_FLEETS").ok().and_then(|text| text.parse().ok()).unwrap_or(200)
 }
 

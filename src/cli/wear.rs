@@ -45,7 +45,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// Let readings far from the model count less, and say which
-    #[arg(long, conflicts_with_all = ["save", "intervals", "influence"])]
+    #[arg(long, conflicts_with_all = ["intervals", "influence"])]
     robust: bool,
     /// Also say which wings the estimates depend on most, and which readings are furthest from the model
     #[arg(long)]
@@ -92,19 +92,18 @@ impl Args {
         progress.step("fitting the wear model");
         let reduction = part.reduction();
         let mut down_weighted = Vec::new();
-        let fit = if let Some(path) = &self.save {
-            let fit = spec.fit_reduced(reduction)?;
-            let text = SavedFit::of_part(fit.clone(), &part).to_json().map_err(|error| Failure::result(&error))?;
-            write_atomic(path, text.as_bytes())?;
-            output::say(&format!("saved: {}\n", path.display()));
-            fit
-        } else if self.robust {
+        let fit = if self.robust {
             let robust = spec.fit_robust_reduced(reduction, HuberRule::default())?;
             down_weighted = robust.down_weighted;
             robust.fit
         } else {
             spec.fit_reduced(reduction)?
         };
+        if let Some(path) = &self.save {
+            let text = SavedFit::of_part(fit.clone(), &part).to_json().map_err(|error| Failure::result(&error))?;
+            write_atomic(path, text.as_bytes())?;
+            output::say(&format!("saved: {}\n", path.display()));
+        }
         let mut results = self.asked(&spec, fit, reduction, &progress)?;
         results.down_weighted = down_weighted;
         results.drift = results.fit.drift(reduction.line_sets());

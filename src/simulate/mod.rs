@@ -33,4 +33,7 @@ pub use policy::{Policy, PolicyComparison, PolicyRow, PolicySpec};
 pub use power::{Power, PowerRow, PowerSpec};
 pub use spec::FleetSpec;
 pub use spreads::Spreads;
-pub use truth::{CheckTruth, LineTruth, ModelRate, Rate, Restart, RowRate, Simulated, SpanRate, Truth, WingTruth};
+pub use truth::{
+    CheckTruth, LineTruth, MaterialTimeShape, ModelRate, Rate, Restart, RowRate, Simulated, SpanRate, Truth,
+    WingTruth,
+};

@@ -8,9 +8,8 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::drawing::{MODELS, line_sets};
-use super::truth::path_m;
 use super::wing_run::{WingRun, normal, wing_run};
-use super::{ModelRate, Rate, SimulateError, Simulated, SpanRate, Spreads, Truth};
+use super::{MaterialTimeShape, ModelRate, Rate, SimulateError, Simulated, SpanRate, Spreads, Truth};
 use crate::Date;
 use crate::check::Fleet;
 use crate::wear::Shape;
@@ -35,6 +34,7 @@ const DEMO_SEED: u64 = 2026;
 /// | `span_rate` | none | |
 /// | `spreads` | [`Spreads::default`] | order of size of hand measurements (practice) |
 /// | `shape` | linear | |
+/// | `material_shapes` | none | materials that wear by a time shape of their own |
 /// | `missing_share` | 0.015 | lines skipped |
 /// | `misreading_share` | 0 | |
 /// | `rounding_mm` | 1 mm | instruments show whole millimetres |
@@ -68,6 +68,8 @@ pub struct FleetSpec {
     pub(super) span_rates: Vec<SpanRate>,
     pub(super) spreads: Spreads,
     pub(super) shape: Shape,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(super) material_shapes: Vec<MaterialTimeShape>,
     pub(super) missing_share: f64,
     pub(super) misreading_share: f64,
     pub(super) rounding_mm: f64,
@@ -106,6 +108,7 @@ impl Default for FleetSpec {
             span_rates: Vec::new(),
             spreads: Spreads::default(),
             shape: Shape::LINEAR,
+            material_shapes: Vec::new(),
             missing_share: 0.015,
             misreading_share: 0.0,
             rounding_mm: 1.0,
@@ -206,6 +209,14 @@ impl FleetSpec {
         self
     }
 
+    /// Time shape of one material, where that is another than the others'.
+    #[must_use]
+    pub fn material_shape(mut self, material: &str, shape: Shape) -> Self {
+        self.material_shapes.retain(|own| own.material != material);
+        self.material_shapes.push(MaterialTimeShape { material: material.to_owned(), shape });
+        self
+    }
+
     setters! {
         /// Time shape of the wear.
         shape: Shape;
@@ -303,7 +314,7 @@ impl FleetSpec {
         self.spreads
     }
 
-    /// The time shape.
+    /// The time shape of all materials that have none of their own.
     #[must_use]
     pub fn time_shape(&self) -> Shape {
         self.shape
@@ -316,23 +327,31 @@ impl FleetSpec {
     }
 
     /// What the fleet's rates make of a line after some hours, mm:
-    /// `Σ_m rate[m, row]·L_m·g(h) + span[row]·(η² − 1/3)·L·g(h)`, with `L_m` the metres of material m in its path, `L`
-    /// their sum and `η` its place along the half span. `None` when the set has no such line.
+    /// `Σ_m (rate[m, row] + span[row]·(η² − 1/3))·L_m·g_m(h)`, with `L_m` the metres of material m in its path, `g_m` its time
+    /// shape and `η` the line's place along the half span. `None` when the set has no such line.
     #[must_use]
     pub fn fleet_drift_mm(&self, set: &LineSet, line: usize, hours_h: f64) -> Option<f64> {
         let place = set.lines().get(line)?;
-        let by_material: f64 = set
-            .exposure_m(line)
-            .iter()
-            .filter_map(|exposure| {
-                let known =
-                    self.rates.iter().find(|rate| rate.row == place.row && rate.material == exposure.material);
-                Some(known?.mm_per_m * exposure.length_m)
-            })
-            .sum();
         let along = self.span_rates.iter().find(|rate| rate.row == place.row).map_or(0.0, |rate| rate.mm_per_m);
-        let by_span = along * (place.span.powi(2) - 1.0 / 3.0) * path_m(set, line);
-        Some((by_material + by_span) * self.shape.at(hours_h))
+        let by_span = along * (place.span.powi(2) - 1.0 / 3.0);
+        let of = |material: &str| {
+            let known = self.rates.iter().find(|rate| rate.row == place.row && rate.material == material);
+            known.map_or(0.0, |rate| rate.mm_per_m) + by_span
+        };
+        Some(self.worn_mm(set, line, hours_h, of))
+    }
+
+    /// What rates by material, mm per metre in the first 100 h, make of a line after some hours, mm.
+    pub(super) fn worn_mm(&self, set: &LineSet, line: usize, hours_h: f64, rate: impl Fn(&str) -> f64) -> f64 {
+        let shape = |material: &str| {
+            let own = self.material_shapes.iter().find(|own| own.material == material);
+            own.map_or(self.shape, |own| own.shape)
+        };
+        let each = set
+            .exposure_m(line)
+            .into_iter()
+            .map(|exposure| rate(exposure.material) * exposure.length_m * shape(exposure.material).at(hours_h));
+        each.sum()
     }
 
     fn validate(&self) -> Result<(), SimulateError> {
@@ -370,7 +389,9 @@ impl FleetSpec {
             within(what, value, 0.0, 1e3, not_negative)?;
         }
         within("wing_correlation", spreads.wing_correlation, -1.0, 1.0, "−1 to 1")?;
-        within("scale_h", self.shape.scale_h().unwrap_or(1.0), 1e-3, 1e6, "0.001 to 1,000,000 h")?;
+        for shape in self.material_shapes.iter().map(|own| own.shape).chain([self.shape]) {
+            within("scale_h", shape.scale_h().unwrap_or(1.0), 1e-3, 1e6, "0.001 to 1,000,000 h")?;
+        }
         within("missing_share", self.missing_share, 0.0, 0.9, "0 to 0.9")?;
         within("misreading_share", self.misreading_share, 0.0, 0.5, "0 to 0.5")?;
         within("rounding_mm", self.rounding_mm, 0.0, 100.0, "0 to 100 mm")?;

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FleetSpec, Misreading};
 use crate::check::Fleet;
-use crate::wear::LineKey;
+use crate::wear::{LineKey, Shape};
 use crate::wing::{LineSet, Row, Side};
 
 /// A simulated fleet and what made it.
@@ -54,15 +54,19 @@ pub struct ModelRate {
     pub mm_per_m: f64,
 }
 
-/// What a model's own rates make of a line per unit of the time shape, mm.
-pub(super) fn model_drift_mm(rates: &[ModelRate], set: &LineSet, line: usize) -> f64 {
-    let Some(place) = set.lines().get(line) else { return 0.0 };
-    let of = |material: &str| {
-        let known =
-            |rate: &&ModelRate| rate.model == set.model() && rate.row == place.row && rate.material == material;
-        rates.iter().find(known).map_or(0.0, |rate| rate.mm_per_m)
-    };
-    set.exposure_m(line).iter().map(|exposure| of(exposure.material) * exposure.length_m).sum()
+/// What a model adds to the rate of a material in a row, mm per metre in the first 100 h.
+pub(super) fn model_rate(rates: &[ModelRate], model: &str, material: &str, row: Row) -> f64 {
+    let known = |rate: &&ModelRate| rate.model == model && rate.row == row && rate.material == material;
+    rates.iter().find(known).map_or(0.0, |rate| rate.mm_per_m)
+}
+
+/// A material with a time shape of its own.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MaterialTimeShape {
+    /// Material name.
+    pub material: String,
+    /// Its time shape.
+    pub shape: Shape,
 }
 
 /// True change of the rate along the span in one row: it multiplies `(η² − 1/3)·L·g(h)`.
@@ -174,12 +178,7 @@ impl Truth {
         let row = made.row_rates.iter().find(|known| known.row == data.row).map_or(0.0, |known| known.mm_per_m);
         let own = made.lines.iter().find(|known| known.side == side && known.line == data.name);
         let rate = made.rate_mm_per_m + row + own.map_or(0.0, |own| own.rate_mm_per_m);
-        let per_shape = rate * path_m(set, line) + model_drift_mm(&self.model_rates, set, line);
-        Some(self.spec.fleet_drift_mm(set, line, hours_h)? + per_shape * self.spec.time_shape().at(hours_h))
+        let own = |material: &str| rate + model_rate(&self.model_rates, set.model(), material, data.row);
+        Some(self.spec.fleet_drift_mm(set, line, hours_h)? + self.spec.worn_mm(set, line, hours_h, own))
     }
-}
-
-/// Metres of line from the canopy to the riser.
-pub(super) fn path_m(set: &LineSet, line: usize) -> f64 {
-    set.path(line).map(|segment| segment.length_mm / 1000.0).sum()
 }

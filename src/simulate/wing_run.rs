@@ -5,7 +5,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use super::misreading::spoil;
-use super::truth::{model_drift_mm, path_m};
+use super::truth::model_rate;
 use super::usage::{Visit, is_new, visits, wing};
 use super::workshop::{Job, Links};
 use super::{CheckTruth, FleetSpec, LineTruth, Misreading, ModelRate, Restart, RowRate, SimulateError, WingTruth};
@@ -191,8 +191,8 @@ impl<'a> Life<'a> {
         let own_rate =
             self.truth.row_rates.iter().find(|known| known.row == place.row).map_or(0.0, |own| own.mm_per_m);
         let rate = self.truth.rate_mm_per_m + own_rate + self.line_rates[side.index()][line];
-        let per_shape = rate * path_m(self.set, line) + model_drift_mm(&self.model_rates, self.set, line);
-        let own_mm = per_shape * self.spec.shape.at(hours_h);
+        let own = |material: &str| rate + model_rate(&self.model_rates, self.set.model(), material, place.row);
+        let own_mm = self.spec.worn_mm(self.set, line, hours_h, own);
         place.nominal_mm
             + self.spec.offset_mm
             + self.spec.fleet_drift_mm(self.set, line, hours_h).unwrap_or(0.0)

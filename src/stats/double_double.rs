@@ -87,6 +87,30 @@ pub(crate) fn eliminate(matrix: &mut [DoubleDouble], size: usize, lead: usize) -
     Some(log_det)
 }
 
+/// What an eliminated matrix says of its leading columns: their solution for the row after them, and the inverse of their block,
+/// row-major.
+pub(crate) fn solution(matrix: &[DoubleDouble], size: usize, lead: usize) -> (Vec<f64>, Vec<f64>) {
+    let at = |i: usize, j: usize| matrix[i * size + j];
+    let back = |mut x: Vec<DoubleDouble>| -> Vec<f64> {
+        for i in (0..lead).rev() {
+            let known = (i + 1..lead).fold(x[i], |sum, j| sum.minus(at(j, i).times(x[j])));
+            x[i] = known.over(at(i, i));
+        }
+        x.into_iter().map(DoubleDouble::value).collect()
+    };
+    let mut inverse = Vec::with_capacity(lead * lead);
+    for row in 0..lead {
+        let mut unit = vec![DoubleDouble::default(); lead];
+        unit[row] = DoubleDouble::new(1.0, 0.0);
+        for i in row..lead {
+            let known = (row..i).fold(unit[i], |sum, j| sum.minus(at(i, j).times(unit[j])));
+            unit[i] = known.over(at(i, i));
+        }
+        inverse.extend(back(unit));
+    }
+    (back((0..lead).map(|j| at(lead, j)).collect()), inverse)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

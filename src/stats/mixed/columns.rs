@@ -3,44 +3,86 @@
 use std::borrow::Cow;
 
 use super::block::triangle;
-use super::{Block, Structure};
+use super::{Block, MixedDiagnostic, Structure};
+use crate::stats::double_double::DoubleDouble;
 
-/// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped.
-const COLLINEAR: f64 = 1e-11;
-/// Which fixed columns are kept: Cholesky of the summed cross products, scaled, in the order of the columns; a column
-/// whose pivot is rounding is dropped.
-pub(super) fn independent_columns(structure: &Structure, blocks: &[Block]) -> Vec<bool> {
-    let (shared, p) = (structure.shared_columns(), structure.fixed.len());
-    let mut total = vec![0.0; p * p];
-    let mut size = vec![0.0; p];
-    for block in blocks {
-        let places = block.effects.iter().enumerate().filter(|(_, effect)| **effect as usize >= shared);
-        let places: Vec<(usize, usize)> = places.map(|(k, effect)| (k, *effect as usize - shared)).collect();
-        for (at, &(k, i)) in places.iter().enumerate() {
-            let row = triangle(block.outer + k) + block.outer;
-            for &(other, j) in &places[..=at] {
-                total[i * p + j] += block.gram[row + other];
+/// A column whose part that earlier columns do not explain is below this share of its sum of squares is dropped: a thousand times
+/// what rounding leaves of nothing in sums of plain numbers, or in sums of twice the precision, where the columns' own rounding counts.
+const COLLINEAR: [f64; 2] = [1e-11, 1e-20];
+/// Digits of a number.
+const DIGITS: f64 = 16.0;
+/// A column with fewer digits left is said to be badly conditioned.
+const FEWEST_DIGITS: u32 = 9;
+
+/// Which fixed columns are kept, and how well the kept ones can be told apart.
+pub(super) struct Independence {
+    pub(super) kept: Vec<bool>,
+    /// By column: digits that are left of its figures once earlier columns are taken out.
+    digits: Vec<u32>,
+}
+
+impl Independence {
+    /// Orthogonalises the columns in their order (Cholesky of the summed cross products) and drops those of which nothing but
+    /// rounding is left, each by its own size.
+    pub(super) fn of(structure: &Structure, blocks: &[Block]) -> Self {
+        let (shared, p) = (structure.shared_columns(), structure.fixed.len());
+        let precise = structure.parameters() == 0 && blocks.iter().all(|block| !block.gram_low.is_empty());
+        let mut total = vec![DoubleDouble::default(); p * p];
+        let mut size = vec![0.0; p];
+        for block in blocks {
+            let places = block.effects.iter().enumerate().filter(|(_, effect)| **effect as usize >= shared);
+            let places: Vec<(usize, usize)> = places.map(|(k, effect)| (k, *effect as usize - shared)).collect();
+            for (at, &(k, i)) in places.iter().enumerate() {
+                let row = triangle(block.outer + k) + block.outer;
+                for &(other, j) in &places[..=at] {
+                    let sum = &mut total[i * p + j];
+                    if precise {
+                        *sum = sum.add(DoubleDouble::new(block.gram[row + other], block.gram_low[row + other]));
+                    } else {
+                        sum.high += block.gram[row + other];
+                    }
+                }
+                size[i] += block.scale[block.outer + k];
             }
-            size[i] += block.scale[block.outer + k];
         }
-    }
-    let mut kept = vec![true; p];
-    for k in 0..p {
-        if !(total[k * p + k] > COLLINEAR * size[k]) {
-            kept[k] = false;
-            continue;
-        }
-        let pivot = total[k * p + k].sqrt();
-        for i in k..p {
-            total[i * p + k] /= pivot;
-        }
-        for i in k + 1..p {
-            for j in k + 1..=i {
-                total[i * p + j] -= total[i * p + k] * total[j * p + k];
+        let mut out = Self { kept: vec![true; p], digits: vec![0; p] };
+        for k in 0..p {
+            let left = total[k * p + k].value() / size[k];
+            if !(left > COLLINEAR[usize::from(precise)]) {
+                out.kept[k] = false;
+                continue;
+            }
+            // sums of squares lose twice as many digits as the columns; sums of double precision can spare them
+            let lost = -left.min(1.0).log10() / if precise { 2.0 } else { 1.0 };
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            let digits = (DIGITS - lost).max(0.0) as u32;
+            out.digits[k] = digits;
+            let pivot = total[k * p + k].sqrt();
+            for i in k..p {
+                total[i * p + k] = total[i * p + k].over(pivot);
+            }
+            for i in k + 1..p {
+                let factor = total[i * p + k];
+                for j in k + 1..=i {
+                    total[i * p + j] = total[i * p + j].minus(factor.times(total[j * p + k]));
+                }
             }
         }
+        out
     }
-    kept
+
+    /// What to say of it.
+    pub(super) fn diagnostics(&self, names: &[String]) -> Vec<MixedDiagnostic> {
+        let columns = names.iter().zip(&self.kept).zip(&self.digits);
+        let said = columns.filter_map(|((name, kept), digits)| match (*kept, *digits) {
+            (false, _) => Some(MixedDiagnostic::Dropped { column: name.clone() }),
+            (true, digits) if digits < FEWEST_DIGITS => {
+                Some(MixedDiagnostic::BadlyConditioned { column: name.clone(), digits })
+            }
+            _ => None,
+        });
+        said.collect()
+    }
 }
 
 /// The same for all shared and fixed columns: shared ones stay.

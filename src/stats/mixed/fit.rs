@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::columns::{independent_columns, kept_blocks, pick};
+use super::columns::{Independence, kept_blocks, pick};
 use super::curvature::Curvature;
 use super::objective::{Evaluated, Profile};
 use super::relative_covariance::RelativeCovariance;
@@ -101,6 +101,18 @@ pub enum MixedDiagnostic {
         /// The term.
         term: String,
     },
+    /// A fixed column that earlier ones explain is left out.
+    Dropped {
+        /// Its name.
+        column: String,
+    },
+    /// Earlier fixed columns explain nearly all of one: its estimate and its standard error have few digits.
+    BadlyConditioned {
+        /// Its name.
+        column: String,
+        /// Digits left.
+        digits: u32,
+    },
     /// The optimiser did not converge.
     NotConverged {
         /// Why it stopped.
@@ -175,7 +187,8 @@ impl MixedSpec {
         precision: Precision,
     ) -> Result<MixedFit, MixedError> {
         Objective::new(structure, blocks, self.criterion).check_blocks()?;
-        let kept = independent_columns(structure, blocks);
+        let columns = Independence::of(structure, blocks);
+        let kept = columns.kept.clone();
         let mut model = structure.clone();
         model.fixed = pick(&structure.fixed, &kept, true);
         let blocks = &*kept_blocks(structure, &kept, blocks);
@@ -204,8 +217,10 @@ impl MixedSpec {
         let freedom = Satterthwaite::new(curvature.as_ref(), &free, objective.degrees());
         let all: Vec<usize> = (0..theta.len()).collect();
         let inverse = curvature.map_or(inverse, |curvature| curvature.inverse(&all, 1.0, 1.0));
-        fix_signs(&model, &mut theta);
-        Ok(finish(self.criterion, structure, &model, kept, Optimum { theta, profile, freedom, minimum, inverse }))
+        model.fix_signs(&mut theta);
+        let diagnostics = columns.diagnostics(&structure.fixed);
+        let optimum = Optimum { theta, profile, freedom, minimum, inverse, diagnostics };
+        Ok(finish(self.criterion, structure, &model, kept, optimum))
     }
 
     fn optimum(
@@ -278,26 +293,6 @@ fn settle_zeros(objective: &Objective<'_>, scale: &[f64], theta: &mut Vec<f64>, 
     }
 }
 
-/// Makes the inner ratio and the diagonals of the factors non-negative; the criterion does not change.
-fn fix_signs(structure: &Structure, theta: &mut [f64]) {
-    let mut at = structure.first_outer();
-    theta[..at].iter_mut().for_each(|ratio| *ratio = ratio.abs());
-    for term in &structure.outer {
-        let places: Vec<usize> = term.places().collect();
-        let w = term.width;
-        for column in 0..w {
-            let diagonal = places.iter().position(|place| *place == column * (w + 1));
-            if diagonal.is_some_and(|k| theta[at + k] < 0.0) {
-                for (k, _) in places.iter().enumerate().filter(|(_, place)| *place % w == column) {
-                    theta[at + k] = -theta[at + k];
-                }
-            }
-        }
-        at += places.len();
-    }
-    theta[at..].iter_mut().for_each(|ratio| *ratio = ratio.abs());
-}
-
 /// What the optimiser found.
 struct Optimum {
     theta: Vec<f64>,
@@ -305,6 +300,8 @@ struct Optimum {
     freedom: Satterthwaite,
     minimum: Minimum,
     inverse: Vec<f64>,
+    /// Of the columns.
+    diagnostics: Vec<MixedDiagnostic>,
 }
 
 fn finish(
@@ -314,7 +311,7 @@ fn finish(
     kept: Vec<bool>,
     optimum: Optimum,
 ) -> MixedFit {
-    let Optimum { theta, profile, freedom, minimum, inverse } = optimum;
+    let Optimum { theta, profile, freedom, minimum, inverse, mut diagnostics } = optimum;
     let sigma = profile.sigma2.sqrt();
     let (shared, p) = (model.shared_columns(), model.effects());
     let columns = kept.iter().enumerate().filter(|(_, keep)| **keep).map(|(column, _)| column);
@@ -334,7 +331,6 @@ fn finish(
             }
         })
         .collect();
-    let mut diagnostics = Vec::new();
     if minimum.stop != StopReason::Converged {
         diagnostics.push(MixedDiagnostic::NotConverged { stop: minimum.stop });
     }
@@ -453,13 +449,7 @@ impl MixedFit {
 
     /// Satterthwaite degrees of freedom of a linear combination of the shared and fixed effects.
     pub(crate) fn effect_freedom(&self, weights: &[f64]) -> f64 {
-        let p = self.beta.len();
-        let mut variance = 0.0;
-        for (i, a) in weights.iter().enumerate().filter(|(_, a)| **a != 0.0) {
-            for (j, b) in weights.iter().enumerate().filter(|(_, b)| **b != 0.0) {
-                variance += a * b * self.effect_covariance(i, j);
-            }
-        }
+        let (p, variance) = (self.beta.len(), self.effects_covariance(weights, weights));
         if weights.len() == p { self.freedom.of(weights, variance) } else { 1.0 }
     }
 
@@ -494,17 +484,6 @@ impl MixedFit {
         for (i, x) in a.iter().enumerate().filter(|(_, x)| **x != 0.0) {
             for (j, y) in b.iter().enumerate().filter(|(_, y)| **y != 0.0) {
                 sum += x * y * self.effect_covariance(i, j);
-            }
-        }
-        sum
-    }
-
-    /// Covariance of two linear combinations of the kept fixed effects, weights in the order of [`MixedFit::fixed`].
-    pub(crate) fn covariance_of(&self, a: &[f64], b: &[f64]) -> f64 {
-        let mut sum = 0.0;
-        for (i, x) in a.iter().enumerate().filter(|(_, x)| **x != 0.0) {
-            for (j, y) in b.iter().enumerate().filter(|(_, y)| **y != 0.0) {
-                sum += x * y * self.covariance(i, j);
             }
         }
         sum

@@ -9,12 +9,14 @@ use super::curvature::Curvature;
 use super::search::scaled;
 use super::start::start_scale;
 use super::{Block, Covariance, Criterion, MixedError, MixedFit, MixedSpec, Objective, Structure};
-use crate::stats::minimise::{Precision, StopReason, minimise_from};
+use crate::stats::minimise::{Minimum, Precision, StopReason, minimise_from};
 
 /// Most evaluations of one constrained optimum.
 const CAP: usize = 300;
 /// How near to the wanted rise of the criterion an end must come.
 const CLOSE: f64 = 1e-4;
+/// What may be left between two neighbouring values, in the root of the rise, when there is no number between them.
+const JUMP: f64 = 1e-2;
 
 /// One figure of a mixed model.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -111,7 +113,8 @@ impl Profiler<'_> {
 
     /// Profile-likelihood interval of one parameter: the values for which the criterion, minimised over everything else,
     /// is at most `rise` above its minimum (3.841 for 95 %). Fixed effects go by ML, a standard deviation or correlation
-    /// by the fit's own criterion.
+    /// by the fit's own criterion. Where one of two correlated effects might have no spread at all, any correlation will do. An
+    /// end is given only where the criterion was seen to rise by so much, or at a bound.
     ///
     /// Source: the likelihood-ratio test inverted; Bates and others, J. Stat. Softw. 67(1), 2015, section 5.1 (from memory).
     ///
@@ -167,8 +170,11 @@ impl Profiler<'_> {
         let mut excess = |value: f64| {
             let fixed: Vec<Block> = self.blocks.iter().map(|block| block.with_effect_fixed(column, value)).collect();
             let objective = Objective::new(&model, &fixed, Criterion::Ml);
-            let search = scaled(&objective, &self.scale);
-            let found = minimise_from(&start, self.ml_metric.clone(), CAP, Precision::Full, search)?.minimum;
+            let attempt = |from: &[f64]| {
+                let search = scaled(&objective, &self.scale);
+                minimise_from(from, self.ml_metric.clone(), CAP, Precision::Full, search).map(|found| found.minimum)
+            };
+            let found = lowest(&[&start, &self.ml.minimum().end], attempt)?;
             start.clone_from(&found.end);
             Some(found.value - self.ml.deviance())
         };
@@ -197,30 +203,50 @@ impl Profiler<'_> {
         });
         start.push(fit.sigma().ln());
         let best = start.clone();
+        let attempt = |constraint: &Constraint, value: f64, from: &[f64]| {
+            let found = minimise_from(from, metric.clone(), CAP, Precision::Full, |x| {
+                let mut theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
+                let mut sigma = x[n].exp();
+                constraint.impose(value, &mut theta, &mut sigma);
+                let found = objective.evaluate_at(&theta, sigma)?;
+                let mut gradient = found.gradient;
+                gradient.push(found.log_sigma_gradient);
+                constraint.pull_back(value, &theta, x, scale, sigma, &mut gradient);
+                gradient.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
+                Some((found.deviance, gradient))
+            });
+            found.map(|found| found.minimum)
+        };
+        // without a spread of one of the two effects every correlation is as good: the profile is never above that
+        let mut ceiling = f64::INFINITY;
+        if let Parameter::Correlation { term } = parameter {
+            for effect in 0..2 {
+                let none = Constraint::new(fit, Parameter::Outer { term, effect })?;
+                if let Some(found) = lowest(&[&best], |from| attempt(&none, 0.0, from)) {
+                    ceiling = ceiling.min(found.value);
+                }
+            }
+        }
         let mut excess = |value: f64| {
-            let attempt = |from: &[f64]| {
-                let found = minimise_from(from, metric.clone(), CAP, Precision::Full, |x| {
-                    let mut theta: Vec<f64> = x.iter().zip(scale).map(|(x, s)| x * s).collect();
-                    let mut sigma = x[n].exp();
-                    constraint.impose(value, &mut theta, &mut sigma);
-                    let found = objective.evaluate_at(&theta, sigma)?;
-                    let mut gradient = found.gradient;
-                    gradient.push(found.log_sigma_gradient);
-                    constraint.pull_back(value, &theta, x, scale, sigma, &mut gradient);
-                    gradient.iter_mut().zip(scale).for_each(|(g, s)| *g *= s);
-                    Some((found.deviance, gradient))
-                });
-                found.map(|found| found.minimum).filter(|found| found.stop != StopReason::EvaluationCap)
-            };
-            let found = attempt(&start).or_else(|| attempt(&best))?;
-            start.clone_from(&found.end);
-            Some((found.value - fit.deviance()).max(0.0))
+            // where the criterion bends sharply, at no spread, a search may end before its bottom: the ceiling is there
+            let found = lowest(&[&start, &best], |from| attempt(&constraint, value, from));
+            if let Some(found) = &found {
+                start.clone_from(&found.end);
+            }
+            let found = found.map_or(f64::INFINITY, |found| found.value).min(ceiling);
+            found.is_finite().then(|| (found - fit.deviance()).max(0.0))
         };
         let centre = constraint.estimate;
         let (low, high) = constraint.bounds();
         let step = if centre == 0.0 { 0.1 * constraint.unit } else { 0.2 * constraint.unit };
         Ok(read(&Course { centre, down: -step, up: step, low, high }, &mut excess))
     }
+}
+
+/// The lowest of the searches from several starts; `None` when that one did not come to its bottom.
+fn lowest(starts: &[&[f64]], mut attempt: impl FnMut(&[f64]) -> Option<Minimum>) -> Option<Minimum> {
+    let found = starts.iter().filter_map(|start| attempt(start));
+    found.min_by(|a, b| a.value.total_cmp(&b.value)).filter(|found| found.stop == StopReason::Converged)
 }
 
 /// The rise of the criterion with a parameter held at a value.
@@ -305,7 +331,7 @@ fn crossing(centre: f64, step: f64, bound: f64, rise: f64, excess: Excess<'_>) -
         let share = if turn % 4 == 3 { 0.5 } else { share.clamp(0.02, 0.98) };
         let trial = inside + share * (outside - inside);
         if (trial - inside).abs() <= 0.0 || (trial - outside).abs() <= 0.0 {
-            return Crossing::At(trial);
+            break;
         }
         match excess(trial).map(|e| e.max(0.0).sqrt()) {
             Some(root) if root < wanted => (inside, inside_root) = (trial, root),
@@ -313,7 +339,12 @@ fn crossing(centre: f64, step: f64, bound: f64, rise: f64, excess: Excess<'_>) -
             None => return Crossing::NotReached,
         }
     }
-    Crossing::At(f64::midpoint(inside, outside))
+    // a profile that jumps past the wanted rise has no value there
+    if outside_root - inside_root < JUMP {
+        Crossing::At(f64::midpoint(inside, outside))
+    } else {
+        Crossing::NotReached
+    }
 }
 
 /// One standard deviation or correlation held at a value while the others move.
@@ -322,7 +353,7 @@ struct Constraint {
     estimate: f64,
     /// A natural unit of the parameter: its estimate, or what a reading's spread comes to.
     unit: f64,
-    /// Places in θ of the row of Λ that it is about.
+    /// Places in θ of the row of Λ that it is about; that of a first row of two is right before those of the second.
     row: Vec<usize>,
 }
 
@@ -391,7 +422,10 @@ impl Constraint {
         match (self.parameter, self.row.as_slice()) {
             (Parameter::Reading, _) => *sigma = value,
             (Parameter::Correlation { .. }, &[across, own]) => {
-                let length = theta[own];
+                // of the factors that give the same covariance, the one with both spreads above zero: the other way round the
+                // correlation would be the mirror image of the value
+                let (lead, length) = (across - 1, theta[own].abs());
+                theta[lead] = theta[lead].abs();
                 theta[across] = length * value;
                 theta[own] = length * (1.0 - value * value).max(0.0).sqrt();
             }
@@ -413,7 +447,9 @@ impl Constraint {
         match (self.parameter, self.row.as_slice()) {
             (Parameter::Reading, _) => gradient[last] = 0.0,
             (Parameter::Correlation { .. }, &[across, own]) => {
-                gradient[own] = gradient[across] * value + gradient[own] * (1.0 - value * value).max(0.0).sqrt();
+                let along = gradient[across] * value + gradient[own] * (1.0 - value * value).max(0.0).sqrt();
+                gradient[own] = along * free[own].signum();
+                gradient[across - 1] *= free[across - 1].signum();
                 gradient[across] = 0.0;
             }
             (_, &[only]) => {

@@ -268,10 +268,11 @@ impl<'a> Objective<'a> {
             (i..side).for_each(|k| total[k * side + i] *= ratio);
             total[i * side + i] += 1.0;
         }
-        let mut log_fixed = match self.precise_total() {
-            Some(mut precise) => {
-                let log_fixed = double_double::eliminate(&mut precise, side, p)?;
-                total.iter_mut().zip(precise).for_each(|(value, precise)| *value = precise.value());
+        let mut precise = self.precise_total();
+        let mut log_fixed = match &mut precise {
+            Some(precise) => {
+                let log_fixed = double_double::eliminate(precise, side, p)?;
+                total.iter_mut().zip(&*precise).for_each(|(value, precise)| *value = precise.value());
                 log_fixed
             }
             None => eliminate(&mut total, side, p)?,
@@ -293,13 +294,17 @@ impl<'a> Objective<'a> {
         }
         let sigma2 = residual_sum / degrees;
         deviance += degrees * (1.0 + (2.0 * std::f64::consts::PI * sigma2).ln());
-        let mut beta = total[p * side..p * side + p].to_vec();
-        solve_lower_transposed(&total, side, &mut beta);
         let mut factor = vec![0.0; p * p];
         for i in 0..p {
             factor[i * p..=i * p + i].copy_from_slice(&total[i * side..=i * side + i]);
         }
-        let mut unscaled = inverse_from_factor(&factor, p);
+        let (mut beta, mut unscaled) = if let Some(precise) = &precise {
+            double_double::solution(precise, side, p)
+        } else {
+            let mut beta = total[p * side..p * side + p].to_vec();
+            solve_lower_transposed(&total, side, &mut beta);
+            (beta, inverse_from_factor(&factor, p))
+        };
         let part = (shared > 0).then(|| SharedPart { total: whole, inverse: unscaled.clone(), beta: beta.clone() });
         for (i, ratio) in factors.shared.iter().enumerate() {
             beta[i] *= ratio;

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::columns::{independent_columns, kept_effects, pick};
+use super::columns::{Independence, kept_effects, pick};
 use super::curvature::{Curvature, MANY_BLOCKS};
 use super::relative_covariance::for_each_copy;
 use super::search::{evaluated_at, remembering};
@@ -29,7 +29,7 @@ impl Start {
         }
         let mut some: Vec<Block> = blocks.iter().step_by(COARSE).cloned().collect();
         let mut model = model.clone();
-        let kept = independent_columns(&model, &some);
+        let kept = Independence::of(&model, &some).kept;
         if kept.contains(&false) {
             model.fixed = pick(&model.fixed, &kept, true);
             let kept = kept_effects(&model, &kept);

@@ -121,6 +121,26 @@ impl Structure {
     pub(crate) fn effects(&self) -> usize {
         self.shared_columns() + self.fixed.len()
     }
+
+    /// Makes the ratios and the diagonals of the factors non-negative; the criterion does not change.
+    pub(super) fn fix_signs(&self, theta: &mut [f64]) {
+        let mut at = self.first_outer();
+        theta[..at].iter_mut().for_each(|ratio| *ratio = ratio.abs());
+        for term in &self.outer {
+            let places: Vec<usize> = term.places().collect();
+            let w = term.width;
+            for column in 0..w {
+                let diagonal = places.iter().position(|place| *place == column * (w + 1));
+                if diagonal.is_some_and(|k| theta[at + k] < 0.0) {
+                    for (k, _) in places.iter().enumerate().filter(|(_, place)| *place % w == column) {
+                        theta[at + k] = -theta[at + k];
+                    }
+                }
+            }
+            at += places.len();
+        }
+        theta[at..].iter_mut().for_each(|ratio| *ratio = ratio.abs());
+    }
 }
 
 /// Why a mixed model could not be fitted.

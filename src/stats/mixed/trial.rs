@@ -9,8 +9,10 @@ const RATIOS: [f64; 4] = [0.03, 0.1, 0.3, 1.0];
 
 /// A model with one ratio more than a fit.
 pub(crate) struct Trial {
-    /// How much lower the criterion is; never below zero.
+    /// How much lower the criterion is than without; never below zero.
     pub(crate) gain: f64,
+    /// The ratio there, as in θ.
+    pub(crate) ratio: f64,
     /// Where a fit of it should start.
     pub(crate) start: Start,
 }
@@ -23,7 +25,7 @@ impl MixedFit {
     }
 
     /// The best of a few ratios for a term that a larger model has at `place` of θ, all else as in this fit: what it gains is the
-    /// least that the term gains.
+    /// least that the term gains. `blocks` are those of the larger model, of all that was fitted or of some.
     pub(crate) fn with_ratio(&self, larger: &Structure, blocks: &[Block], place: usize) -> Trial {
         let mut model = larger.clone();
         model.fixed = pick(&larger.fixed, &self.kept, true);
@@ -35,13 +37,22 @@ impl MixedFit {
             point.insert(place.min(point.len()), ratio);
             point
         };
-        let gain = |ratio: f64| {
-            let theta: Vec<f64> = point(ratio).iter().zip(&scale).map(|(x, s)| x * s).collect();
-            objective.profile(&theta).map_or(0.0, |profile| self.deviance() - profile.deviance)
+        let deviance = |ratio: f64| {
+            // the scale of the others is that of the fit, whichever blocks these are
+            let mut theta = self.theta.clone();
+            theta.insert(place.min(theta.len()), ratio * scale.get(place).copied().unwrap_or(1.0));
+            objective.profile(&theta).map_or(f64::INFINITY, |profile| profile.deviance)
         };
+        let without = deviance(0.0);
+        let gain = |ratio: f64| Some(without - deviance(ratio)).filter(|gain| gain.is_finite()).unwrap_or(0.0);
         let best = RATIOS.iter().map(|ratio| (gain(*ratio), *ratio)).max_by(|a, b| a.0.total_cmp(&b.0));
         let (gain, ratio) = best.unwrap_or((0.0, RATIOS[0]));
-        Trial { gain: gain.max(0.0), start: Start { point: point(ratio), inverse: self.inverse_with(place, ratio) } }
+        let theta = ratio * scale.get(place).copied().unwrap_or(1.0);
+        Trial {
+            gain: gain.max(0.0),
+            ratio: theta,
+            start: Start { point: point(ratio), inverse: self.inverse_with(place, ratio) },
+        }
     }
 
     /// The inverse Hessian with one parameter more, which is as uncertain as a third of its value.

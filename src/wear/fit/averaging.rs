@@ -84,7 +84,7 @@ struct Screen<'a> {
 impl Screen<'_> {
     fn deviance(&self, basis: &TimeBasis) -> f64 {
         let blocks: Vec<Block> =
-            self.model.reduction.blocks_of(&self.model.layout, basis, self.model.weights, self.stride);
+            self.model.reduction.blocks_of(&self.model.layout, basis, self.model.means_mm, self.stride);
         self.fit.deviance_of(&blocks, Criterion::Ml).unwrap_or(f64::INFINITY)
     }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use crate::stats::Precision;
 use crate::stats::mixed::{Criterion, MixedSpec, Start, Structure};
 use crate::wear::fit::averaging::Averaging;
+use crate::wear::fit::misfit::wandering;
 use crate::wear::model::random::RandomTerms;
 use crate::wear::model::spec::ReducedModel;
 use crate::wear::model::time_basis::TimeBasis;
@@ -59,18 +60,18 @@ impl Term {
 
 /// Fits the model with every further random term that the likelihood asks for, one after the other, under the linear shape, and
 /// then the average over the time shapes that the readings leave open.
-pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<WearFit, WearError> {
+pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, means_mm: &[Vec<f64>]) -> Result<WearFit, WearError> {
     let linear = TimeBasis::from(Shape::LINEAR);
     let models: BTreeSet<&str> =
         reduction.wings.iter().map(|wing| reduction.line_sets[wing.line_set()].model()).collect();
-    let mut model = ReducedModel::new(spec, reduction, RandomTerms::NONE)?.weighing(weights);
+    let mut model = ReducedModel::new(spec, reduction, RandomTerms::NONE)?.counting(means_mm);
     let mut mixed = model.fit(&linear, spec.criterion, &Start::default(), Precision::OnTheWay)?;
     let (mut kept, mut left_out) = (Vec::new(), Vec::new());
     for term in Term::ALL {
         if term == Term::ModelRate && models.len() < FEWEST_MODELS {
             continue;
         }
-        let larger = ReducedModel::new(spec, reduction, term.with(model.random))?.weighing(weights);
+        let larger = ReducedModel::new(spec, reduction, term.with(model.random))?.counting(means_mm);
         if larger.random == model.random {
             continue;
         }
@@ -94,6 +95,10 @@ pub(crate) fn choose(spec: &WearSpec, reduction: &Reduction, weights: &[Vec<f64>
     let (fits, mut search) = averaging.search();
     search.why = why(&kept, &left_out, spec.criterion, search.averaged);
     search.diagnostics.extend(thin_models(&model));
+    // under the heaviest time shape, whose wear is not to be taken for a walk
+    if let (Some(fit), Some(component)) = (fits.first(), search.components.first()) {
+        search.diagnostics.extend(wandering(&model, fit, &component.basis));
+    }
     Ok(WearFit::new(model, fits, search))
 }
 

@@ -4,6 +4,7 @@ pub(super) mod averaging;
 pub(super) mod choice;
 pub(super) mod compare;
 pub(super) mod compared;
+pub(super) mod misfit;
 pub(super) mod outcome;
 pub(super) mod results;
 pub(super) mod robust;

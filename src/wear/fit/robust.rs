@@ -1,6 +1,7 @@
 //! A fit in which a few wrong readings do not move the rates.
 
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 use crate::check::Fleet;
 use crate::stats::Precision;
@@ -9,20 +10,19 @@ use crate::wear::inference::residuals::WingResiduals;
 use crate::wear::{Diagnostic, Reduction, ShapeChoice, WearError, WearFit, WearSpec};
 use crate::wing::Side;
 
-/// Most rounds of reweighting for one time shape.
+/// Most rounds of fitting and bounding for one time shape.
 const ROUNDS: usize = 40;
-/// Weights that change by less than this have settled.
-const SETTLED: f64 = 1e-4;
+/// Readings that count as ones moved by less than this share of their standard deviation have settled.
+const SETTLED: f64 = 1e-3;
 
-/// Huber's rule: a reading counts in full while it lies within `tuning` standard deviations of what the model expects of
-/// it, and `tuning/|r|` beyond, `r` being its distance in standard deviations. Several readings of one line at one check
-/// count as their mean.
+/// Huber's rule: a reading counts as read while it lies within `tuning` standard deviations of what the model expects of it,
+/// and beyond as one that lies there. Several readings of one line at one check count as their mean.
 ///
 /// | setter | default | reason |
 /// |---|---|---|
 /// | `tuning` | 3 | under the model only one reading in 400 counts less, so little is lost on clean data |
 ///
-/// Source: Huber, Ann. Math. Stat. 35, 1964 (from memory).
+/// Source: Huber, Ann. Math. Stat. 35, 1964, and his Proposal 2 for the scale (from memory).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct HuberRule {
     tuning: f64,
@@ -56,23 +56,27 @@ pub struct DownWeighted {
     pub line: String,
     /// Deviation read less what the model expects, mm.
     pub residual_mm: f64,
-    /// Weight it counted with, below 1.
+    /// The bound over its distance from what the model expects, below 1: the share of the distance that counted.
     pub weight: f64,
 }
 
 /// A robust fit, and which readings counted less.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RobustWear {
-    /// The fit. Its deviance is that of weighted readings and compares with no other fit's.
+    /// The fit. Its deviance is that of the readings as they counted and compares with no other fit's.
     pub fit: WearFit,
     /// Readings that counted less than in full, the least first.
     pub down_weighted: Vec<DownWeighted>,
-    /// Rounds of reweighting.
+    /// Rounds of fitting and bounding.
     pub rounds: usize,
 }
 
 impl WearSpec {
-    /// Fits the model with readings weighted by Huber's rule, fitting and weighting in turn until the weights settle.
+    /// Fits the model with readings bounded by Huber's rule, fitting and bounding in turn until the readings settle.
+    ///
+    /// Each reading counts as what the fit expects plus `ψ(r)/α`, with `r` what it is off by, `ψ` the bound on it and `α` the
+    /// share of a normal's readings within the bounds: the estimates are Huber's, the spreads those of his Proposal 2, and
+    /// standard errors grow as bounding costs.
     ///
     /// # Errors
     /// As [`WearSpec::fit`]; [`WearError::Tuning`] when the rule's tuning is below 1.
@@ -90,33 +94,31 @@ impl WearSpec {
         }
         let left_out = reduction.left_out();
         let reduction = reduction.selecting(&self.covariates)?;
-        let mut weights: Vec<Vec<f64>> = reduction.wings.iter().map(|wing| vec![1.0; wing.line_sums.len()]).collect();
+        let mut counted = Counted::default();
         let mut fit = self.fit_reduced(&reduction)?;
         let mut rounds = 0;
         let mut settled = false;
-        // a model that is chosen, or whose scale is estimated, is looked for again with the weights found
-        let searches = if matches!(self.shape, ShapeChoice::Given(_)) { 1 } else { 2 };
-        for _ in 0..searches {
+        // a model that is chosen, or whose scale is estimated, is looked for again with the readings as they count
+        let pinned = matches!(self.shape, ShapeChoice::Given(_));
+        for _ in 0..if pinned { 1 } else { 2 } {
             settled = false;
             for _ in 0..ROUNDS {
                 rounds += 1;
-                let (next, change) = rule.weights(&fit, &reduction, &weights)?;
-                weights = next;
-                fit = self.fit_again(&reduction, &fit, &weights, Precision::OnTheWay)?;
-                if change < SETTLED {
+                counted = rule.bounded(&fit, &reduction, &counted.means_mm)?;
+                if counted.moved < SETTLED {
                     settled = true;
                     break;
                 }
+                fit = self.fit_again(&reduction, &fit, &counted.means_mm, Precision::OnTheWay)?;
             }
-            fit = if matches!(self.shape, ShapeChoice::Given(_)) {
-                self.fit_again(&reduction, &fit, &weights, Precision::Full)?
+            fit = if pinned {
+                self.fit_again(&reduction, &fit, &counted.means_mm, Precision::Full)?
             } else {
-                self.fit_weighted(&reduction, &weights)?
+                self.fit_counting(&reduction, &counted.means_mm)?
             };
         }
-        let residuals = residuals(&fit, &reduction, &weights)?;
         let mut down_weighted = Vec::new();
-        for ((wing, weights), residuals) in reduction.wings.iter().zip(&weights).zip(&residuals) {
+        for ((wing, weights), residuals) in reduction.wings.iter().zip(&counted.weights).zip(&counted.residuals_mm) {
             let set = &reduction.line_sets[wing.line_set()];
             for ((line_sum, weight), residual_mm) in wing.line_sums.iter().zip(weights).zip(residuals) {
                 if *weight < 1.0 {
@@ -152,7 +154,7 @@ impl WearSpec {
             fit = fit.with_diagnostic(Diagnostic {
                 code: "weights_moving".to_owned(),
                 message:
-                    "The weights of the readings had not settled when the search ended: take the figures as rough."
+                    "What the readings count as had not settled when the search ended: take the figures as rough."
                         .to_owned(),
             });
         }
@@ -160,43 +162,47 @@ impl WearSpec {
     }
 }
 
-/// By wing and line sum, mm.
-fn residuals(fit: &WearFit, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<Vec<Vec<f64>>, WearError> {
-    let component: &Component = &fit.components[0];
-    reduction
-        .wings
-        .iter()
-        .zip(weights)
-        .map(|(wing, weights)| {
-            let set = &reduction.line_sets[wing.line_set()];
-            Ok(WingResiduals::new(fit, component, set, wing, Some(weights))?.readings_mm)
-        })
-        .collect()
+/// What readings count as under a fit; by wing and line sum.
+#[derive(Default)]
+struct Counted {
+    means_mm: Vec<Vec<f64>>,
+    residuals_mm: Vec<Vec<f64>>,
+    weights: Vec<Vec<f64>>,
+    /// The furthest that one moved, in standard deviations.
+    moved: f64,
 }
 
 impl HuberRule {
-    /// New weights, and the largest change of one.
-    fn weights(
-        self,
-        fit: &WearFit,
-        reduction: &Reduction,
-        old: &[Vec<f64>],
-    ) -> Result<(Vec<Vec<f64>>, f64), WearError> {
-        let sigma = fit.mixed().sigma();
-        let mut change: f64 = 0.0;
-        let mut new = Vec::with_capacity(old.len());
-        for ((residuals, wing), old) in residuals(fit, reduction, old)?.iter().zip(&reduction.wings).zip(old) {
-            let weights: Vec<f64> = residuals
-                .iter()
-                .zip(wing.line_sums.iter())
-                .map(|(residual, line_sum)| {
-                    let distance = (residual * f64::from(line_sum.count).sqrt() / sigma).abs();
-                    if distance <= self.tuning { 1.0 } else { self.tuning / distance }
-                })
-                .collect();
-            change = weights.iter().zip(old).map(|(a, b)| (a - b).abs()).fold(change, f64::max);
-            new.push(weights);
+    /// What readings count as under a fit; `before` is what they counted as in it (empty: as read).
+    fn bounded(self, fit: &WearFit, reduction: &Reduction, before: &[Vec<f64>]) -> Result<Counted, WearError> {
+        let component: &Component = &fit.components[0];
+        let k = self.tuning;
+        let normal = Normal::standard();
+        let beyond = normal.cdf(-k);
+        let within = 1.0 - 2.0 * beyond;
+        // E ψ² of a normal; what the fit takes for a reading's spread is that of what readings count as
+        let square = within - 2.0 * k * normal.pdf(k) + 2.0 * k * k * beyond;
+        let sigma = component.mixed.sigma() * within / square.sqrt();
+        let mut out = Counted::default();
+        for (index, wing) in reduction.wings.iter().enumerate() {
+            let set = &reduction.line_sets[wing.line_set()];
+            let before = before.get(index).map(Vec::as_slice);
+            let residuals_mm = WingResiduals::new(fit, component, set, wing, before)?.readings_mm;
+            let (mut means_mm, mut weights) = (Vec::new(), Vec::new());
+            for (place, (line_sum, residual_mm)) in wing.line_sums.iter().zip(&residuals_mm).enumerate() {
+                let count = f64::from(line_sum.count);
+                let (read_mm, bound_mm) = (line_sum.sum_mm() / count, k * sigma / count.sqrt());
+                let expected_mm = read_mm - residual_mm;
+                let mean_mm = expected_mm + residual_mm.clamp(-bound_mm, bound_mm) / within;
+                let was_mm = before.and_then(|before| before.get(place)).copied().unwrap_or(read_mm);
+                out.moved = out.moved.max((mean_mm - was_mm).abs() * count.sqrt() / sigma);
+                weights.push((bound_mm / residual_mm.abs()).min(1.0));
+                means_mm.push(mean_mm);
+            }
+            out.means_mm.push(means_mm);
+            out.residuals_mm.push(residuals_mm);
+            out.weights.push(weights);
         }
-        Ok((new, change))
+        Ok(out)
     }
 }

@@ -555,14 +555,6 @@ fn diagnose(layout: &Layout, mixed: &MixedFit, reduction: &Reduction) -> Vec<Dia
                 .to_owned(),
         );
     }
-    for name in mixed.dropped() {
-        say(
-            "dropped_term",
-            format!(
-                "`{name}` is left out: these readings cannot tell it from the terms before it, or never show it."
-            ),
-        );
-    }
     for diagnostic in mixed.diagnostics() {
         match diagnostic {
             MixedDiagnostic::ZeroSpread { term, effect } => {
@@ -573,6 +565,19 @@ fn diagnose(layout: &Layout, mixed: &MixedFit, reduction: &Reduction) -> Vec<Dia
                     format!("The spread of the {what} by {term} is estimated as zero: the data show none."),
                 );
             }
+            MixedDiagnostic::Dropped { column } => say(
+                "dropped_term",
+                format!(
+                    "`{column}` is left out: these readings cannot tell it from the terms before it, or never show it."
+                ),
+            ),
+            MixedDiagnostic::BadlyConditioned { column, digits } => say(
+                "badly_conditioned",
+                format!(
+                    "These readings hardly tell `{column}` from the terms before it: its figures are good to {digits} digits \
+                     at most. Leave one of them out."
+                ),
+            ),
             MixedDiagnostic::FullCorrelation { term } => say(
                 "boundary",
                 format!(

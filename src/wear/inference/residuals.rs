@@ -133,9 +133,9 @@ impl<'a> WingResiduals<'a> {
         component: &'a Component,
         set: &'a LineSet,
         wing: &'a WingReduction,
-        weights: Option<&[f64]>,
+        means_mm: Option<&[f64]>,
     ) -> Result<Self, WearError> {
-        let model = WingModel::weighted(fit, component, set, wing, weights)?;
+        let model = WingModel::counting(fit, component, set, wing, means_mm)?;
         let mut draw = Vec::new();
         model.posterior.draw(&[], &mut draw);
         let kept = model.posterior.fixed();

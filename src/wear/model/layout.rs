@@ -38,6 +38,9 @@ pub(crate) struct Layout {
     pub(crate) check: Option<usize>,
     pub(crate) wing: Option<usize>,
     pub(crate) wing_row: Option<usize>,
+    /// The walks of rows of a wing; in no fit, only where one is looked at for what it has not.
+    #[serde(skip)]
+    walk: Option<usize>,
     /// Shared column of the rate of a material in a row of a model, rows by [`Row::index`].
     #[serde(default)]
     model_rates: BTreeMap<String, MaterialRows>,
@@ -177,6 +180,7 @@ impl Layout {
             check,
             wing,
             wing_row,
+            walk: None,
             few_wings,
             line_not_separable: !several_per_level,
             check_not_separable: !several_checks,
@@ -200,6 +204,17 @@ impl Layout {
             layout.check_not_separable = false;
         }
         layout
+    }
+
+    /// The same layout with a random walk of each row of a wing, where wings are known to differ and are checked again.
+    pub(crate) fn walking(&self) -> Option<Self> {
+        let mut layout = self.clone();
+        (self.wing.is_some() && self.check.is_some()).then(|| {
+            layout.walk = Some(layout.structure.outer.len());
+            let walk = OuterTerm { name: "wing:row:walk".to_owned(), width: 1, covariance: Covariance::Full };
+            layout.structure.outer.push(walk);
+            layout
+        })
     }
 
     /// What does not hold together in a layout that was not made here (a file); `covariates` is how many the model has.
@@ -323,6 +338,8 @@ impl Layout {
                     checks
                 } else if Some(term) == self.wing_row {
                     Row::ALL.len()
+                } else if Some(term) == self.walk {
+                    Row::ALL.len() * checks
                 } else {
                     1
                 }
@@ -407,6 +424,7 @@ impl Layout {
         let wing_column = self.wing.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_check = self.check.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_row = self.wing_row.map(|term| builder.outer_column(structure, term, 0, 0));
+        let first_step = self.walk.map(|term| builder.outer_column(structure, term, 0, 0));
         let first_shared = builder.shared_column(0);
         let first_fixed = first_shared + structure.shared_columns();
         let g: Vec<f64> = wing.hours_h.iter().map(|hours_h| basis.shape.at(*hours_h)).collect();
@@ -449,6 +467,16 @@ impl Layout {
                 entries.extend_from_slice(&growing);
                 length_g_m = restarted.length_g_m;
             }
+            if let Some(first) = first_step {
+                // by now the row has gone every step up to this check, each as long as the root of its hours
+                let from_h = std::iter::once(0.0).chain(wing.hours_h.iter().copied());
+                let steps = wing.hours_h.iter().zip(from_h).take(check + 1).enumerate();
+                let length_m = table.rows[level.line].length_g_m;
+                entries.extend(steps.map(|(step, (to_h, from_h))| {
+                    let root = ((to_h - from_h).max(0.0) / 100.0).sqrt();
+                    (first + row * wing.hours_h.len() + step, length_m * root)
+                }));
+            }
             visit(builder, line_sum, index, ModelRow { entries: &entries, length_g_m });
         }
     }
@@ -462,33 +490,33 @@ impl Layout {
         builder
     }
 
-    /// One wing's sums as a block, built of the columns that its line set has; `weights` by line sum, where readings do not count
-    /// alike.
+    /// One wing's sums as a block, built of the columns that its line set has; `means_mm` by line sum where others than those
+    /// read count.
     pub(crate) fn block(
         &self,
         (set, table): (&LineSet, &LineTable),
         wing: &WingReduction,
         basis: &TimeBasis,
-        weights: Option<&[f64]>,
+        means_mm: Option<&[f64]>,
     ) -> Block {
         let mut builder = BlockBuilder::narrow(&self.structure, &self.copies(wing.hours_h.len()), &table.effects);
         for index in wing.levels.restarted() {
             builder.unpenalise(index);
         }
-        self.fill(&mut builder, (set, table), wing, basis, weights);
+        self.fill(&mut builder, (set, table), wing, basis, means_mm);
         builder.finish()
     }
 
-    /// One wing's sums as a block under construction; `weights` by line sum, where readings do not count alike.
+    /// One wing's sums as a block under construction; `means_mm` by line sum where others than those read count.
     pub(crate) fn builder(
         &self,
         lines: (&LineSet, &LineTable),
         wing: &WingReduction,
         basis: &TimeBasis,
-        weights: Option<&[f64]>,
+        means_mm: Option<&[f64]>,
     ) -> BlockBuilder {
         let mut builder = self.empty_block(wing);
-        self.fill(&mut builder, lines, wing, basis, weights);
+        self.fill(&mut builder, lines, wing, basis, means_mm);
         builder
     }
 
@@ -498,15 +526,16 @@ impl Layout {
         lines: (&LineSet, &LineTable),
         wing: &WingReduction,
         basis: &TimeBasis,
-        weights: Option<&[f64]>,
+        means_mm: Option<&[f64]>,
     ) {
         self.for_each_sum(builder, lines, wing, basis, |builder, line_sum, index, row| {
-            let readings = Readings {
-                count: f64::from(line_sum.count),
-                sum: line_sum.sum_mm(),
-                sum_of_squares: line_sum.squares_mm2(),
-                weight: weights.and_then(|weights| weights.get(index)).copied().unwrap_or(1.0),
-            };
+            let (count, mut sum) = (f64::from(line_sum.count), line_sum.sum_mm());
+            let mut sum_of_squares = line_sum.squares_mm2();
+            if let Some(mean_mm) = means_mm.and_then(|means_mm| means_mm.get(index)) {
+                sum_of_squares += count * mean_mm * mean_mm - sum * sum / count;
+                sum = count * mean_mm;
+            }
+            let readings = Readings { count, sum, sum_of_squares, weight: 1.0 };
             self.add(builder, wing, line_sum.level as usize, row, readings);
         });
     }

@@ -142,11 +142,11 @@ impl WearSpec {
     /// # Errors
     /// As [`WearSpec::fit`].
     pub fn fit_reduced(&self, reduction: &Reduction) -> Result<WearFit, WearError> {
-        self.fit_weighted(reduction, &[])
+        self.fit_counting(reduction, &[])
     }
 
-    /// The same with a weight for each line sum of each wing; none where all count alike.
-    pub(crate) fn fit_weighted(&self, reduction: &Reduction, weights: &[Vec<f64>]) -> Result<WearFit, WearError> {
+    /// The same with a mean for each line sum of each wing in place of the one read; none where they count as read.
+    pub(crate) fn fit_counting(&self, reduction: &Reduction, means_mm: &[Vec<f64>]) -> Result<WearFit, WearError> {
         if let ShapeChoice::Given(shape) = self.shape
             && let Some(scale) = shape.scale_h()
             && !(scale > 0.0 && scale.is_finite())
@@ -156,14 +156,12 @@ impl WearSpec {
         let selected = reduction.selecting(&self.covariates)?;
         let fit = match self.pinned() {
             Some(Pinned { shape, random }) => {
-                ReducedModel::new(self, &selected, random)?.weighing(weights).fit_all(shape)
+                ReducedModel::new(self, &selected, random)?.counting(means_mm).fit_all(shape)
             }
-            None => choose(self, &selected, weights),
+            None => choose(self, &selected, means_mm),
         }?;
-        Ok(match reduction.left_out() {
-            Some(left_out) => fit.with_diagnostic(left_out),
-            None => fit,
-        })
+        let tails = if means_mm.is_empty() { fit.heavy_tails(&selected) } else { None };
+        Ok([tails, reduction.left_out()].into_iter().flatten().fold(fit, WearFit::with_diagnostic))
     }
 
     /// Fits one model: no choice, no averaging.
@@ -178,16 +176,16 @@ impl WearSpec {
         model.with_shapes(ShapeSearch::known(basis.clone()))
     }
 
-    /// Fits the model and the heaviest time shape of a fit again, to readings that count otherwise: no choice, no averaging.
+    /// Fits the model and the heaviest time shape of a fit again, to readings that count as others: no choice, no averaging.
     pub(crate) fn fit_again(
         &self,
         reduction: &Reduction,
         fit: &WearFit,
-        weights: &[Vec<f64>],
+        means_mm: &[Vec<f64>],
         precision: Precision,
     ) -> Result<WearFit, WearError> {
         let selected = reduction.selecting(&self.covariates)?;
-        let model = ReducedModel::new(self, &selected, fit.random)?.weighing(weights);
+        let model = ReducedModel::new(self, &selected, fit.random)?.counting(means_mm);
         let component = &fit.components[0];
         let mixed = model.fit(&component.basis, self.criterion, &component.mixed.start(), precision)?;
         Ok(WearFit::new(model, vec![mixed], ShapeSearch::known(component.basis.clone())))
@@ -235,8 +233,8 @@ pub(crate) struct ReducedModel<'a> {
     pub(crate) layout: Layout,
     pub(crate) random: RandomTerms,
     pub(crate) reduction: &'a Reduction,
-    /// By wing and line sum; empty when all readings count alike.
-    pub(crate) weights: &'a [Vec<f64>],
+    /// By wing and line sum: the mean that counts in place of the one read; empty where readings count as read.
+    pub(crate) means_mm: &'a [Vec<f64>],
 }
 
 impl<'a> ReducedModel<'a> {
@@ -249,11 +247,11 @@ impl<'a> ReducedModel<'a> {
         random.wing_row &= layout.wing_row.is_some();
         random.line_rate &= layout.structure.inner_slope.is_some();
         random.model_rate &= !layout.structure.shared.is_empty();
-        Ok(Self { spec, layout, random, reduction, weights: &[] })
+        Ok(Self { spec, layout, random, reduction, means_mm: &[] })
     }
 
-    pub(crate) fn weighing(mut self, weights: &'a [Vec<f64>]) -> Self {
-        self.weights = weights;
+    pub(crate) fn counting(mut self, means_mm: &'a [Vec<f64>]) -> Self {
+        self.means_mm = means_mm;
         self
     }
 }
@@ -261,7 +259,7 @@ impl<'a> ReducedModel<'a> {
 impl ReducedModel<'_> {
     /// One block per wing under a time shape.
     pub(crate) fn blocks(&self, basis: &TimeBasis) -> Vec<Block> {
-        self.reduction.blocks(&self.layout, basis, self.weights)
+        self.reduction.blocks(&self.layout, basis, self.means_mm)
     }
 
     pub(crate) fn fit(

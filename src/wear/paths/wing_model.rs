@@ -59,18 +59,18 @@ impl<'a> WingModel<'a> {
         set: &'a LineSet,
         wing: &'a WingReduction,
     ) -> Result<Self, WearError> {
-        Self::weighted(fit, component, set, wing, None)
+        Self::counting(fit, component, set, wing, None)
     }
 
-    /// The same with a weight per line sum.
-    pub(crate) fn weighted(
+    /// The same with a mean per line sum in place of the one read.
+    pub(crate) fn counting(
         fit: &'a WearFit,
         component: &'a Component,
         set: &'a LineSet,
         wing: &'a WingReduction,
-        weights: Option<&[f64]>,
+        means_mm: Option<&[f64]>,
     ) -> Result<Self, WearError> {
-        let builder = fit.layout.builder((set, &fit.layout.line_table(set)), wing, &component.basis, weights);
+        let builder = fit.layout.builder((set, &fit.layout.line_table(set)), wing, &component.basis, means_mm);
         let posterior = BlockPosterior::new(&component.mixed, &builder.finish())?;
         Ok(Self { layout: &fit.layout, component, set, wing, builder, posterior })
     }

@@ -102,9 +102,9 @@ impl Reduction {
         &self.line_sets
     }
 
-    /// One block per wing; `weights` by wing and line sum, empty when all readings count alike.
-    pub(crate) fn blocks(&self, layout: &Layout, basis: &TimeBasis, weights: &[Vec<f64>]) -> Vec<Block> {
-        self.blocks_of(layout, basis, weights, 1)
+    /// One block per wing; `means_mm` by wing and line sum where others than those read count.
+    pub(crate) fn blocks(&self, layout: &Layout, basis: &TimeBasis, means_mm: &[Vec<f64>]) -> Vec<Block> {
+        self.blocks_of(layout, basis, means_mm, 1)
     }
 
     /// The same of every so many-th wing.
@@ -112,7 +112,7 @@ impl Reduction {
         &self,
         layout: &Layout,
         basis: &TimeBasis,
-        weights: &[Vec<f64>],
+        means_mm: &[Vec<f64>],
         stride: usize,
     ) -> Vec<Block> {
         let tables: Vec<LineTable> = self.line_sets.iter().map(|set| layout.line_table(set)).collect();
@@ -121,9 +121,9 @@ impl Reduction {
             .enumerate()
             .step_by(stride.max(1))
             .map(|(index, wing)| {
-                let weights = weights.get(index).map(Vec::as_slice);
+                let means_mm = means_mm.get(index).map(Vec::as_slice);
                 let set = wing.line_set();
-                layout.block((&self.line_sets[set], &tables[set]), wing, basis, weights)
+                layout.block((&self.line_sets[set], &tables[set]), wing, basis, means_mm)
             })
             .collect()
     }

@@ -84,7 +84,7 @@ impl MixedModelFit {
 
     fn contrast_of(&self, name: &str, weights: &[f64]) -> ContrastRow {
         let estimate = weights.iter().zip(self.mixed.fixed()).map(|(w, effect)| w * effect.estimate).sum();
-        let se = self.mixed.covariance_of(weights, weights).max(0.0).sqrt();
+        let se = self.mixed.effects_covariance(weights, weights).max(0.0).sqrt();
         ContrastRow::new(name.to_owned(), estimate, se, self.mixed.freedom(weights), 0.95)
     }
 
@@ -101,7 +101,7 @@ impl MixedModelFit {
         let mut rows: Vec<ContrastRow> =
             names.zip(weights).map(|(name, weights)| self.contrast_of(&name, weights)).collect();
         let covariance: Vec<f64> =
-            weights.iter().flat_map(|a| weights.iter().map(|b| self.mixed.covariance_of(a, b))).collect();
+            weights.iter().flat_map(|a| weights.iter().map(|b| self.mixed.effects_covariance(a, b))).collect();
         adjust(&mut rows, &covariance, 0.95);
         rows
     }
@@ -175,7 +175,7 @@ impl MixedModelFit {
 
     fn joint(&self, tested: &str, rows: &[Vec<f64>]) -> JointTest {
         let q = rows.len();
-        let covariance = DMatrix::from_fn(q, q, |i, j| self.mixed.covariance_of(&rows[i], &rows[j]));
+        let covariance = DMatrix::from_fn(q, q, |i, j| self.mixed.effects_covariance(&rows[i], &rows[j]));
         let eigen = SymmetricEigen::new(covariance);
         let largest = eigen.eigenvalues.iter().fold(0.0, |a: f64, b| a.max(*b));
         let (mut sum, mut used, mut freedoms) = (0.0, 0.0, Vec::new());

@@ -65,6 +65,11 @@ impl fmt::Display for MixedModelFit {
                 MixedDiagnostic::FullCorrelation { term } => {
                     writeln!(f, "\nboundary: the effects of {term} are estimated as fully correlated")?;
                 }
+                MixedDiagnostic::Dropped { .. } => {}
+                MixedDiagnostic::BadlyConditioned { column, digits } => writeln!(
+                    f,
+                    "\nbadly conditioned: earlier columns explain nearly all of {column}; its figures are good to {digits} digits at most"
+                )?,
                 MixedDiagnostic::NotConverged { stop } => {
                     writeln!(f, "\nnot converged ({stop:?}): do not use these figures")?;
                 }
