@@ -161,7 +161,10 @@ fn cut(bytes: &[u8], most: usize) -> Cut {
         }
         found = Cut { at, records: found.records + 1 + record.blank_lines };
     }
-    found
+    // empty lines are whole, whatever follows them
+    let rest = bytes.get(found.at..).unwrap_or_default().iter();
+    let empty = rest.take(most - most.min(found.records)).take_while(|byte| **byte == b'\n').count();
+    Cut { at: found.at + empty, records: found.records + empty }
 }
 
 #[cfg(test)]
