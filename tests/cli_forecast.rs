@@ -208,6 +208,22 @@ fn a_model_with_a_covariate_forecasts_and_a_saved_one_finds_it() {
         let done = linedrift(here, &[command, &model].concat());
         assert_eq!(done.status.code(), Some(0), "{command:?}: {}", stderr(&done));
     }
+    // a column of text, by its levels and for one material
+    let table = fs::read_to_string(here.join("loft/wings.csv")).unwrap();
+    let kept = table.lines().enumerate().fold(String::new(), |text, (row, line)| match row {
+        0 => format!("{text}{line},kept\n"),
+        _ => format!("{text}{line},{}\n", ["dry barn", "van"][row % 2]),
+    });
+    fs::write(here.join("loft/wings.csv"), kept).unwrap();
+    let model = ["--covariate", "kept=van:uhmwpe", "--shape", "linear"];
+    let wear = ask(&[&["wear", "loft"][..], &model].concat());
+    let names: Vec<&str> =
+        wear["terms"].as_array().unwrap().iter().map(|term| term["term"].as_str().unwrap()).collect();
+    assert!(names.contains(&"covariate:kept=van:uhmwpe"), "{names:?}");
+    assert_ne!(ask(&[&["due", "loft"][..], &model].concat())["wings"], plain["wings"]);
+    let text = linedrift(here, &["wear", "loft", "--covariate", "kept"]);
+    assert_eq!(text.status.code(), Some(1));
+    assert!(stderr(&text).contains("kept=van"), "{}", stderr(&text));
     let both = linedrift(here, &["due", "loft", "--fit", "coast.fit", "--shape", "log"]);
     assert_eq!(both.status.code(), Some(2));
     // a wing without the number

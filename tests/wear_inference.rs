@@ -4,8 +4,8 @@
 use linedrift::check::{Fleet, History};
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{
-    BootstrapSpec, IntervalMethod, IntervalRow, LineAt, OffsetOption, PredictSpec, Reduction, ResidualLevel, Shape,
-    ShapeChoice, TermsOption, UnseenPolicy, WearError, WearFit, WearSpec, WingEffects,
+    BootstrapSpec, ContrastSpec, IntervalMethod, IntervalRow, LineAt, OffsetOption, PredictSpec, Reduction,
+    ResidualLevel, Shape, ShapeChoice, TermsOption, UnseenPolicy, WearError, WearFit, WearSpec, WingEffects,
 };
 use linedrift::{LineSet, Row, Side};
 use rand::{RngExt, SeedableRng};
@@ -260,6 +260,35 @@ fn a_covariate_that_matters_is_found_and_one_that_does_not_is_not() {
     assert!(matches!(wrong, Err(WearError::NotNested { .. })), "{wrong:?}");
     let unknown = WearSpec::default().shape(Shape::LINEAR).covariates(["height"]).fit_reduced(&reduction);
     assert_eq!(unknown, Err(WearError::NotReduced { covariate: "height".to_owned() }));
+}
+
+/// Wings kept in a van shrink faster, but only their UHMWPE lines do.
+#[test]
+fn a_covariate_by_material_tells_which_material_it_bears_on() {
+    let fleet = altered(&fleet(30, 59), |index, set, history| {
+        let van = f64::from(u8::from(index % 3 == 0));
+        history.wing.covariates.insert("kept=van".to_owned(), van);
+        for check in &mut history.checks {
+            let h = check.hours_h;
+            for reading in &mut check.readings {
+                let exposed = set.exposure_m(reading.line);
+                let uhmwpe: f64 = exposed.iter().filter(|one| one.material == "uhmwpe").map(|one| one.length_m).sum();
+                reading.reading_mm -= 0.6 * van * uhmwpe * h / 100.0;
+            }
+        }
+    });
+    let names = ["kept=van:uhmwpe", "kept=van:aramid", "kept=van:paper"];
+    let fit = WearSpec::default().shape(Shape::LINEAR).covariates(names).fit(&fleet).unwrap();
+    let term = |name: &str| fit.terms().iter().find(|term| term.term == format!("covariate:{name}")).unwrap();
+    let (uhmwpe, aramid) = (term(names[0]), term(names[1]));
+    assert!((uhmwpe.estimate + 0.6).abs() < 4.0 * uhmwpe.se && uhmwpe.upper < 0.0, "{uhmwpe:?}");
+    assert!(aramid.estimate.abs() < 4.0 * aramid.se, "{aramid:?}");
+    // no line is of that material
+    assert_eq!(fit.dropped_terms(), ["covariate:kept=van:paper"]);
+    let asked = ContrastSpec::default().contrast("covariate:kept=van:uhmwpe - covariate:kept=van:aramid");
+    let found = asked.run(&fit, fleet.line_sets()).unwrap();
+    let row = &found.rows()[0].row;
+    assert!((row.estimate + 0.6).abs() < 4.0 * row.se && row.upper < 0.0, "{row:?}");
 }
 
 #[test]

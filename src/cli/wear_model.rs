@@ -26,7 +26,8 @@ pub(super) struct WearModel {
     /// Likelihood to maximise
     #[arg(help_heading = HEADING, long, value_enum, default_value_t = CriterionName::Reml)]
     criterion: CriterionName,
-    /// Column of `wings` that changes the rates (may be given more than once)
+    /// Column of `wings` that changes the rates: a number, or `NAME=LEVEL` for those wings whose text in it is that; with
+    /// `:MATERIAL` the rates of that material alone (may be given more than once)
     #[arg(help_heading = HEADING, long, value_name = "NAME")]
     covariate: Vec<String>,
     /// Which constant deviations lines share

@@ -158,7 +158,7 @@ impl FleetFrames {
             let Some(schema) = TableSchema::named(name).filter(|schema| schema.name != READINGS.name) else {
                 continue;
             };
-            let extra = if schema.name == WINGS.name { spec.asked_covariates() } else { &[] };
+            let extra = if schema.name == WINGS.name { spec.covariate_columns() } else { &[] };
             let grid = grid(frame, schema, extra, unread, &mut faults);
             notes.extend(left_out_note(schema.name, grid.left_out.iter().collect()));
             short.put(schema, Loaded::Read(vec![grid]));

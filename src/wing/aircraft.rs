@@ -26,7 +26,8 @@ pub struct Wing {
     pub interval_h: Option<f64>,
     /// The longest time between checks, calendar months.
     pub interval_months: Option<f64>,
-    /// Numeric covariates by column name, as asked for by the reader's caller.
+    /// Covariates by name, as asked for by the reader's caller: `COLUMN` for a number, `COLUMN=LEVEL` for whether the text in a
+    /// column is that level (1 or 0).
     pub covariates: BTreeMap<String, f64>,
     /// Serial number, for the record of its lengths.
     // personal data stays in the folder: reductions and documents are passed on

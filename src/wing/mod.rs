@@ -6,6 +6,7 @@
 //! (0 leading … 1 trailing edge).
 
 mod aircraft;
+mod covariate;
 mod creep;
 mod line_set;
 mod material;
@@ -16,6 +17,7 @@ mod service;
 mod text_table;
 
 pub use aircraft::Wing;
+pub(crate) use covariate::CovariateName;
 pub use creep::Creep;
 pub use line_set::{Exposure, Line, LineSet, LineSetError, ModelData, RowData, Segment};
 pub use material::{

@@ -18,7 +18,7 @@ pub(super) mod segments;
 pub(super) mod steps;
 pub(super) mod wings;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::path::Path;
 
 use crate::check::{Fleet, History};
@@ -33,7 +33,7 @@ use crate::fleet::schema::{
 };
 use crate::fleet::write::atomic::StagedFile;
 use crate::fleet::write::pending::{PENDING_FILE, Pending};
-use crate::wing::{Fibre, LineSet};
+use crate::wing::{CovariateName, Fibre, LineSet};
 use actions::{Fittings, OfWing, read_actions, read_fittings};
 use catalogue::Catalogue;
 use checks::Checks;
@@ -71,7 +71,9 @@ const TEXTS: [&str; 8] = ["model", "line", "main", "material", "table_version", 
 /// ```
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct FolderSpec {
+    /// As wings have them, and their columns.
     covariates: Vec<String>,
+    covariate_columns: Vec<String>,
     fibres: Vec<Fibre>,
 }
 
@@ -85,16 +87,21 @@ pub struct Folder {
 }
 
 impl FolderSpec {
-    /// Columns of `wings` to read as numeric covariates, besides the known ones.
+    /// Columns of `wings` to read as covariates: `COLUMN` as a number, `COLUMN=LEVEL` as whether the text in it is that level.
+    /// A `:MATERIAL` behind it is the model's matter.
     #[must_use]
     pub fn covariates<I>(mut self, names: I) -> Self
     where
         I: IntoIterator,
         I::Item: Into<String>,
     {
-        self.covariates = names.into_iter().map(Into::into).collect();
-        self.covariates.sort();
-        self.covariates.dedup();
+        let names: Vec<String> = names.into_iter().map(Into::into).collect();
+        let each = |part: for<'a> fn(CovariateName<'a>) -> &'a str| {
+            let parts: BTreeSet<&str> = names.iter().map(|name| part(CovariateName::parse(name))).collect();
+            parts.into_iter().map(str::to_owned).collect()
+        };
+        self.covariates = each(|name| name.of_wing);
+        self.covariate_columns = each(|name| name.column);
         self
     }
 
@@ -174,7 +181,7 @@ impl FolderSpec {
                 return None;
             }
         };
-        let covariates = &self.covariates;
+        let covariates = &self.covariate_columns;
         let mut source = Source { folder, covariates, staged, moved, gone, faults, notes: Vec::new() };
         let mut short = ShortTables::default();
         for schema in FOLDER.into_iter().filter(|schema| schema.name != READINGS.name) {
@@ -205,8 +212,8 @@ impl FolderSpec {
         FolderTables { wings, checks, actions, fittings, notes, readings: loaded.readings }
     }
 
-    pub(crate) fn asked_covariates(&self) -> &[String] {
-        &self.covariates
+    pub(crate) fn covariate_columns(&self) -> &[String] {
+        &self.covariate_columns
     }
 
     /// The user's own materials.

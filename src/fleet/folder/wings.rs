@@ -11,7 +11,7 @@ use crate::fleet::read::cell::Limit;
 use crate::fleet::read::fault::FaultList;
 use crate::fleet::read::grid::{Loaded, Record};
 use crate::fleet::schema::{Need, WingRow};
-use crate::wing::{Service, Wing};
+use crate::wing::{CovariateName, Service, Wing};
 
 /// The wings of a folder and the line sets that they follow.
 #[derive(Debug)]
@@ -62,9 +62,22 @@ impl Wings {
             wing.serial_number = owned(row.serial_number);
             wing.owner = owned(row.owner);
             for name in covariates {
-                if let Some(value) = record.read(name, Need::Column, Limit::Any, faults) {
-                    wing.covariates.insert(name.clone(), value);
-                }
+                let CovariateName { column, level, .. } = CovariateName::parse(name);
+                let text = record.text(column);
+                let value = match (level, text) {
+                    (Some(level), text) => text.map(|text| f64::from(u8::from(text == level))),
+                    (None, Some(text)) if text.chars().all(|letter| letter.is_alphabetic() || letter == ' ') => {
+                        let level = format!("{column}={text}");
+                        record.fault(
+                            faults,
+                            column,
+                            format_args!("a number (of a column of text name one level, such as `{level}`)"),
+                        );
+                        None
+                    }
+                    (None, _) => record.read(column, Need::Column, Limit::Any, faults),
+                };
+                wing.covariates.extend(value.map(|value| (name.clone(), value)));
             }
             let key = row.model.and_then(|model| catalogue.follow(record, &model, faults));
             let Some(id) = row.wing else { continue };

@@ -12,7 +12,7 @@ use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::WingReduction;
 use crate::wear::reduce::seen::Seen;
 use crate::wear::{OffsetOption, Reduction, TermsOption, WearSpec};
-use crate::wing::{LineSet, Row};
+use crate::wing::{CovariateName, LineSet, Row};
 
 /// Fewest wings for which wing effects are estimated.
 const FEWEST_WINGS: usize = 5;
@@ -34,6 +34,9 @@ pub(crate) struct Layout {
     /// Mean of each covariate over the wings read: covariates count from there, so that rates are those of an average wing.
     #[serde(default)]
     centres: Vec<f64>,
+    /// The material whose lines alone a covariate bears on (`None`, or none here: all lines).
+    #[serde(default)]
+    covariate_materials: Vec<Option<String>>,
     /// Places of the outer terms in the structure.
     pub(crate) check: Option<usize>,
     pub(crate) wing: Option<usize>,
@@ -64,6 +67,8 @@ pub(crate) struct LineRow {
     pub(crate) shared: Vec<(usize, f64)>,
     /// `L · g`, m.
     pub(crate) length_g_m: f64,
+    /// By covariate: `L · g` of the materials that it bears on, m.
+    covariate_length_g_m: Vec<f64>,
 }
 
 /// One line sum's row of the model.
@@ -177,6 +182,11 @@ impl Layout {
             spans,
             first_covariate,
             centres: centres(reduction),
+            covariate_materials: reduction
+                .covariates
+                .iter()
+                .map(|name| CovariateName::parse(name).material.map(str::to_owned))
+                .collect(),
             check,
             wing,
             wing_row,
@@ -299,6 +309,8 @@ impl Layout {
         out.fixed.clear();
         out.shared.clear();
         out.length_g_m = 0.0;
+        out.covariate_length_g_m.clear();
+        out.covariate_length_g_m.resize(self.centres.len(), 0.0);
         let Some(data) = set.lines().get(line) else { return };
         let row = data.row.index();
         for (place, segment) in set.path(line).enumerate() {
@@ -310,13 +322,29 @@ impl Layout {
             if let Some(column) = self.model_rate(set.model(), &segment.material, row) {
                 raise(&mut out.shared, column, value);
             }
+            for (length, of) in out.covariate_length_g_m.iter_mut().zip(&self.covariate_materials) {
+                *length += if of.as_ref() == Some(&segment.material) { value } else { 0.0 };
+            }
+        }
+        for (k, length) in out.covariate_length_g_m.iter_mut().enumerate() {
+            if self.covariate_materials.get(k).is_none_or(Option::is_none) {
+                *length = out.length_g_m;
+            }
         }
         if let Some(column) = self.spans[row] {
             out.fixed.push((column, (data.span * data.span - 1.0 / 3.0) * out.length_g_m));
         }
-        for (k, value) in covariates.iter().enumerate() {
-            out.fixed.push((self.first_covariate + k, (value - self.centre(k)) * out.length_g_m));
-        }
+        out.fixed.extend(self.covariate_entries(covariates, &out.covariate_length_g_m));
+    }
+
+    /// Fixed columns and values of the covariates of a wing for a line.
+    fn covariate_entries(&self, covariates: &[f64], length_g_m: &[f64]) -> impl Iterator<Item = (usize, f64)> {
+        let first = self.first_covariate;
+        covariates
+            .iter()
+            .zip(length_g_m)
+            .enumerate()
+            .map(move |(k, (value, length))| (first + k, (value - self.centre(k)) * length))
     }
 
     /// Where a covariate counts from.
@@ -440,9 +468,8 @@ impl Layout {
             growing.extend(first_row.map(|column| (column + row, line.length_g_m)));
             growing.extend(line.shared.iter().map(|(column, value)| (first_shared + column, *value)));
             growing.extend(line.fixed.iter().map(|(column, value)| (first_fixed + column, *value)));
-            let first = first_fixed + self.first_covariate;
-            let from_centre = covariates.iter().enumerate().map(|(k, value)| (k, value - self.centre(k)));
-            growing.extend(from_centre.map(|(k, value)| (first + k, value * line.length_g_m)));
+            let of_wing = self.covariate_entries(covariates, &line.covariate_length_g_m);
+            growing.extend(of_wing.map(|(column, value)| (first_fixed + column, value)));
         };
         for (index, line_sum) in wing.line_sums.iter().enumerate() {
             let check = line_sum.check as usize;

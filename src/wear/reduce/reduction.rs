@@ -13,7 +13,7 @@ use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::reduce::levels::{Levels, LineEpoch};
 use crate::wear::reduce::line_sums::{LineSum, LineSums, micrometres};
 use crate::wear::reduce::restarts::Restarts;
-use crate::wing::{LineSet, Side};
+use crate::wing::{CovariateName, LineSet, Side};
 
 /// One wing's readings, reduced to exact sums per line, side and check, and what is recorded of it beside them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -168,7 +168,7 @@ pub(crate) fn covariate_values(history: &History, names: &[String]) -> Result<Ve
             history
                 .wing
                 .covariates
-                .get(name)
+                .get(CovariateName::parse(name).of_wing)
                 .copied()
                 .filter(|value| value.is_finite())
                 .ok_or_else(|| WearError::Covariate { wing: history.wing.id.clone(), covariate: name.clone() })

@@ -4,7 +4,7 @@ use super::text::{Summand, summands};
 use crate::wear::fit::wear_fit::EffectWeights;
 use crate::wear::model::time_basis::TimeBasis;
 use crate::wear::{WearError, WearFit};
-use crate::wing::{LineSet, Row};
+use crate::wing::{CovariateName, LineSet, Row};
 
 /// Unit of a quantity.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -126,7 +126,7 @@ fn column(fit: &WearFit, name: &str) -> Option<usize> {
 
 fn unit_of(term: &str) -> Unit {
     match term.split_once(':') {
-        Some(("covariate", name)) => Unit::PerCovariate(name.to_owned()),
+        Some(("covariate", name)) => Unit::PerCovariate(CovariateName::parse(name).column.to_owned()),
         Some(("offset", _)) | None => Unit::Mm,
         Some(_) => Unit::MmPerMetre,
     }
