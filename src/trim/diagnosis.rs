@@ -83,7 +83,7 @@ pub enum DiagnosisCode {
 impl DiagnosisCode {
     /// Whether it is about how the check was taken, and asked about before anything is judged.
     #[must_use]
-    pub(crate) const fn is_set_up(self) -> bool {
+    pub const fn is_set_up(self) -> bool {
         matches!(self, DiagnosisCode::Datum | DiagnosisCode::Wet | DiagnosisCode::Sides | DiagnosisCode::Table)
     }
 

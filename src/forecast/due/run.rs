@@ -98,7 +98,7 @@ impl DueSpec {
     ///
     /// # Errors
     /// As [`DueSpec::run_saved`].
-    pub(crate) fn prepare_saved<'a>(
+    pub fn prepare_saved<'a>(
         &self,
         fleet: &'a Fleet,
         saved: &'a SavedFit,
