@@ -108,8 +108,9 @@ fn a_doubtful_value_is_replaced_confirmed_or_kept() {
         match second {
             "right" => assert_eq!((kept, open), (vec![case.value(20)], 0)),
             "alike" => assert_eq!((kept, open), (vec![odd, odd + 2.0], 0)),
-            _ => assert_eq!((kept, open), (vec![odd], 1)),
+            _ => assert_eq!((kept, open), (vec![odd], 0), "confirmed as it is"),
         }
+        assert_eq!(check.confirmed.len(), usize::from(second == "keep"), "{second}");
     }
 }
 

@@ -5,7 +5,7 @@ use thiserror::Error;
 
 use super::doubt::{DoubtError, DoubtSpec, Doubts, Finding};
 use super::sheet::{LineOnSide, Sheet, SheetRow};
-use super::{Check, History, Reading, reading_deviation_mm};
+use super::{Check, ConfirmedLine, History, Reading, reading_deviation_mm};
 use crate::wing::{LineSet, Side};
 
 /// Two readings of one line that differ by no more than this, mm, confirm each other: a slip is seldom made twice alike.
@@ -38,7 +38,7 @@ pub enum RoundEvent {
         /// Line name.
         line: String,
     },
-    /// A doubtful value was kept without a second reading.
+    /// A doubtful value was confirmed as it is.
     Keep {
         /// Side of the wing.
         side: Side,
@@ -304,7 +304,7 @@ impl Round {
             .collect()
     }
 
-    /// The check with what was read so far, in the order of the round.
+    /// The check with what was read so far, in the order of the round; a doubtful value that was kept is confirmed.
     #[must_use]
     pub fn check(&self) -> Check {
         let mut check = self.check.clone();
@@ -317,6 +317,9 @@ impl Round {
                     repeat,
                     operator: self.operator.clone(),
                 });
+            }
+            if entry.kept && !entry.readings_mm.is_empty() {
+                check.confirmed.push(ConfirmedLine { side: row.side, line: row.line_index });
             }
         }
         check

@@ -3,23 +3,20 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use linedrift::Date;
 use linedrift::check::doubt::VetDocument;
 use linedrift::check::{Check, Fleet};
-use linedrift::fleet::batch::{
-    BatchFailure, BatchJob, CheckChoice, CheckJob, ChosenCheck, DueJob, PlanJob, TrimJob, VetJob, WearSource,
-};
+use linedrift::fleet::batch::CheckChoice;
 use linedrift::fleet::spreadsheet::{Spreadsheet, SpreadsheetSpec, Understood, fleet_of_one, today};
 use linedrift::fleet::{Addition, FolderLock, StagedAddition, TableFormat, write_atomic, write_new_folder};
-use linedrift::forecast::{DueDocument, DueSpec, DueTable, LimitsTable};
-use linedrift::plan::{PlanDocument, PlanSpec};
-use linedrift::report::{ReportSpec, text};
-use linedrift::trim::{TrimDocument, TrimSpec};
-use linedrift::wear::{DemoFit, WearSpec};
-use linedrift::wing::{LineSet, Service, Wing};
+use linedrift::forecast::{DueDocument, DueTable};
+use linedrift::plan::PlanDocument;
+use linedrift::report::ReportSpec;
+use linedrift::trim::TrimDocument;
+use linedrift::wing::LineSet;
 use serde::Serialize;
 
-use super::args::{Common, LimitsFile, day, not_negative};
+use super::answer::{Answer, Asked};
+use super::args::{Common, LimitsFile};
 use super::conditions::Conditions;
 use super::input::Input;
 use super::model::ModelData;
@@ -27,6 +24,7 @@ use super::output::Output;
 use super::progress::Progress;
 use super::record::verdict::{Accepted, Vetted};
 use super::sheet_file::SheetFile;
+use super::wing_data::WingData;
 use super::{Failure, output};
 
 #[derive(Debug, clap::Args)]
@@ -59,48 +57,6 @@ pub(super) struct Args {
     limits: LimitsFile,
     #[command(flatten, next_help_heading = "How to run")]
     pub(super) common: Common,
-}
-
-/// What is known of the wing; of one that the folder has, what it says is changed.
-#[derive(Debug, Clone, Default, clap::Args)]
-#[command(next_help_heading = "The wing")]
-pub(super) struct WingData {
-    /// All-up mass, kg
-    #[arg(long, value_name = "KG", value_parser = not_negative)]
-    mass_kg: Option<f64>,
-    /// Day of the first flight
-    #[arg(long, value_name = "DATE", value_parser = day)]
-    first_flight: Option<Date>,
-    /// Hours flown per year
-    #[arg(long, value_name = "H", value_parser = not_negative)]
-    hours_per_year: Option<f64>,
-    /// Class of use: private, school, tandem, competition or one of the workshop's rules
-    #[arg(long = "use", value_name = "CLASS")]
-    class_of_use: Option<String>,
-    /// Serial number
-    #[arg(long, value_name = "TEXT")]
-    serial_number: Option<String>,
-    /// Who owns it; kept in the folder, and passed on by no document but the protocol
-    #[arg(long, value_name = "TEXT")]
-    owner: Option<String>,
-}
-
-impl WingData {
-    /// A wing with what the call says of it.
-    pub(super) fn over(&self, wing: Wing) -> Wing {
-        Wing {
-            mass_kg: self.mass_kg.or(wing.mass_kg),
-            first_flight: self.first_flight.or(wing.first_flight),
-            hours_per_year: self.hours_per_year.or(wing.hours_per_year),
-            service: Service {
-                class_of_use: self.class_of_use.clone().or(wing.service.class_of_use),
-                ..wing.service
-            },
-            serial_number: self.serial_number.clone().or(wing.serial_number),
-            owner: self.owner.clone().or(wing.owner),
-            ..wing
-        }
-    }
 }
 
 #[derive(Serialize)]
@@ -415,87 +371,6 @@ fn sheet_unread(placed: &Placed) -> Vec<linedrift::check::sheet::LineOnSide> {
 /// Whether a folder holds something that may be a fleet.
 fn is_fleet(folder: &Path) -> bool {
     std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some())
-}
-
-/// Accepted chance that a limit is passed before the next check, as `due` has it by default.
-const RISK: f64 = 0.1;
-
-/// What the commands of one wing say.
-pub(super) struct Answer {
-    doubts: Option<linedrift::check::doubt::Doubts>,
-    trim: Option<linedrift::fleet::batch::JudgedCheck>,
-    plan: Option<linedrift::plan::Plan>,
-    due: Option<DueTable>,
-    remarks: Vec<String>,
-    failed: Vec<String>,
-}
-
-/// The check of which everything is asked.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Asked<'a> {
-    pub(super) fleet: &'a Fleet,
-    pub(super) wing: &'a str,
-    pub(super) check: &'a str,
-    pub(super) has_hours: bool,
-}
-
-impl Answer {
-    pub(super) fn new(asked: Asked<'_>, limits: &LimitsTable, progress: &Progress) -> Result<Self, Failure> {
-        let fleet = asked.fleet;
-        let one = fleet.history(asked.wing).and_then(|history| ChosenCheck::named(history, asked.check));
-        let one = one.ok_or_else(|| Failure::Result("the check is not among the wing's".to_owned()))?;
-        let mut failed = Vec::new();
-        progress.step("looking for doubtful readings");
-        let doubts = kept(VetJob::default().check(fleet, &one), &mut failed);
-        progress.step("judging the check");
-        let trim = kept(TrimJob::new(TrimSpec::default(), limits.clone()).check(fleet, &one), &mut failed);
-        progress.step("searching for the plan");
-        let plan = kept(PlanJob::new(PlanSpec::default(), limits.clone()).check(fleet, &one), &mut failed);
-        let mut remarks = Vec::new();
-        let mut due = None;
-        if asked.has_hours {
-            progress.step("drawing the forecast");
-            let source = WearSource::fit(&WearSpec::default(), fleet)?;
-            let spec = DueSpec::default().today(one.check.date).limits(limits.clone());
-            let job = DueJob::from_source(&spec, fleet, &source, DemoFit::Refused)?;
-            let answer = kept(job.wing(fleet, one.history), &mut failed).flatten();
-            due = answer.map(|answer| DueTable::new(RISK, vec![answer]));
-        } else {
-            remarks.push("no next date without the hours flown: --hours 62.5".to_owned());
-        }
-        Ok(Self { doubts, trim, plan, due, remarks, failed })
-    }
-
-    pub(super) fn words(&self, today: Date) -> String {
-        let mut out = format!("\n{}\n", text::cautions());
-        if let Some(trim) = &self.trim {
-            out.push_str(&text::trims(std::slice::from_ref(&trim.trim)));
-            out.push_str(&text::changes(trim.change.as_slice()));
-        }
-        if let Some(doubts) = &self.doubts {
-            let _ = write!(out, "\n{}", text::doubts(std::slice::from_ref(doubts)));
-        }
-        if let Some(plan) = &self.plan {
-            let _ = write!(out, "\n{plan}\n");
-        }
-        if let Some(due) = &self.due {
-            let _ = write!(out, "\n{}", text::due(due, today));
-        }
-        for remark in &self.remarks {
-            let _ = writeln!(out, "\nnote: {remark}");
-        }
-        out
-    }
-}
-
-fn kept<T>(answer: Result<T, BatchFailure>, failed: &mut Vec<String>) -> Option<T> {
-    match answer {
-        Ok(answer) => Some(answer),
-        Err(failure) => {
-            failed.push(failure.to_string());
-            None
-        }
-    }
 }
 
 /// The state in a sentence, and what was understood of the file.

@@ -1,5 +1,6 @@
 //! Commands, one file each, and what they share: arguments, input, output, failures, progress.
 
+mod answer;
 mod args;
 mod backtest;
 mod check;
@@ -33,6 +34,7 @@ mod vet;
 mod wear;
 mod wear_model;
 mod wear_research;
+mod wing_data;
 
 use std::io::{ErrorKind, Write as _};
 use std::process::ExitCode;

@@ -1,7 +1,8 @@
 //! Remarks on a plan.
 
 use super::case::Case;
-use super::{Plan, PlanNote, RemeasureReason, Sides};
+use super::text::count;
+use super::{Plan, PlanNote, PlannedAction, RemeasureReason, Sides};
 use crate::check::ActionKind;
 use crate::wing::{Row, Side};
 
@@ -150,19 +151,23 @@ fn replaced(plan: &Plan, notes: &mut Vec<PlanNote>) {
 }
 
 fn again(plan: &Plan, notes: &mut Vec<PlanNote>) {
-    let count = |reason| plan.remeasure.iter().filter(|line| line.reason == reason).count();
-    let far = count(RemeasureReason::FarOff);
-    let doubted = count(RemeasureReason::Finding) + far;
+    let of = |reason| plan.remeasure.iter().filter(|line| line.reason == reason).count();
+    let far = of(RemeasureReason::FarOff);
+    let doubted = of(RemeasureReason::Finding) + far;
     if doubted > 0 {
         let why = if far > 0 { format!(" ({far} of them too far off to be drift)") } else { String::new() };
-        let message =
-            format!("Measure {doubted} line(s) again first{why}, then plan again: nothing here rests on them.");
+        let message = format!(
+            "Measure {} again first{why}, then plan again: nothing here rests on a doubtful reading.",
+            count(doubted, "line", "lines")
+        );
         note(notes, "remeasure", message);
     }
-    let near = count(RemeasureReason::Near);
+    let near = of(RemeasureReason::Near);
     if near > 0 {
-        let message =
-            format!("{near} line(s) are too close to tolerance to tell, and a step hangs on them: read them again.");
+        let message = format!(
+            "{} too close to tolerance to tell, and a step depends on it: measure again.",
+            count(near, "line is", "lines are")
+        );
         note(notes, "remeasure_near", message);
     }
 }
@@ -194,8 +199,9 @@ fn coarse(plan: &Plan, notes: &mut Vec<PlanNote>) {
             notes,
             "uncertainty",
             format!(
-                "For {coarse} line(s) the uncertainty of the measurement is not smaller than the tolerance: measure more \
-                 exactly, or several times, before any single line is judged."
+                "For {} the uncertainty of the measurement is not smaller than the tolerance: measure more \
+                 exactly, or several times, before any single line is judged.",
+                count(coarse, "line", "lines")
             ),
         );
     }
@@ -215,28 +221,30 @@ fn stuck(plan: &Plan, notes: &mut Vec<PlanNote>) {
     let shown = outside.iter().take(6).cloned().collect::<Vec<_>>().join(", ");
     let more = if outside.len() > 6 { format!(" and {} more", outside.len() - 6) } else { String::new() };
     let why = if plan.optimal {
-        "no step that is possible and that the measurement can tell brings them in"
+        "as no possible step brings them in so clearly that the measurement can show it"
     } else {
         "with these actions"
     };
-    note(notes, "outside_left", format!("{} line(s) stay outside, {why}: {shown}{more}.", outside.len()));
+    note(
+        notes,
+        "outside_left",
+        format!("{} outside, {why}: {shown}{more}.", count(outside.len(), "line stays", "lines stay")),
+    );
 }
 
 /// Actions that move lines nobody has read.
 fn unread(plan: &Plan, notes: &mut Vec<PlanNote>) {
-    for action in &plan.actions {
-        let read = |name: &&String| plan.lines.iter().any(|line| line.side == action.side && line.line == **name);
-        let unknown = action.lines.iter().filter(|name| !read(name)).count();
-        if unknown > 0 {
-            note(
-                notes,
-                "moves_unread",
-                format!(
-                    "The action at {} {} also moves {unknown} line(s) without a good reading: read them first.",
-                    action.side,
-                    action.segment.as_deref().unwrap_or("(all)")
-                ),
-            );
-        }
+    let read = |side: Side, name: &String| plan.lines.iter().any(|line| line.side == side && line.line == *name);
+    let blind = |action: &&PlannedAction| !action.lines.iter().all(|name| read(action.side, name));
+    let places: Vec<String> = plan
+        .actions
+        .iter()
+        .filter(blind)
+        .map(|action| format!("{} {}", action.side, action.segment.as_deref().unwrap_or("(all)")))
+        .collect();
+    if !places.is_empty() {
+        let message =
+            format!("Work at {} also moves lines without a good reading: read them first.", places.join(", "));
+        note(notes, "moves_unread", message);
     }
 }

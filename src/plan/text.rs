@@ -51,7 +51,7 @@ impl fmt::Display for Plan {
     }
 }
 
-fn count(number: usize, one: &str, many: &str) -> String {
+pub(super) fn count(number: usize, one: &str, many: &str) -> String {
     format!("{number} {}", if number == 1 { one } else { many })
 }
 
@@ -87,11 +87,13 @@ impl Plan {
     #[must_use]
     pub fn answer(&self) -> String {
         let state = |state: &PlannedState| {
+            let degrees =
+                |what: &str, value: Option<f64>| value.map(|deg| format!(", {what} {deg:+.2}°")).unwrap_or_default();
             format!(
-                "{} outside, incidence change {}, left less right {}",
+                "{} outside{}{}",
                 count(state.outside, "line", "lines"),
-                degrees(state.incidence_change_deg.value),
-                degrees(state.asymmetry_deg.value)
+                degrees("incidence change", state.incidence_change_deg.value),
+                degrees("left less right", state.asymmetry_deg.value)
             )
         };
         let jobs = self.jobs().len();

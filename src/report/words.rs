@@ -26,6 +26,23 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
     if zero || text.starts_with('\u{2212}') { text } else { format!("+{text}") }
 }
 
+/// A sentence of the library as a page sets it: with true minus signs and apostrophes.
+pub(super) fn typeset(text: &str) -> String {
+    let mut before = ' ';
+    let letters: Vec<char> = text.chars().collect();
+    let mut set = String::with_capacity(text.len());
+    for (at, &letter) in letters.iter().enumerate() {
+        let number = letters.get(at + 1).is_some_and(char::is_ascii_digit) && matches!(before, ' ' | '(');
+        set.push(match letter {
+            '-' if number => '\u{2212}',
+            '\'' if before.is_alphanumeric() => '\u{2019}',
+            other => other,
+        });
+        before = letter;
+    }
+    set
+}
+
 /// A value that may be missing.
 pub(super) fn maybe(value: Option<f64>, decimals: usize) -> String {
     value.map_or_else(|| "–".to_owned(), |value| signed(value, decimals))
@@ -268,6 +285,14 @@ mod tests {
         assert_eq!(signed(0.0, 1), "0.0");
         assert_eq!(signed(2.0, 0), "+2");
         assert_eq!(maybe(None, 1), "–");
+    }
+
+    #[test]
+    fn sentences_are_set_with_true_signs() {
+        assert_eq!(
+            typeset("the maker's -3 mm (-4 to -2), W26-6"),
+            "the maker\u{2019}s \u{2212}3 mm (\u{2212}4 to \u{2212}2), W26-6"
+        );
     }
 
     #[test]

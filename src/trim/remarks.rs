@@ -124,7 +124,7 @@ impl Remarks {
                 "stations_borrowed",
                 format!(
                     "At {lacking} of {} span stations the rows do not lie apart along the chord: the nearest station \
-                     stands in; check the chord positions.",
+                     is used instead; check the chord positions.",
                     able.len() * weights.stations.len()
                 ),
             );

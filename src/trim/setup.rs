@@ -113,9 +113,8 @@ impl SetUp<'_> {
             Row::ALL.into_iter().filter(|row| row.is_trim() && trim.lines.iter().any(|line| line.row == *row));
         let (only, more) = (read.next()?, read.next());
         let others = self.set.lines().iter().any(|line| line.row.is_trim() && line.row != only);
-        (more.is_none() && others).then(|| {
-            format!("of the rows A to D only row {only} was read, and trim is how rows stand against each other: read another.")
-        })
+        (more.is_none() && others)
+            .then(|| format!("of the rows A to D only row {only} was read, and trim compares rows: read another."))
     }
 
     fn other_unit(&self) -> Option<String> {

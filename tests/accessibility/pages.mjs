@@ -19,9 +19,21 @@ const require = createRequire(pathToFileURL(join(resolve(process.env.NODE_PATH ?
 const { chromium } = require('playwright-core');
 const axe = require.resolve('axe-core/axe.min.js');
 const browser = await chromium.launch({
+  timeout: 120000,
   executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
   args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'],
 });
+
+// A page that is loaded; under load a browser gives up now and then, so it is asked up to three times.
+const visit = async (page, file, left = 2) => {
+  page.setDefaultTimeout(120000);
+  try {
+    await page.goto(pathToFileURL(resolve(file)).href);
+  } catch (error) {
+    if (left === 0) throw error;
+    await visit(page, file, left - 1);
+  }
+};
 
 // In the page: texts of a figure that cover each other or reach out of it, and cells whose text is cut.
 const faults = (whole) => {
@@ -61,7 +73,7 @@ const say = (file, how, found) => {
 for (const [file, sheets] of pages) {
   for (const [width, colorScheme, checked] of [[390, 'light', true], [768, 'light', false], [1280, 'dark', true]]) {
     const page = await browser.newPage({ viewport: { width, height: 900 }, colorScheme });
-    await page.goto(pathToFileURL(resolve(file)).href);
+    await visit(page, file);
     const open = (wings) => page.evaluate((wings) => {
       [...document.querySelectorAll('details.wing')].forEach((one, place) => { one.open = place < wings; });
       document.querySelectorAll('details:not(.wing)').forEach((one) => { one.open = true; });
@@ -85,7 +97,7 @@ for (const [file, sheets] of pages) {
   }
   // A4 less its margins
   const page = await browser.newPage({ viewport: { width: 710, height: 1040 } });
-  await page.goto(pathToFileURL(resolve(file)).href);
+  await visit(page, file);
   await page.emulateMedia({ media: 'print' });
   const found = await page.evaluate(faults, true);
   const printed = (await page.pdf({ preferCSSPageSize: true })).toString('latin1').match(/\/Type \/Page\b(?!s)/g).length;

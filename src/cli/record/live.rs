@@ -13,7 +13,7 @@ use linedrift::report::text;
 use super::verdict::Vetted;
 use super::{Args, lock};
 use crate::cli::Failure;
-use crate::cli::check::{Answer, Asked};
+use crate::cli::answer::{Answer, Asked};
 use crate::cli::input::Input;
 use crate::cli::output::{Output, harmless};
 use crate::cli::progress::Progress;
@@ -313,7 +313,7 @@ fn words(answer: &RoundAnswer) -> String {
         (kind, None, Some(right)) => write!(out, "; perhaps {kind}: {right:.1}"),
         (kind, None, None) => write!(out, "; perhaps {kind}"),
     };
-    out.push_str("\n   read the line a second time (k keeps the value as it is)\n");
+    out.push_str("\n   read the line a second time; k confirms that it is as read\n");
     out
 }
 

@@ -14,11 +14,12 @@ use linedrift::wing::{LineSet, Side};
 
 use super::Failure;
 use super::args::Common;
-use super::check::{self, WingData};
+use super::check;
 use super::conditions::Conditions;
 use super::input::Input;
 use super::output::{self, Output};
 use super::sheet_file::SheetFile;
+use super::wing_data::WingData;
 use verdict::{Accepted, Vetted};
 
 #[derive(Debug, clap::Args)]

@@ -1,6 +1,8 @@
 //! What titles and lines further up say of the line that is read.
 
+use super::grid::Grid;
 use super::heading::{Heading, Key, Kind, When};
+use super::table::Table;
 use crate::check::sheet::LengthUnit;
 use crate::wing::{Row, Side};
 
@@ -66,4 +68,15 @@ pub(super) fn is_ditto(text: &str) -> bool {
         text.trim().to_lowercase().as_str(),
         "\"" | "''" | "″" | "〃" | "dto" | "dto." | "do." | "ditto" | "idem" | "id."
     )
+}
+
+/// The title in a row of a table's columns: a single text that says of what follows it is.
+pub(super) fn title_in(grid: &Grid, row: usize, table: &Table) -> Option<Heading> {
+    let mut filled = (table.from..table.to).filter(|at| !grid.cell(row, *at).is_empty());
+    let only = filled.next()?;
+    if filled.next().is_some() {
+        return None;
+    }
+    let heading = Heading::of(grid.cell(row, only).text()?);
+    heading.is_context().then_some(heading)
 }

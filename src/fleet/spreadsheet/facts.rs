@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::day::{WrittenDay, written_day, written_hours};
 use super::entry::LevelMaterial;
-use super::grid::{Cell, Grid};
+use super::grid::{Cell, Grid, place};
 use super::heading::{Heading, Key, unit_of};
 use super::quantity::{Marks, Written, without_sign};
 use super::words::folded;
@@ -119,6 +119,21 @@ pub struct Facts {
     pub unread: Vec<String>,
     /// Materials of storeys.
     pub(super) materials: Vec<LevelMaterial>,
+}
+
+/// Places of numbers in rows of no table that nothing labels.
+pub(super) fn unlabelled(grid: &Grid, inside: &[bool]) -> Vec<String> {
+    let mut found = Vec::new();
+    for (row, cells) in grid.rows.iter().enumerate().filter(|(row, _)| !inside[*row]) {
+        for (column, cell) in cells.iter().enumerate() {
+            let below_label = row > 0 && grid.cell(row - 1, column).text().is_some_and(is_label);
+            let labelled = below_label || (0..column).any(|left| grid.cell(row, left).text().is_some());
+            if matches!(cell, Cell::Number(_)) && !labelled {
+                found.push(place(row, column));
+            }
+        }
+    }
+    found
 }
 
 /// Whether a text is a label of a fact.

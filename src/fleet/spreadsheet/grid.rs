@@ -18,6 +18,14 @@ pub(super) enum Cell {
 }
 
 impl Cell {
+    /// As a name: whole numbers without decimals, blanks in front kept.
+    pub(super) fn name(&self) -> String {
+        match self {
+            Self::Text(text) => text.trim_end().to_owned(),
+            other => other.shown(),
+        }
+    }
+
     /// As it is shown in a message.
     pub(super) fn shown(&self) -> String {
         match self {

@@ -1,10 +1,10 @@
 //! Reads the tables of a sheet row by row.
 
-use super::above::{Above, Context, Said, is_ditto};
+use super::above::{Above, Context, Said, is_ditto, title_in};
 use super::column::{Column, Mapping, side_letters};
 use super::entry::{Entry, LevelMaterial, RowFact, Sheet, Value};
 use super::error::CellFault;
-use super::facts::is_label;
+use super::facts::{is_label, unlabelled};
 use super::grid::{Cell, Grid, column_letter};
 use super::heading::{Heading, Key, Kind, Level};
 use super::line_name::{main_in_title, may_be_name, row_of};
@@ -43,27 +43,8 @@ pub(super) fn read(grid: &Grid, sheet_at: usize, mapping: &Mapping) -> Sheet {
         inside.iter_mut().take(table.end).skip(table.top).for_each(|row| *row = true);
     }
     sheet.tables = found.len();
-    for (row, cells) in grid.rows.iter().enumerate().filter(|(row, _)| !inside[*row]) {
-        for (column, cell) in cells.iter().enumerate() {
-            let below_label = row > 0 && grid.cell(row - 1, column).text().is_some_and(is_label);
-            let labelled = below_label || (0..column).any(|left| grid.cell(row, left).text().is_some());
-            if matches!(cell, Cell::Number(_)) && !labelled {
-                sheet.stray.push(super::grid::place(row, column));
-            }
-        }
-    }
+    sheet.stray = unlabelled(grid, &inside);
     sheet
-}
-
-/// The title in a row of a table's columns: a single text that says of what follows it is.
-fn title_in(grid: &Grid, row: usize, table: &Table) -> Option<Heading> {
-    let mut filled = (table.from..table.to).filter(|at| !grid.cell(row, *at).is_empty());
-    let only = filled.next()?;
-    if filled.next().is_some() {
-        return None;
-    }
-    let heading = Heading::of(grid.cell(row, only).text()?);
-    heading.is_context().then_some(heading)
 }
 
 struct Reader<'a> {
@@ -179,7 +160,7 @@ impl Reader<'_> {
             Some(merge) if own.is_empty() => self.grid.cell(merge.top, merge.left),
             _ => own,
         };
-        Some(shown_name(cell)).filter(|text| !text.trim().is_empty())
+        Some(cell.name()).filter(|text| !text.trim().is_empty())
     }
 
     /// A key's cell, or the one above where it stands at the first of its lines only.
@@ -408,13 +389,5 @@ impl Reader<'_> {
                 None
             }
         }
-    }
-}
-
-/// A cell as a name: whole numbers without decimals, blanks in front kept.
-fn shown_name(cell: &Cell) -> String {
-    match cell {
-        Cell::Text(text) => text.trim_end().to_owned(),
-        other => other.shown(),
     }
 }

@@ -4,6 +4,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::{Deserialize, Serialize};
 
 use crate::report::figures::Figure;
+use crate::report::words::typeset;
 
 /// One figure of a page, with a name that serves for a file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -84,5 +85,5 @@ pub(super) fn section(id: &str, heading: &str, inner: &Markup) -> Markup {
 
 /// A remark.
 pub(super) fn note(text: &str) -> Markup {
-    html! { p .note { (text) } }
+    html! { p .note { (typeset(text)) } }
 }

@@ -11,25 +11,22 @@ use crate::report::build::Entry;
 use crate::report::figures::{calendar_figure, workload_figure};
 use crate::report::month::Month;
 use crate::report::{ReportError, words};
-use crate::trim::{Trim, Verdict};
+use crate::trim::{Trim, TrimState, Verdict};
 
-/// What the fleet needs, in a few figures.
+/// How many wings are in which state, and how many are due.
 pub(super) fn glance(entries: &[Entry<'_>], today: Date) -> Markup {
-    let with = |verdict| {
-        entries.iter().filter(|entry| entry.trim.is_some_and(|trim| words::verdicts(trim, verdict) > 0)).count()
-    };
-    let due = |entry: &&Entry<'_>| entry.due.is_some_and(|row| row.is_due(today));
-    let to_adjust = entries.iter().filter(|entry| entry.plan.is_some_and(|plan| !plan.plan.actions.is_empty()));
-    let doubted = |entry: &Entry<'_>| entry.trim.map_or(0, |trim| trim.counts().doubted);
-    let mut facts = vec![
-        (entries.iter().filter(due).count(), "due for a check now"),
-        (with(Verdict::Outside), "with lines outside tolerance"),
-        (entries.iter().filter(|entry| doubted(entry) > 0).count(), "with doubtful readings"),
-        (entries.iter().filter(|entry| entry.trim.is_none()).count(), "without a usable check"),
+    let in_state = |state| entries.iter().filter(|entry| entry.trim.is_some_and(|trim| trim.state == state)).count();
+    let without = entries.iter().filter(|entry| entry.trim.is_none()).count() + in_state(TrimState::NotJudged);
+    let facts = [
+        (in_state(TrimState::Adjust), "to adjust"),
+        (in_state(TrimState::MeasureAgain), "to measure again"),
+        (in_state(TrimState::InTrim), "in trim"),
+        (without, "without a usable check"),
+        (
+            entries.iter().filter(|entry| entry.due.is_some_and(|row| row.is_due(today))).count(),
+            "due for a check now",
+        ),
     ];
-    if entries.iter().any(|entry| entry.plan.is_some()) {
-        facts.insert(2, (to_adjust.count(), "that an adjustment would help"));
-    }
     html! {
         ul .glance aria-label="At a glance" {
             @for (n, what) in facts { li { b { (n) } " " (if n == 1 { "wing" } else { "wings" }) " " (what) } }
@@ -131,8 +128,11 @@ pub(super) fn calendar(
         "When checks fall due",
         &html! {
             (workload)
-            (table("Wings by month (day of the month)", &["Month", "Checks", "Wings"], &rows))
-            details .more { summary { "Wing by wing on a calendar" } (wings) }
+            details .more {
+                summary { "Month by month, and wing by wing on a calendar" }
+                (table("Wings by month (day of the month)", &["Month", "Checks", "Wings"], &rows))
+                (wings)
+            }
         },
     ))
 }

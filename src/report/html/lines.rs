@@ -31,7 +31,19 @@ pub(super) fn part(draft: &Draft, trim: &Trim, entry: &Entry<'_>, place: usize) 
              maker\u{2019}s length, plus is longer. " (common) (riser) " Bold: outside tolerance. Dotted: too close to it to be sure. Question mark: a doubtful \
              reading, which nothing rests on."
         }
-        div .lines { @for row in Row::ALL { (of_row(row, trim, entry.set)) } }
+        @for rows in groups(trim) { div .lines { @for row in rows { (of_row(row, trim, entry.set)) } } }
+    }
+}
+
+/// Rows whose tables share the width of the page, two columns each: a sheet of paper ends between them.
+fn groups(trim: &Trim) -> [Vec<Row>; 3] {
+    let has = |row: &Row| trim.lines.iter().any(|line| line.row == *row);
+    let of = |rows: &[Row]| rows.iter().copied().filter(has).collect();
+    let (front, small) = ([Row::A, Row::B], [Row::Stabilo, Row::Brake]);
+    if has(&Row::D) {
+        [of(&front), of(&[Row::C, Row::D]), of(&small)]
+    } else {
+        [of(&front), of(&[Row::C, Row::Stabilo, Row::Brake]), Vec::new()]
     }
 }
 
@@ -41,8 +53,9 @@ struct Named<'a> {
     sides: [Option<&'a LineVerdict>; 2],
 }
 
-fn named(row: Row, trim: &Trim) -> Vec<Named<'_>> {
-    let mut lines: Vec<Named<'_>> = Vec::new();
+/// The lines of a row in the order of the maker's table.
+fn named<'a>(row: Row, trim: &'a Trim, set: &LineSet) -> Vec<Named<'a>> {
+    let mut lines: Vec<Named<'a>> = Vec::new();
     for line in trim.lines.iter().filter(|line| line.row == row) {
         let at = lines.iter().position(|known| known.name == line.line).unwrap_or_else(|| {
             lines.push(Named { name: &line.line, sides: [None, None] });
@@ -50,11 +63,13 @@ fn named(row: Row, trim: &Trim) -> Vec<Named<'_>> {
         });
         lines[at].sides[line.side.index()] = Some(line);
     }
+    let place = |line: &Named<'_>| Side::BOTH.into_iter().find_map(|side| set.find(line.name, side));
+    lines.sort_by_key(place);
     lines
 }
 
 fn of_row(row: Row, trim: &Trim, set: &LineSet) -> Markup {
-    let lines = named(row, trim);
+    let lines = named(row, trim, set);
     let main = |name: &str| {
         let of = |side| set.find(name, side).and_then(|at| set.lines().get(at)?.main.as_deref());
         Side::BOTH.into_iter().find_map(of).unwrap_or_default()

@@ -38,8 +38,10 @@ pub(super) fn forecast(
     );
     Ok(html! {
         (draft.heading(&format!("next-{place}"), "Forecast"))
-        p { (entry.explanation.unwrap_or_default()) (crossing(row)) (dates) }
-        (figures)
+        div .beside.next {
+            p { (words::typeset(entry.explanation.unwrap_or_default())) (crossing(row)) (dates) }
+            (figures)
+        }
     })
 }
 

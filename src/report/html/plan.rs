@@ -4,11 +4,11 @@ use maud::{Markup, html};
 
 use super::draft::{Draft, Layout, note};
 use super::table::{Cell, table};
-use crate::plan::{AimResult, PlannedState, WorkStep};
+use crate::plan::{AimResult, MovedLine, Plan, PlannedState, WorkStep};
 use crate::report::ReportError;
 use crate::report::build::WingPlan;
 use crate::report::figures::{curve_figure, plan_figure};
-use crate::report::words::{interval, number, signed};
+use crate::report::words::{self, interval, signed, typeset};
 
 /// Most lines whose expected reading a step lists; the others follow from the step.
 const LINES_A_STEP: usize = 6;
@@ -40,28 +40,27 @@ pub(super) fn part(
     );
     let own = std::iter::once(plan.in_short());
     let aims: Vec<Vec<Cell>> = own.chain(plan.alternatives.iter().copied()).map(aim).collect();
-    let steps: Vec<Vec<Cell>> = plan.sequence().iter().map(step).collect();
     Ok(html! {
         (draft.heading(&format!("plan-{place}"), "Plan"))
-        p { (plan.answer()) }
+        p { (typeset(&plan.answer())) }
         div .split {
             @if !plan.actions.is_empty() {
                 (table(
                     "What to do, in the order of work",
-                    &["No.", "Side", "Where", "What", "Change, mm (95 %)", "Then expect on the instrument, mm"],
-                    &steps,
+                    &["No.", "Side", "Where", "What", "Change, mm (95 %)", "Then expect on the instrument, mm (left / right)"],
+                    &steps(plan),
                 ))
             }
             div {
                 @if !plan.actions.is_empty() { (states(&plan.before, &plan.after)) }
                 @if !plan.alternatives.is_empty() {
-                    (table(
+                    div .aims { (table(
                         "The best plan for each aim, the recommended one first",
-                        &["Aim", "Actions", "Lines outside after", "Incidence change after, \u{b0}", "Left minus right after, \u{b0}"],
+                        &["Aim", "Actions", "Outside after", "Incidence after, \u{b0}", "Left minus right after, \u{b0}"],
                         &aims,
-                    ))
+                    )) }
                 }
-                @for one in &plan.notes { (note(&one.message)) }
+                div .notes { @for one in &plan.notes { (note(&one.message)) } }
             }
         }
         div .beside.even { (lines) (curve) }
@@ -79,27 +78,44 @@ fn aim(of: AimResult) -> Vec<Cell> {
     ]
 }
 
-fn step(step: &WorkStep) -> Vec<Cell> {
+/// The steps in the order of work; what is done alike on both sides is one.
+fn steps(plan: &Plan) -> Vec<Vec<Cell>> {
+    let sequence = plan.sequence();
+    let alike = |one: &WorkStep, other: &WorkStep| {
+        let (one, what, other, its) = (&one.action, one.what(), &other.action, other.what());
+        one.side != other.side
+            && (&one.segment, what) == (&other.segment, its)
+            && (one.change_mm - other.change_mm).abs() < 0.05
+    };
+    let first =
+        sequence.iter().enumerate().filter(|(at, step)| !sequence.iter().take(*at).any(|one| alike(one, step)));
+    first
+        .enumerate()
+        .map(|(place, (at, one))| step(place + 1, one, sequence.iter().skip(at + 1).find(|other| alike(one, other))))
+        .collect()
+}
+
+fn step(number: usize, step: &WorkStep, twin: Option<&WorkStep>) -> Vec<Cell> {
     let action = &step.action;
-    let mut expect: Vec<String> = step
-        .lines
-        .iter()
-        .take(LINES_A_STEP)
-        .map(|line| match line.expected_reading_mm {
-            Some(mm) => format!("{} {}", line.line, number(mm, 0)),
-            None => format!("{} \u{2013}", line.line),
-        })
-        .collect();
+    let mm = |line: Option<&MovedLine>| {
+        line.and_then(|line| line.expected_reading_mm)
+            .map_or_else(|| "\u{2013}".to_owned(), |mm| words::number(mm, 0))
+    };
+    let expect = |line: &MovedLine| {
+        let other = twin.map(|twin| mm(twin.lines.iter().find(|one| one.line == line.line)));
+        format!("{} {}{}", line.line, mm(Some(line)), other.map_or_else(String::new, |mm| format!(" / {mm}")))
+    };
+    let mut expected: Vec<String> = step.lines.iter().take(LINES_A_STEP).map(expect).collect();
     if step.lines.len() > LINES_A_STEP {
-        expect.push(format!("and {} more", step.lines.len() - LINES_A_STEP));
+        expected.push(format!("and {} more", step.lines.len() - LINES_A_STEP));
     }
     vec![
-        Cell::words(step.number.to_string()),
-        Cell::short(action.side.name()),
+        Cell::words(number.to_string()),
+        Cell::short(if twin.is_some() { "both" } else { action.side.name() }),
         Cell::short(action.segment.as_deref().unwrap_or("all")),
         Cell::short(step.what()),
         Cell::figure(interval(&action.change_interval_mm(), 1)),
-        Cell::long(expect.join(", ")),
+        Cell::long(expected.join(", ")),
     ]
 }
 

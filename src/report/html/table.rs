@@ -53,6 +53,11 @@ impl Cell {
         (!class.is_empty()).then(|| class.trim_start().to_owned())
     }
 
+    /// Several words, which may go on in another line.
+    fn is_wordy(&self) -> bool {
+        self.text.contains(' ') && self.text.chars().count() > 16
+    }
+
     fn inner(&self) -> Markup {
         html! { @if let Some(id) = &self.link { a href={ "#" (id) } { (self.text) } } @else { (self.text) } }
     }
@@ -79,7 +84,7 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: &[Vec<Cell>]) -> Markup
                         tr {
                             @for (column, cell) in row.iter().enumerate() {
                                 @if column == 0 {
-                                    th scope="row" class=[cell.class()] { (cell.inner()) }
+                                    th scope="row" class=[if cell.is_wordy() { Some("w".to_owned()) } else { cell.class() }] { (cell.inner()) }
                                 } @else {
                                     td class=[cell.class()] { (cell.inner()) }
                                 }

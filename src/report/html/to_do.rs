@@ -3,20 +3,18 @@
 use jiff::civil::Date;
 use maud::{Markup, html};
 
-use super::draft::Draft;
 use crate::forecast::Reason;
-use crate::plan::Plan;
+use crate::plan::{Plan, PlannedState, RemeasureReason};
 use crate::report::build::Entry;
-use crate::report::words::{self, count, interval, signed};
-use crate::trim::{Trim, Verdict};
+use crate::report::words::{self, count, signed};
+use crate::trim::{LineVerdict, Trim, Verdict};
 
 /// Most lines that a sentence names.
 const NAMED: usize = 10;
 
 /// What to do, in order, the next check last.
-pub(super) fn part(draft: &Draft, entry: &Entry<'_>, place: usize, today: Date) -> Markup {
+pub(super) fn part(entry: &Entry<'_>, today: Date) -> Markup {
     html! {
-        (draft.heading(&format!("do-{place}"), "What to do"))
         ol .todo { @for sentence in sentences(entry, today) { li { (sentence) } } }
         "\n"
     }
@@ -34,11 +32,11 @@ fn sentences(entry: &Entry<'_>, today: Date) -> Vec<String> {
     match plan {
         Some(plan) if !plan.actions.is_empty() => out.extend(adjust(plan)),
         Some(plan) if plan.before.outside > 0 => out.push(format!(
-            "No adjustment is proposed, although {}: none of the steps available makes the trim better, or the measurement \
+            "No adjustment is proposed, although {} outside tolerance: no step at hand makes the trim better, or the measurement \
              cannot show that it would.",
-            off(plan.before.outside)
+            count(plan.before.outside, "line is", "lines are")
         )),
-        Some(_) => out.push("Adjust nothing: no line is off by more than its tolerance.".to_owned()),
+        Some(_) => out.push("Adjust nothing: no line is outside its tolerance.".to_owned()),
         None if words::verdicts(trim, Verdict::Outside) > 0 => {
             out.push("Have a workshop look at the lines outside tolerance.".to_owned());
         }
@@ -48,10 +46,6 @@ fn sentences(entry: &Entry<'_>, today: Date) -> Vec<String> {
     out
 }
 
-fn off(lines: usize) -> String {
-    format!("{} off the target by more than the tolerance", count(lines, "line is", "lines are"))
-}
-
 fn named(lines: &[String]) -> String {
     let some: Vec<&str> = lines.iter().take(NAMED).map(String::as_str).collect();
     let more = lines.len().saturating_sub(NAMED);
@@ -59,53 +53,39 @@ fn named(lines: &[String]) -> String {
 }
 
 fn measure_again(trim: &Trim, plan: Option<&Plan>) -> Option<String> {
-    let of = |verdict: Option<Verdict>| trim.lines.iter().filter(move |line| line.verdict == verdict);
-    let mut doubtful: Vec<String> = of(None).map(|line| format!("{} {}", line.line, line.side)).collect();
+    let of = |verdict| move |line: &&LineVerdict| line.verdict == verdict;
+    let names = |verdict| trim.lines.iter().filter(of(verdict)).map(|line| format!("{} {}", line.line, line.side));
+    let mut doubtful: Vec<String> = names(None).collect();
+    let mut near: Vec<String> = names(Some(Verdict::Undecided)).collect();
     for line in plan.map_or(&[][..], |plan| &plan.remeasure) {
         let name = format!("{} {}", line.line, line.side);
-        if !doubtful.contains(&name) {
-            doubtful.push(name);
+        let list = if line.reason == RemeasureReason::Near { &mut near } else { &mut doubtful };
+        if !list.contains(&name) {
+            list.push(name);
         }
     }
-    let undecided: Vec<String> =
-        of(Some(Verdict::Undecided)).map(|line| format!("{} {}", line.line, line.side)).collect();
-    let mut parts = Vec::new();
-    if !doubtful.is_empty() {
-        parts.push(format!("{}, whose readings are doubtful", named(&doubtful)));
-    }
-    if !undecided.is_empty() {
-        parts.push(format!("{}, too close to the tolerance to tell", named(&undecided)));
-    }
-    (!parts.is_empty()).then(|| format!("Measure again: {}.", parts.join("; and ")))
+    let part = |lines: &[String], why: &str| (!lines.is_empty()).then(|| format!("{} ({why})", named(lines)));
+    let parts: Vec<String> = [part(&doubtful, "doubtful"), part(&near, "too close to the tolerance to tell")]
+        .into_iter()
+        .flatten()
+        .collect();
+    (!parts.is_empty()).then(|| format!("Measure again: {}.", parts.join("; ")))
 }
 
 fn adjust(plan: &Plan) -> [String; 2] {
-    let incidence = |state: &crate::plan::PlannedState| interval(&state.incidence_change_deg, 2);
-    let degrees = if plan.before.incidence_change_deg.value.is_some() {
-        format!(
-            "; incidence change from {}\u{b0} to {}\u{b0} (95 %)",
-            incidence(&plan.before),
-            incidence(&plan.after)
-        )
-    } else {
-        String::new()
-    };
-    let worst = if signed(plan.before.worst_mm, 1) == signed(plan.after.worst_mm, 1) {
-        String::new()
-    } else {
-        format!(
-            "; the furthest line from {} to {} mm",
-            signed(plan.before.worst_mm, 1),
-            signed(plan.after.worst_mm, 1)
-        )
+    let (before, after) = (&plan.before, &plan.after);
+    let incidence = |state: &PlannedState| state.incidence_change_deg.value.map(|deg| signed(deg, 2));
+    let degrees = match (incidence(before), incidence(after)) {
+        (Some(from), Some(to)) => format!(" and the incidence change from {from}\u{b0} to {to}\u{b0}"),
+        _ => String::new(),
     };
     [
         format!(
-            "Have {} done or checked by a qualified workshop, in the order of the plan below. Expected after the work: {} off \
-             by more than their tolerance, instead of {}{worst}{degrees}.",
+            "Have {} done or checked by a qualified workshop, in the order of the plan below. The work should bring the lines \
+             outside tolerance from {} to {}{degrees}.",
             count(plan.actions.len(), "adjustment", "adjustments"),
-            count(plan.after.outside, "line", "lines"),
-            plan.before.outside
+            before.outside,
+            after.outside
         ),
         "Measure the whole wing again after adjusting, record it as left, and fly it first with plenty of margin."
             .to_owned(),
@@ -118,7 +98,7 @@ fn next(entry: &Entry<'_>, today: Date) -> Option<String> {
     let adjusting = entry.plan.is_some_and(|planned| !planned.plan.actions.is_empty());
     Some(match row.reason {
         Reason::AlreadyOver if adjusting => {
-            "After the work, work out the next check again: as found, the wing is over a limit at the accepted risk."
+            "After the work, have the next check worked out again: as found, the wing is over a limit at the accepted risk."
                 .to_owned()
         }
         Reason::AlreadyOver => "Next check: now. At the accepted risk the wing is already over a limit.".to_owned(),

@@ -23,8 +23,8 @@ pub(super) fn state(entry: &Entry<'_>) -> Markup {
     }
 }
 
-fn sentence<'a>(entry: &Entry<'a>) -> &'a str {
-    entry.trim.map_or("No usable check.", |trim| &trim.summary)
+fn sentence(entry: &Entry<'_>) -> String {
+    words::typeset(entry.trim.map_or("No usable check.", |trim| &trim.summary))
 }
 
 /// What is off, less what the sentence above it says already.
@@ -33,7 +33,7 @@ fn diagnosis(trim: &Trim) -> Markup {
     let tail = |text: &str| text.chars().skip(1).collect::<String>().trim_end_matches('.').to_owned();
     let said = trim.diagnosis.iter().filter(|one| !trim.summary.contains(&tail(&one.text)));
     html! {
-        @if said.clone().next().is_some() { ul .diagnosis { @for one in said { li { (one.text) } } } }
+        @if said.clone().next().is_some() { ul .diagnosis { @for one in said { li { (words::typeset(&one.text)) } } } }
         p .note { (words::counts(trim)) }
     }
 }
@@ -103,7 +103,8 @@ pub(super) fn parts(
     };
     let forecast = next::forecast(draft, entry, place, pictured)?;
     Ok(html! {
-        div .beside { div { (to_do::part(draft, entry, place, today)) } (above) }
+        (draft.heading(&format!("do-{place}"), "What to do"))
+        div .beside.do { (to_do::part(entry, today)) (above) }
         (lines)
         (trimmed)
         (planned)

@@ -76,18 +76,15 @@ pub fn trims(trims: &[Trim]) -> String {
             out.push_str(&wrap(&one.text.replace('\u{2212}', "-"), "  - "));
         }
         out.push_str(&wrap(&words::counts(trim), "  "));
-        out.push_str(&wrap(
-            &format!(
-                "common offset {} mm; incidence change {} deg (95 %); change of angle of attack {} deg, of trim speed {} %; left \
-                 minus right {} deg",
-                plain(trim.common_mm, 1),
-                range(&trim.incidence_change_deg, 2),
-                short_range(&trim.aoa_change_deg),
-                short_range(&trim.speed_change_pct),
-                plain(trim.asymmetry_deg.value, 2)
-            ),
-            "  ",
-        ));
+        let facts = [
+            format!("common offset {} mm", plain(trim.common_mm, 1)),
+            format!("incidence change {} deg (95 %)", range(&trim.incidence_change_deg, 2)),
+            format!("left minus right {} deg", plain(trim.asymmetry_deg.value, 2)),
+            format!("angle of attack changed by {} deg", short_range(&trim.aoa_change_deg)),
+            format!("trim speed by {} %", short_range(&trim.speed_change_pct)),
+        ];
+        let known: Vec<&str> = facts.iter().map(String::as_str).filter(|fact| !fact.contains(" - ")).collect();
+        out.push_str(&wrap(&known.join("; "), "  "));
         let mut rows = TextTable::default()
             .indent(2)
             .words("row", 8)
