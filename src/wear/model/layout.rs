@@ -182,11 +182,7 @@ impl Layout {
             spans,
             first_covariate,
             centres: centres(reduction),
-            covariate_materials: reduction
-                .covariates
-                .iter()
-                .map(|name| CovariateName::parse(name).material.map(str::to_owned))
-                .collect(),
+            covariate_materials: covariate_materials(reduction),
             check,
             wing,
             wing_row,
@@ -592,6 +588,12 @@ fn centres(reduction: &Reduction) -> Vec<f64> {
     (0..reduction.covariates.len())
         .map(|k| reduction.wings.iter().filter_map(|wing| wing.covariates.get(k)).sum::<f64>() / wings)
         .collect()
+}
+
+/// The material of each covariate, where it has one.
+fn covariate_materials(reduction: &Reduction) -> Vec<Option<String>> {
+    let material = |name: &String| CovariateName::parse(name).material.map(str::to_owned);
+    reduction.covariates.iter().map(material).collect()
 }
 
 fn raise(values: &mut Vec<(usize, f64)>, column: usize, by: f64) {
