@@ -49,7 +49,7 @@ fn a_robust_fit_names_the_reading_that_was_written_wrongly() {
     assert!(stdout(&said).contains("Readings that counted less"), "{}", stdout(&said));
     // and it can be kept for wings elsewhere
     let saved = linedrift(folder.path(), &["wear", "loft", "--robust", "--save", "fit.json"]);
-    assert!(stdout(&saved).contains("saved: fit.json"), "{}", stderr(&saved));
+    assert!(stderr(&saved).contains("saved: fit.json"), "{}", stderr(&saved));
     assert!(folder.path().join("fit.json").exists());
     let clash = linedrift(folder.path(), &["wear", "loft", "--robust", "--influence"]);
     assert_eq!(clash.status.code(), Some(2), "{}", stderr(&clash));
