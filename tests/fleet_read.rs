@@ -181,6 +181,9 @@ fn every_table_says_its_part() {
     let about = |word: &str| read.notes.iter().filter(|note| note.contains(word)).count();
     assert_eq!(about("`colour`"), 1, "{:?}", read.notes);
     assert_eq!(about("span"), 3, "{:?}", read.notes);
+    // a check without a datum has that of the check before, and it is said
+    let datums: Vec<f64> = seven.checks.iter().map(|check| check.datum_mm).collect();
+    assert_eq!((datums, about("`b` has the -12.5 mm of `a`")), (vec![-12.5, -12.5], 1), "{:?}", read.notes);
 }
 
 #[test]

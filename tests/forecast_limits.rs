@@ -1,6 +1,7 @@
 //! Limits from a file: what it says is what is watched, and what is wrong with it is told with its line.
 
 use linedrift::forecast::{DueSpec, Limits, LimitsTable};
+use linedrift::plan::PlanSpec;
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::WearSpec;
 
@@ -79,13 +80,8 @@ fn a_tighter_limit_of_one_model_moves_only_its_wings() {
 #[test]
 fn the_same_limits_judge_a_check_and_a_plan() {
     let limits = Limits::default().line_mm(7.0).offset_mm(33.0).brake_short_mm(15.0);
-    let trim = serde_json::to_value(limits.trim_spec()).unwrap();
-    assert_eq!(
-        (&trim["tolerance_mm"], &trim["common_limit_mm"], &trim["brake_limit_mm"]),
-        (&7.0.into(), &33.0.into(), &15.0.into())
-    );
-    let plan = serde_json::to_value(limits.plan_spec()).unwrap();
-    assert_eq!((&plan["trim"], &plan["common_limit_mm"]), (&trim, &33.0.into()));
+    let plan = serde_json::to_value(limits.planning(PlanSpec::default())).unwrap();
+    assert_eq!(plan["trim"]["limits"], serde_json::to_value(limits).unwrap());
 }
 
 proptest::proptest! {

@@ -68,7 +68,7 @@ fn a_wing_with_one_check_and_a_rear_row_25_mm_short_is_due_now() {
 fn a_wing_with_one_good_check_is_not_called_over() {
     // 96 lines a wing, built within 2 mm: none is over 10 mm in truth, and of 5,760 readings one or two come near by chance
     let set = set_of(&ROWS);
-    let mut near = Vec::new();
+    let (mut near, mut unsure) = (Vec::new(), 0);
     for seed in 0..60 {
         let due = alone(&set, measured(&set, seed, 2.0, |_, _, _| 0.0));
         assert_ne!(due.row.reason, Reason::AlreadyOver, "{seed}: {}", due.detail.explanation);
@@ -80,9 +80,14 @@ fn a_wing_with_one_good_check_is_not_called_over() {
             continue;
         }
         assert_eq!(due.row.reason, Reason::Interval, "{seed}: {}", due.detail.explanation);
-        assert!(due.detail.over.is_empty() && due.row.risk_now.is_some_and(|risk| risk < 0.1));
+        // by value nothing is over; how sure that is, is said
+        let risk = due.row.risk_now.unwrap();
+        assert!(due.detail.over.is_empty() && risk < 0.6);
+        assert_eq!(risk >= 0.1, due.detail.explanation.contains("By value no limit was passed"), "{seed}");
+        unsure += usize::from(risk >= 0.1);
         assert_eq!(due.row.due_hours, 160.0);
     }
+    assert!(unsure <= 3, "{unsure}");
     assert!(near.len() <= 2 && near.iter().all(|(_, lines)| *lines <= 1), "{near:?}");
 }
 
@@ -113,7 +118,7 @@ fn a_fleet_whose_readings_equal_the_table_has_intervals_and_aborts_nothing() {
 fn a_single_line_far_off_a_short_brake_and_a_crooked_wing_are_over_each_by_its_name() {
     type Fault = fn(Side, &str, Row) -> f64;
     let set = set_of(&ROWS);
-    let cases: [(Reason, &str, Fault); 4] = [
+    let cases: [(Reason, &str, Fault); 3] = [
         (Reason::Line, "line B7 left", |side, line, _| if side == Side::Left && line == "B7" { 18.0 } else { 0.0 }),
         (Reason::Brake, "brake row", |_, _, row| if row == Row::Brake { -30.0 } else { 0.0 }),
         // left nose-up, right nose-down, ±0.35°: each row and the whole wing are within their limits
@@ -125,7 +130,6 @@ fn a_single_line_far_off_a_short_brake_and_a_crooked_wing_are_over_each_by_its_n
             };
             if side == Side::Left { off } else { -off }
         }),
-        (Reason::Offset, "common offset", |_, _, _| 60.0),
     ];
     for (reason, name, fault) in cases {
         let due = alone(&set, measured(&set, 3, 1.0, fault));

@@ -6,6 +6,7 @@
 use linedrift::Date;
 use linedrift::check::{ActionKind, Check, Fitting, History, Reading};
 use linedrift::plan::{Aim, Groups, OfferedStep, PlanSpec, Sides, Step, Target};
+use linedrift::trim::{Limits, TrimSpec};
 use linedrift::wing::{Line, LineSet, Row, Segment, Side, Wing};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -384,7 +385,11 @@ fn a_free_target_is_the_best_of_all_whole_millimetres() {
     for seed in 40_000..40_150 {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let small = small(&mut rng, true, true);
-        let spec = sized().target(Target::Free).common_limit_mm(8.0).most_turns(2).doubtful_mm(10_000.0);
+        let spec = sized()
+            .target(Target::Free)
+            .trim(TrimSpec::default().limits(Limits::default().offset_mm(8.0)))
+            .most_turns(2)
+            .doubtful_mm(10_000.0);
         let mut best: Option<Price> = None;
         let mut too_many = false;
         for target in -8..=8 {

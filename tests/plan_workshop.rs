@@ -5,7 +5,7 @@
 
 use linedrift::Date;
 use linedrift::check::{Action, ActionKind, Check, History};
-use linedrift::plan::{Direction, Finding, Forbidden, OfferedStep, Plan, PlanSpec, RemeasureReason};
+use linedrift::plan::{Aim, Direction, Finding, Forbidden, OfferedStep, Plan, PlanSpec, RemeasureReason, Sides};
 use linedrift::wing::{Line, LineSet, ModelData, Row, Segment, Side};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -441,6 +441,28 @@ fn read_exactly_the_plan_is_the_workshops() {
         })
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
+}
+
+/// Each side for itself, for each aim, exact and as they are read: nothing better is left to be found, but where the number of
+/// actions is limited (then the plan says how much better one could be).
+#[test]
+#[ignore = "some minutes: hundreds of plans"]
+fn slow_each_side_for_itself_is_solved_to_the_best() {
+    let mut longest = std::time::Duration::ZERO;
+    for world in worlds() {
+        let set = (world.set)();
+        let spec = (world.spec)(PlanSpec::default()).sides(Sides::Separate);
+        for (aim, wing) in Aim::ALL.into_iter().flat_map(|aim| (0..5).map(move |wing| (aim, wing))) {
+            let started = std::time::Instant::now();
+            let plan = spec.clone().aim(aim).run(&set, &(world.before)(&set), &read(&world, &set, wing), &[]).unwrap();
+            longest = longest.max(started.elapsed());
+            if !plan.optimal {
+                println!("{} {aim} wing {wing}: gap {:?}", world.name, plan.gap);
+            }
+            assert!(plan.optimal || world.name.ends_with("two actions") || wing > 0, "{} {aim}: {plan}", world.name);
+        }
+    }
+    println!("the longest took {longest:?}");
 }
 
 /// The sentences that go with some of them.

@@ -3,7 +3,7 @@
 use approx::assert_abs_diff_eq;
 use linedrift::Date;
 use linedrift::check::{Budget, Check, Reading, Repeats, RiserReading};
-use linedrift::trim::{DecisionRule, ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
+use linedrift::trim::{DecisionRule, Limits, ToleranceOn, Trim, TrimError, TrimSpec, Verdict};
 use linedrift::wing::{Line, LineSet, ModelData, Row, RowData, Segment, Side, Wing};
 
 /// Rows with chord position and number of lines, all lines 6 m.
@@ -195,7 +195,7 @@ fn wrong_input_is_refused_with_its_place() {
     let wing = Wing::new("w7", "Other");
     assert!(matches!(TrimSpec::default().run(&set, &wing, &check), Err(TrimError::Model { .. })));
     let wing = Wing::new("w7", "Rook 2");
-    let bad = TrimSpec::default().tolerance_mm(f64::NAN);
+    let bad = TrimSpec::default().limits(Limits::default().line_mm(f64::NAN));
     assert!(matches!(bad.run(&set, &wing, &check), Err(TrimError::Setting { .. })));
     let mut lost = check.clone();
     lost.readings[0].line = 999;

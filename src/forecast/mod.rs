@@ -12,6 +12,7 @@ mod limits;
 mod usage;
 mod value;
 
+pub use crate::trim::Limits;
 pub use backtest::{
     Backtest, BacktestDocument, BacktestSpec, BinomialBand, Conclusion, CoverageEntry, CoverageRow, CrpsByMethod,
     CrpsEntry, ForecastScore, ForecastVerdict, GroupScore, Method, Origins, PitBin, SkippedCheck, crps_of_draws,
@@ -26,6 +27,6 @@ pub use due::{
     RiskStation, ServiceInterval, ServiceRules, WatchedPath, WatchedUnit, WhyNone, WingDue, WingFailure,
 };
 pub use error::ForecastError;
-pub use limits::{Limits, LimitsError, LimitsTable};
+pub use limits::{LimitsError, LimitsTable};
 pub use usage::{ExpectedDay, FleetUsage, UsageRate, UsageSource, UsageSpec};
 pub use value::{CheckValue, CheckValueSpec, DifferenceKnowledge, ShortCheck, ShortCheckSpec, ShortLine};

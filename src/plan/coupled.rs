@@ -13,6 +13,7 @@ use super::aim::Weights;
 use super::forest::{Key, Shift, UNITS, units};
 use super::search::{Best, Pick, Search, Tilt, Values};
 use super::tradeoff::Curves;
+use crate::wing::Side;
 
 /// Evaluations on the way to the best tilt, each for incidence and for asymmetry.
 const MOST_TILTS: usize = 24;
@@ -22,8 +23,8 @@ const ROUNDS: usize = 3;
 const SLACK: i64 = 2000;
 /// Entries listed past which the search is given up.
 const MOST_ENTRIES: usize = 150_000;
-/// Cheaper entries that one is held against.
-const HELD_AGAINST: usize = 64;
+/// Cheaper entries of a kind that one is held against.
+const HELD_AGAINST: usize = 24;
 
 /// Prices of what is left over, per millionth of a degree in millionths of cost, and what cannot be told from none.
 #[derive(Debug, Clone, Copy)]
@@ -46,7 +47,7 @@ enum Trail {
     Join(Rc<Trail>, Rc<Trail>),
 }
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 struct Entry {
     key: Key,
     tilted: i64,
@@ -272,25 +273,69 @@ impl<'a> Hunt<'a> {
                 fronts[child] = Vec::new();
             }
         }
-        let start = Entry { key: Key::default(), tilted: 0, trail: None };
-        let mut all = Front::from([(Shift::default(), start)]);
-        let mut rest: i64 = self.search.roots.iter().map(|root| values.before[*root][0].cost).sum();
-        let limit = rest.saturating_add(gap);
+        // each side for itself, then what is worked alike: within one of them incidence and asymmetry go together
+        let nodes = &self.search.forest.nodes;
+        let mut classes: Vec<&[Side]> = Vec::new();
         for &root in &self.search.roots {
-            rest -= values.before[root][0].cost;
-            all = list.join(&all, fronts[root].first()?.as_ref()?, limit.saturating_sub(rest))?;
-        }
-        let mut best: Option<Best> = None;
-        for (shift, entry) in &all {
-            let shift = self.search.forest.shift.plus(*shift);
-            let better =
-                |known: &Best| entry.key.dearer_by(self.coupling.left_over(shift)) < self.coupling.objective(known);
-            if best.as_ref().is_none_or(better) {
-                best = Some(Best { key: entry.key, shift, picks: picks(entry.trail.as_ref()) });
+            if !classes.contains(&nodes[root].sides.as_slice()) {
+                classes.push(&nodes[root].sides);
             }
         }
+        let mut sums = Vec::new();
+        for class in classes {
+            let roots = || self.search.roots.iter().copied().filter(|root| nodes[*root].sides == class);
+            let least: i64 = roots().map(|root| values.before[root][0].cost).sum();
+            let mut sum = Sum { front: Front::from([(Shift::default(), Entry::default())]), least };
+            let mut rest = least;
+            for root in roots() {
+                rest -= values.before[root][0].cost;
+                let limit = least.saturating_add(gap).saturating_sub(rest);
+                sum.front = list.join(&sum.front, fronts[root].first()?.as_ref()?, limit)?;
+            }
+            sums.push(sum);
+        }
+        sums.sort_by_key(|sum| sum.front.len());
+        let last = sums.pop()?;
+        let start = Sum { front: Front::from([(Shift::default(), Entry::default())]), least: 0 };
+        let all = sums.into_iter().try_fold(start, |all, sum| {
+            let least = all.least.saturating_add(sum.least);
+            list.join(&all.front, &sum.front, least.saturating_add(gap)).map(|front| Sum { front, least })
+        })?;
+        let limit = all.least.saturating_add(last.least).saturating_add(gap);
+        let best = self.best_pair(&all.front, &last.front, limit);
         best.filter(|best| self.coupling.objective(best) <= objective).or_else(|| Some(self.best.clone()))
     }
+
+    /// The best sum of two fronts up to a tilted cost.
+    fn best_pair(&self, one: &Front, other: &Front, limit: i64) -> Option<Best> {
+        let mut cheapest: Vec<(&Shift, &Entry)> = other.iter().collect();
+        cheapest.sort_by_key(|(_, entry)| entry.tilted);
+        let mut best: Option<(Key, Shift, &Entry, &Entry)> = None;
+        for (shift, entry) in one {
+            let here = self.search.forest.shift.plus(*shift);
+            for (more, added) in &cheapest {
+                if entry.tilted.saturating_add(added.tilted) > limit {
+                    break;
+                }
+                let shift = here.plus(**more);
+                let key = entry.key.plus(added.key).dearer_by(self.coupling.left_over(shift));
+                if best.as_ref().is_none_or(|known| (key, shift) < (known.0, known.1)) {
+                    best = Some((key, shift, entry, added));
+                }
+            }
+        }
+        best.map(|(_, shift, one, other)| Best {
+            key: one.key.plus(other.key),
+            shift,
+            picks: picks(joined(&one.trail, &other.trail).as_ref()),
+        })
+    }
+}
+
+/// A sum of trees: all its values within the gap, and the least tilted cost.
+struct Sum {
+    front: Front,
+    least: i64,
 }
 
 /// How much dearer than the best a plan may be that passes a state; none where no plan within the gap passes.
@@ -380,11 +425,7 @@ impl List<'_> {
                 if tilted > limit {
                     continue;
                 }
-                let trail = match (&entry.trail, &added.trail) {
-                    (Some(one), Some(other)) => Some(Rc::new(Trail::Join(Rc::clone(one), Rc::clone(other)))),
-                    (Some(one), None) | (None, Some(one)) => Some(Rc::clone(one)),
-                    (None, None) => None,
-                };
+                let trail = joined(&entry.trail, &added.trail);
                 keep(&mut all, shift.plus(*more), Entry { key: entry.key.plus(added.key), tilted, trail });
             }
         }
@@ -394,25 +435,39 @@ impl List<'_> {
     }
 
     /// Takes out what a cheaper one beats wherever the plan ends: what is left over changes by no more than its price for
-    /// each millionth of a degree between them. Held against the cheapest ones first, and no more of them than pays.
+    /// each millionth of a degree between them. Held against the cheapest and against those that leave most nearly the same.
     fn thin(&self, all: &mut Front) {
         let mut sorted: Vec<(Shift, Key)> = all.iter().map(|(shift, entry)| (*shift, entry.key)).collect();
         sorted.sort_unstable_by_key(|(shift, key)| (*key, *shift));
         let fewest = sorted.first().map_or(0, |(_, key)| key.outside);
         let price = self.coupling.price;
-        let mut kept: Vec<(Shift, Key)> = Vec::new();
+        let mut cheapest: Vec<(Shift, Key)> = Vec::new();
+        let mut kept: BTreeMap<Shift, Key> = BTreeMap::new();
         for (shift, key) in sorted {
-            let beats = |(other, cheaper): &(Shift, Key)| {
+            let beats = |other: &Shift, cheaper: &Key| {
                 let apart = price.incidence * (other.incidence - shift.incidence).abs() as f64
                     + price.asymmetry * (other.asymmetry - shift.asymmetry).abs() as f64;
                 cheaper.cost as f64 + apart < key.cost as f64
             };
-            if key.outside == fewest && !kept.iter().take(HELD_AGAINST).any(beats) {
-                kept.push((shift, key));
+            let near = || kept.range(..shift).rev().take(HELD_AGAINST).chain(kept.range(shift..).take(HELD_AGAINST));
+            if key.outside == fewest
+                && !cheapest.iter().any(|(other, cheaper)| beats(other, cheaper))
+                && !near().any(|(other, cheaper)| beats(other, cheaper))
+            {
+                if cheapest.len() < HELD_AGAINST {
+                    cheapest.push((shift, key));
+                }
+                kept.insert(shift, key);
             }
         }
-        let kept: std::collections::BTreeSet<Shift> = kept.into_iter().map(|(shift, _)| shift).collect();
-        all.retain(|shift, _| kept.contains(shift));
+        all.retain(|shift, _| kept.contains_key(shift));
+    }
+}
+
+fn joined(one: &Option<Rc<Trail>>, other: &Option<Rc<Trail>>) -> Option<Rc<Trail>> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some(Rc::new(Trail::Join(Rc::clone(one), Rc::clone(other)))),
+        (one, other) => one.as_ref().or(other.as_ref()).map(Rc::clone),
     }
 }
 

@@ -173,14 +173,19 @@ pub(super) struct Node {
 }
 
 impl Node {
-    /// Whether half of the lines above, or more, are right and would not be so any more: within half their tolerance, and past it.
+    /// Whether the lines above are further off as a whole than before, or half of them or more are right and would not be so any
+    /// more: within half their tolerance, and past it.
     fn spoils(&self, below: Correction, choice: &NodeChoice) -> bool {
-        let is_spoilt = |line: &&NodeLine| {
+        let (mut spoilt, mut before_sum_mm, mut after_sum_mm) = (0, 0.0_f64, 0.0_f64);
+        for line in &self.spared {
             let before_mm = line.off_mm + below[line.channel] as f64 / 1000.0;
             let after_mm = before_mm + choice.change_um[line.channel] as f64 / 1000.0;
-            2.0 * before_mm.abs() <= line.tolerance_mm && 2.0 * after_mm.abs() > line.tolerance_mm
-        };
-        !self.spared.is_empty() && 2 * self.spared.iter().filter(is_spoilt).count() >= self.spared.len()
+            before_sum_mm += before_mm;
+            after_sum_mm += after_mm;
+            let is_spoilt = 2.0 * before_mm.abs() <= line.tolerance_mm && 2.0 * after_mm.abs() > line.tolerance_mm;
+            spoilt += usize::from(is_spoilt);
+        }
+        !self.spared.is_empty() && (2 * spoilt >= self.spared.len() || after_sum_mm.abs() > before_sum_mm.abs())
     }
 
     /// Whether a choice goes towards the target on both sides, by more than the mean of the lines above is uncertain.
@@ -251,6 +256,8 @@ impl Forest {
         forest.close_quiet_trees(case, target_mm);
         match groups {
             Groups::Whole => close_parts(&mut forest.nodes),
+            // what is right is spared all the same where that is not asked for
+            Groups::Each if case.spec.groups == Groups::Whole => {}
             Groups::Each => forest.nodes.iter_mut().for_each(|node| node.spared.clear()),
         }
         forest

@@ -35,13 +35,14 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
                 .to_owned(),
         );
     }
-    if case.common_mm.abs() > case.spec.common_limit_mm {
+    if case.common_mm.abs() > case.spec.offset_limit_mm() {
         note(
             &mut notes,
             "common_offset",
             format!(
                 "The whole set is off by {:.0} mm, past {:.0} mm: check datum and instrument before any work.",
-                case.common_mm, case.spec.common_limit_mm
+                case.common_mm,
+                case.spec.offset_limit_mm()
             ),
         );
     }
@@ -62,7 +63,10 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     }
     by_kind(plan, &mut notes);
     unread(plan, &mut notes);
-    if plan.actions.is_empty() && plan.after.outside == 0 {
+    let left_off = plan.after.trim.summary.strip_prefix("Adjust: ").filter(|_| plan.after.outside == 0);
+    if let Some(left_off) = left_off {
+        note(&mut notes, "left_off", format!("What stays past a limit: {left_off}"));
+    } else if plan.actions.is_empty() && plan.after.outside == 0 {
         note(
             &mut notes,
             "nothing_to_do",

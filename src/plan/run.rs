@@ -1,5 +1,7 @@
 //! Making plans.
 
+use std::cmp::Ordering;
+
 use super::case::Case;
 use super::coupled::{Coupling, Solved};
 use super::forest::{Forest, Key, UNITS};
@@ -76,7 +78,7 @@ fn search_by_groups(case: &Case<'_>, target_mm: f64) -> Searched {
 }
 
 fn search(case: &Case<'_>) -> Searched {
-    let limit_mm = case.spec.common_limit_mm;
+    let limit_mm = case.spec.offset_limit_mm();
     match case.target {
         Target::Maker => search_by_groups(case, 0.0),
         Target::Common | Target::Rows(_) => search_by_groups(case, case.common_mm.clamp(-limit_mm, limit_mm)),
@@ -115,14 +117,15 @@ fn nothing(case: &Case<'_>) -> Result<Plan, PlanError> {
     settle(&case.aimed(Aim::Work), &[], Found { target_mm: case.common_mm, gap: Some(0.0), states: 0 })
 }
 
-/// How a plan ranks: fewest lines outside, then no more than [`LEFT_DEG`] left, else as little as can be, then work.
-fn rank(plan: &Plan) -> (usize, f64, f64) {
+/// How a plan ranks: fewest lines outside, then nothing else past its limit, then no more than [`LEFT_DEG`] left, else as
+/// little as can be, then work.
+fn rank(plan: &Plan) -> [f64; 4] {
     let left = |value: Option<f64>| value.map_or(0.0, f64::abs);
     let state = &plan.after;
     let most = left(state.incidence_change_deg.value).max(left(state.asymmetry_deg.value));
     let past = if most <= LEFT_DEG { 0.0 } else { (most * 20.0).floor() };
     let price = plan.objective.price / plan.aim.weights().price;
-    (state.outside, past, price)
+    [state.outside as f64, f64::from(u8::from(state.trim.state == TrimState::Adjust)), past, price]
 }
 
 impl PlanSpec {
@@ -136,7 +139,7 @@ impl PlanSpec {
 
     /// Finds the best plan for a check of a wing: for the aim that was set, else for each aim, of which it gives the
     /// recommended one and the others in short. Recommended is the plan that leaves the fewest lines outside; of those one
-    /// that leaves no more than 0.15° of incidence and between the sides, else the least; of those the least work. A wing in
+    /// that leaves nothing past another limit, then no more than 0.15° of incidence and between the sides, else the least; of those the least work. A wing in
     /// trim is left alone unless an aim or a target is set, and nothing is planned on a check that cannot be judged.
     ///
     /// `findings` are the lines with an open finding: they are left out of everything, listed under `remeasure`, and no
@@ -200,7 +203,7 @@ impl PlanSpec {
             // the first of equals: the aims stand in rising order of work
             None => (0..plans.len()).min_by(|one, other| {
                 let (one, other) = (rank(&plans[*one]), rank(&plans[*other]));
-                one.0.cmp(&other.0).then(one.1.total_cmp(&other.1)).then(one.2.total_cmp(&other.2))
+                one.iter().zip(&other).map(|(one, other)| one.total_cmp(other)).find(|way| way.is_ne()).unwrap_or(Ordering::Equal)
             }),
         };
         let others = plans.iter().enumerate().filter(|(at, _)| Some(*at) != wanted);
@@ -293,7 +296,7 @@ impl PlanSpec {
                 one.step = step;
             }
         }
-        let limit_mm = self.common_limit_mm;
+        let limit_mm = self.offset_limit_mm();
         let target_mm = if case.target == Target::Maker { 0.0 } else { case.common_mm.clamp(-limit_mm, limit_mm) };
         settle(&case, &steps, Found { target_mm, gap: None, states: 0 })
     }

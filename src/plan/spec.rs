@@ -46,9 +46,8 @@ pub enum Groups {
 /// | `aim` | the recommended | fewest lines outside, then no more than 0.15° of incidence or between the sides, then work |
 /// | `sides` | alike unless they measurably differ | what is done to one side alone turns the wing |
 /// | `groups` | whole | half a row corrected puts a step into the row; a main that is off is not eight lines |
-/// | `trim` | [`TrimSpec::default`] | tolerances and planform; `budget` and `common_limit_mm` below replace its own |
+/// | `trim` | [`TrimSpec::default`] | limits, tolerances and planform; `budget` below replaces its own |
 /// | `budget` | [`Budget::default`] | u = 1.5 mm for one deviation |
-/// | `common_limit_mm` | 50 mm | practice; past it the target is the limit |
 /// | `price` | 2 | one action must buy back about two lines' worth of tolerance |
 /// | `upper_price_pct` | 25 % per level | work away from the riser is slower and harder to undo |
 /// | `most_turns` | 3 | practice: turns that may lie on one link, those there already included |
@@ -91,7 +90,6 @@ pub struct PlanSpec {
     pub(super) groups: Groups,
     pub(super) trim: TrimSpec,
     pub(super) budget: Budget,
-    pub(super) common_limit_mm: f64,
     pub(super) price: f64,
     pub(super) upper_price_pct: f64,
     pub(super) most_turns: u32,
@@ -135,7 +133,6 @@ impl Default for PlanSpec {
             groups: Groups::default(),
             trim: TrimSpec::default(),
             budget: Budget::default(),
-            common_limit_mm: 50.0,
             price: 2.0,
             upper_price_pct: 25.0,
             most_turns: 3,
@@ -169,13 +166,10 @@ impl PlanSpec {
         sides: Sides;
         /// Whether what is off alike is corrected as one.
         groups: Groups;
-        /// How checks are judged: tolerances and planform. Its budget and limit of the common offset are replaced by the
-        /// plan's own.
+        /// How checks are judged: limits, tolerances and planform. Its budget is replaced by the plan's own.
         trim: TrimSpec;
         /// Uncertainty budget of one deviation. Repeats in the check replace its repeatability part.
         budget: Budget;
-        /// Limit of the common offset, mm.
-        common_limit_mm: f64;
         /// Price of one action at the riser, in lines off by their tolerance.
         price: f64;
         /// How much dearer an action is for each level away from the riser, per cent.
@@ -277,15 +271,19 @@ impl PlanSpec {
         offered.and_then(|one| one.change_mm).unwrap_or(self.stretch_mm)
     }
 
+    /// The limit of the common offset, past which the target does not go, mm.
+    pub(super) fn offset_limit_mm(&self) -> f64 {
+        self.trim.limits.offset_limit_mm().min(1000.0)
+    }
+
     pub(super) fn judge(&self) -> TrimSpec {
-        self.trim.clone().budget(self.budget.clone()).common_limit_mm(self.common_limit_mm)
+        self.trim.clone().budget(self.budget.clone())
     }
 
     pub(super) fn validate(&self) -> Result<(), PlanError> {
         let refuse =
             |name: &str, value: f64, expected| Err(PlanError::Setting { name: name.to_owned(), value, expected });
         let ranges = [
-            ("common_limit_mm", self.common_limit_mm, 0.0, 1000.0, "0 to 1000"),
             ("price", self.price, 0.0, 1000.0, "0 to 1000"),
             ("upper_price_pct", self.upper_price_pct, 0.0, 1000.0, "0 to 1000"),
             ("most_turns", f64::from(self.most_turns), 0.0, 10.0, "0 to 10"),

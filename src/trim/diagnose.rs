@@ -176,7 +176,9 @@ impl Findings<'_> {
                 }
             };
             let off = |line: &LineVerdict| line.row == row.row && (taper.is_some() || line.relative_mm * mm > 0.0);
-            let urgent = self.outside(off) > 0 || mm.abs() > self.spec.row_difference_limit_mm;
+            // far from any row, be it the one that most stand with or not
+            let furthest = trim().map(|other| (size(&value(other)) - mm).abs()).fold(mm.abs(), f64::max);
+            let urgent = self.outside(off) > 0 || furthest > self.spec.limits.row_difference_limit_mm();
             let count = self.measured.members(row.row, &Side::BOTH).len();
             let mut one = diagnosis(DiagnosisCode::Row, text, shown);
             one.row = Some(row.row);
@@ -199,9 +201,11 @@ impl Findings<'_> {
             for (side, level) in sides {
                 let interval = level.interval(self.measured);
                 let mm = interval.value.unwrap_or(0.0);
+                let limits = &self.spec.limits;
                 let (code, limit_mm) = match row.row {
-                    Row::Brake => (DiagnosisCode::Brakes, self.spec.brake_limit_mm),
-                    _ => (DiagnosisCode::Stabilo, self.spec.tolerance_mm),
+                    Row::Brake if mm < 0.0 => (DiagnosisCode::Brakes, limits.brake_short_limit_mm()),
+                    Row::Brake => (DiagnosisCode::Brakes, limits.brake_long_limit_mm()),
+                    _ => (DiagnosisCode::Stabilo, limits.line_limit_mm()),
                 };
                 if mm.abs() <= limit_mm {
                     continue;
@@ -331,7 +335,7 @@ impl Findings<'_> {
         let mut one = diagnosis(DiagnosisCode::Side, text, interval);
         (one.side, one.row) = (Some(side), row);
         let of_it = |line: &LineVerdict| row.map_or(line.row.is_trim(), |row| line.row == row);
-        let urgent = mm.abs() > self.spec.side_difference_limit_mm || self.outside(of_it) > 0;
+        let urgent = mm.abs() > self.spec.limits.left_right_limit_mm() || self.outside(of_it) > 0;
         Entry { diagnosis: one, call: work_if(urgent), weight: mm.abs() * fault.column.lines.len() as f64 }
     }
 
@@ -345,7 +349,7 @@ impl Findings<'_> {
     /// The set as a whole.
     fn whole_set(&self, reference: &Combination, all: &mut Vec<Entry>) {
         let value = reference.value(self.measured);
-        if value.abs() < LEAST_SET_MM || value.abs() > self.spec.common_limit_mm {
+        if value.abs() < LEAST_SET_MM || value.abs() > self.spec.limits.offset_limit_mm() {
             return;
         }
         let pairs = reference.coefficients.iter().zip(&self.measured.lines).filter(|(a, _)| **a != 0.0);

@@ -30,14 +30,14 @@ impl Findings<'_> {
         };
         let mut causes = Vec::new();
         if let Some((value, words)) = sure_of(&trim.incidence_change_deg)
-            && value.abs() > self.spec.incidence_limit_deg
+            && value.abs() > self.spec.limits.incidence_limit_deg()
         {
             let text = format!("The wing as a whole is trimmed {} by {words}.", nose(value));
             add(DiagnosisCode::Incidence, text, true, 20.0 * value.abs());
             causes.push(DiagnosisCode::Row);
         }
         if let Some((value, words)) = sure_of(&trim.asymmetry_deg)
-            && value.abs() > self.spec.asymmetry_limit_deg
+            && value.abs() > self.spec.limits.left_right_limit_deg()
         {
             let text = format!("Left and right differ by {words} of incidence: a turn tendency is possible.");
             add(DiagnosisCode::Asymmetry, text, true, 20.0 * value.abs());
@@ -50,7 +50,7 @@ impl Findings<'_> {
             && self.faults.found.iter().any(|fault| !of_rows(&fault.shape))
         {
             let text = format!("The tips are turned {} against the centre by {words}.", nose(value));
-            add(DiagnosisCode::Twist, text, false, 2.0);
+            add(DiagnosisCode::Twist, text, value.abs() > self.spec.limits.twist_limit_deg(), 2.0);
         }
         let worst = trim.shape_residual_mm.iter().max_by(|a, b| a.mm.abs().total_cmp(&b.mm.abs()));
         if let Some(worst) = worst.filter(|worst| worst.mm.abs() > SHAPE_MM) {

@@ -22,6 +22,7 @@ mod in_flight;
 mod incidence;
 mod left_over;
 mod lifting_line;
+mod limits;
 mod loads;
 mod mean_line;
 mod measured;
@@ -52,6 +53,7 @@ pub use finite_wing::{
     section_slope_per_rad,
 };
 pub use lifting_line::{LiftingLine, LiftingLineSpec, Loading, SpanWeight, planform_lift_slope_per_rad};
+pub use limits::Limits;
 pub use loads::LineLoad;
 pub use mean_line::{ThinAerofoil, naca_230_slope, thin_aerofoil};
 pub use model::TrimModel;

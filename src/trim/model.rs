@@ -185,15 +185,15 @@ impl<'a> TrimModel<'a> {
             asymmetry_deg: Interval::default(),
             notes: Vec::new(),
         };
-        remarks.readings(self.set, &measured, self.spec.common_limit_mm);
-        remarks.brakes(&trim.brakes, self.spec.brake_limit_mm);
+        remarks.readings(self.set, &measured, self.spec.limits.offset_limit_mm());
+        remarks.brakes(&trim.brakes, self.spec.limits.brake_short_limit_mm());
         self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
         let faults = Faults::of(self.set, &measured);
         let findings =
             Findings { spec: &self.spec, set: self.set, check, measured: &measured, lines: &trim.lines, faults };
         let level_mm = findings.reference().map(|level| level.value(&measured));
-        let set_up = SetUp { set: self.set, check, before, doubts, limit_mm: self.spec.common_limit_mm };
+        let set_up = SetUp { set: self.set, check, before, doubts, limit_mm: self.spec.limits.offset_limit_mm() };
         let asked = set_up.ask(&trim, level_mm);
         let entries = findings.entries(&trim);
         trim.conclude(asked, entries);

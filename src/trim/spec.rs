@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Trim, TrimError, TrimModel};
+use super::{Limits, Trim, TrimError, TrimModel};
 use crate::check::{Budget, Check, DecisionRule, History};
 use crate::wing::{LineSet, Planform, Row, Wing};
 
@@ -21,19 +21,13 @@ pub enum ToleranceOn {
 ///
 /// | setting | default | why |
 /// |---|---|---|
-/// | `tolerance_mm` | 10 mm | practice for a single line; a line's own tolerance wins |
 /// | `brake_tolerance_mm` | 20 mm | practice; a line's own tolerance wins |
 /// | `tolerance_on` | relative | a set uniformly long or short is not out of trim |
 /// | `rule` | by value | the rule of makers and workshops; guarded for laboratories |
 /// | `budget` | [`Budget::default`] | u = 1.5 mm, U = 3.0 mm for one deviation |
 /// | `incidence_range_deg` | 1° | past it the linear bands no longer hold |
 /// | `asymmetry_threshold_deg` | 0.1° | smaller differences are not flagged, however certain |
-/// | `common_limit_mm` | 50 mm | practice for a set uniformly long or short |
-/// | `brake_limit_mm` | 20 mm | shortening of the brake fan that is remarked on, where the brake setting is known |
-/// | `row_difference_limit_mm` | 10 mm | practice for two-row wings; past it a row calls for work though each line is within |
-/// | `side_difference_limit_mm` | 10 mm | our choice: left against right, mean of a row or of a side |
-/// | `incidence_limit_deg` | 0.5° | our choice, as forecasts have it |
-/// | `asymmetry_limit_deg` | 0.3° | our choice: left against right in incidence that calls for work |
+/// | `limits` | [`Limits::default`] | see there |
 /// | `planform` | from the `models` table | elliptic from span, area or root chord |
 /// | `arch_radius_m` | unknown | only the bands for angle of attack and speed ask for it |
 ///
@@ -76,7 +70,8 @@ pub enum ToleranceOn {
 /// whole check shares: a cautious choice for relative deviations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TrimSpec {
-    pub(super) tolerance_mm: f64,
+    #[serde(default)]
+    pub(crate) limits: Limits,
     pub(super) brake_tolerance_mm: f64,
     pub(super) tolerance_on: ToleranceOn,
     #[serde(default)]
@@ -84,53 +79,21 @@ pub struct TrimSpec {
     pub(super) budget: Budget,
     pub(super) incidence_range_deg: f64,
     pub(super) asymmetry_threshold_deg: f64,
-    pub(super) common_limit_mm: f64,
-    pub(super) brake_limit_mm: f64,
     pub(super) planform: Option<Planform>,
-    #[serde(default = "row_difference_limit_mm")]
-    pub(super) row_difference_limit_mm: f64,
-    #[serde(default = "side_difference_limit_mm")]
-    pub(super) side_difference_limit_mm: f64,
-    #[serde(default = "incidence_limit_deg")]
-    pub(super) incidence_limit_deg: f64,
-    #[serde(default = "asymmetry_limit_deg")]
-    pub(super) asymmetry_limit_deg: f64,
     #[serde(default)]
     pub(super) arch_radius_m: Option<f64>,
-}
-
-fn row_difference_limit_mm() -> f64 {
-    10.0
-}
-
-fn side_difference_limit_mm() -> f64 {
-    10.0
-}
-
-fn incidence_limit_deg() -> f64 {
-    0.5
-}
-
-fn asymmetry_limit_deg() -> f64 {
-    0.3
 }
 
 impl Default for TrimSpec {
     fn default() -> Self {
         Self {
-            tolerance_mm: 10.0,
+            limits: Limits::default(),
             brake_tolerance_mm: 20.0,
             tolerance_on: ToleranceOn::Relative,
             rule: DecisionRule::Value,
             budget: Budget::default(),
             incidence_range_deg: 1.0,
             asymmetry_threshold_deg: 0.1,
-            common_limit_mm: 50.0,
-            brake_limit_mm: 20.0,
-            row_difference_limit_mm: row_difference_limit_mm(),
-            side_difference_limit_mm: side_difference_limit_mm(),
-            incidence_limit_deg: incidence_limit_deg(),
-            asymmetry_limit_deg: asymmetry_limit_deg(),
             planform: None,
             arch_radius_m: None,
         }
@@ -139,8 +102,8 @@ impl Default for TrimSpec {
 
 impl TrimSpec {
     setters! {
-        /// Tolerance of a line without its own, mm.
-        tolerance_mm: f64;
+        /// What the wing is held to.
+        limits: Limits;
         /// Tolerance of a brake line without its own, mm.
         brake_tolerance_mm: f64;
         /// Which deviation the tolerances judge.
@@ -153,18 +116,6 @@ impl TrimSpec {
         incidence_range_deg: f64;
         /// Asymmetry that is flagged when its interval excludes zero, degrees.
         asymmetry_threshold_deg: f64;
-        /// Common offset that is remarked on, mm.
-        common_limit_mm: f64;
-        /// Shortening of the brake fan that is remarked on, mm.
-        brake_limit_mm: f64;
-        /// Difference of a row's mean from the other rows' that calls for work, mm.
-        row_difference_limit_mm: f64;
-        /// Difference of left and right, mean of a row or of a side, that calls for work, mm.
-        side_difference_limit_mm: f64;
-        /// Incidence change that calls for work, degrees.
-        incidence_limit_deg: f64;
-        /// Left less right incidence change that calls for work, degrees.
-        asymmetry_limit_deg: f64;
         /// The wing's planform, in place of what the `models` table gives.
         planform: Planform => Some;
         /// Radius of the arch seen from the front, as that of a circle, m (more than 0).
@@ -197,27 +148,24 @@ impl TrimSpec {
 
     /// Tolerance of a line: its own, else its row's default, mm.
     pub(super) fn tolerance_of(&self, row: Row, own_mm: Option<f64>) -> f64 {
-        own_mm.unwrap_or(if row == Row::Brake { self.brake_tolerance_mm } else { self.tolerance_mm })
+        own_mm.unwrap_or(if row == Row::Brake { self.brake_tolerance_mm } else { self.limits.line_limit_mm() })
     }
 
     pub(super) fn validate(&self) -> Result<(), TrimError> {
         let settings = [
-            ("tolerance_mm", self.tolerance_mm),
             ("brake_tolerance_mm", self.brake_tolerance_mm),
             ("incidence_range_deg", self.incidence_range_deg),
             ("asymmetry_threshold_deg", self.asymmetry_threshold_deg),
-            ("common_limit_mm", self.common_limit_mm),
-            ("brake_limit_mm", self.brake_limit_mm),
-            ("row_difference_limit_mm", self.row_difference_limit_mm),
-            ("side_difference_limit_mm", self.side_difference_limit_mm),
-            ("incidence_limit_deg", self.incidence_limit_deg),
-            ("asymmetry_limit_deg", self.asymmetry_limit_deg),
         ];
         for (name, value) in settings {
             if !(value.is_finite() && value >= 0.0) {
                 let expected = "a finite number, zero or more";
                 return Err(TrimError::Setting { name: name.to_owned(), value, expected });
             }
+        }
+        if let Some(name) = self.limits.refused() {
+            let value = self.limits.of(name).unwrap_or(f64::NAN);
+            return Err(TrimError::Setting { name: name.to_owned(), value, expected: "a finite number above 0" });
         }
         if let Some(value) = self.arch_radius_m.filter(|radius| !(radius.is_finite() && *radius > 0.0)) {
             let expected = "a finite number, more than 0";

@@ -204,8 +204,7 @@ class Fleet:
 
         Further keyword arguments are the settings of the library's ``TrimSpec``, with its defaults: ``rule`` (``"value"``,
         ``"guarded"``), ``brake_tolerance_mm`` (20), ``incidence_range_deg`` (1), ``asymmetry_threshold_deg`` (0.1),
-        ``side_difference_limit_mm`` (10), ``asymmetry_limit_deg`` (0.3), ``arch_radius_m`` (none), … Those that are limits
-        come from ``limits``: ``{"line_mm": 10}``, or a limits file.
+        ``arch_radius_m`` (none), … What the wing is held to comes from ``limits``: ``{"line_mm": 10}``, or a limits file.
         """
         with shown(progress) as line:
             inner = self._inner.trim(wing, check, _limits(limits), _path(planform), json.dumps(spec), line)

@@ -58,7 +58,7 @@ impl TrimJob {
 impl CheckJob for TrimJob {
     fn check(&self, fleet: &Fleet, one: &ChosenCheck<'_>) -> Result<JudgedCheck, BatchFailure> {
         let set = fleet.line_set(one.history);
-        let spec = self.limits.of(&one.history.wing.model).judging(self.spec.clone());
+        let spec = self.spec.clone().limits(*self.limits.of(&one.history.wing.model));
         let failed = |error| BatchFailure::of_check(one, &error);
         let model = spec.prepare(set).map_err(failed)?;
         let trim = model.judge(one.history, one.at).map_err(failed)?;

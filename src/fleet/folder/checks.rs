@@ -18,6 +18,8 @@ pub(crate) struct Checks {
     pub(crate) index: HashMap<String, usize>,
     /// Whether every check that should be here is here.
     pub(crate) whole: bool,
+    /// What was taken from elsewhere, as sentences.
+    pub(crate) notes: Vec<String>,
 }
 
 #[derive(Debug)]
@@ -33,6 +35,9 @@ struct Visit<'a> {
     day: Date,
     hours_h: f64,
     stage: Stage,
+    /// Its place among the entries.
+    at: usize,
+    datum_given: bool,
 }
 
 impl Checks {
@@ -41,6 +46,7 @@ impl Checks {
             entries: Vec::new(),
             index: HashMap::default(),
             whole: matches!(loaded, Loaded::Read(_)) && loaded.is_whole(&["check"]),
+            notes: Vec::new(),
         };
         let mut visits: Vec<Vec<Visit<'_>>> = Vec::new();
         visits.resize_with(wings.entries.len(), Vec::new);
@@ -79,7 +85,8 @@ impl Checks {
             if let (Some(day), Some(hours_h), Some(visits)) =
                 (day, hours_h, wing.and_then(|wing| visits.get_mut(wing)))
             {
-                visits.push(Visit { record, day, hours_h, stage: check.stage });
+                let (at, datum_given) = (all.entries.len(), row.datum_mm.is_some());
+                visits.push(Visit { record, day, hours_h, stage: check.stage, at, datum_given });
             }
             let Some(id) = id else { continue };
             if all.index.contains_key(id.as_ref()) {
@@ -92,7 +99,31 @@ impl Checks {
         for visits in &mut visits {
             judge_order(visits, whole, faults);
         }
+        let inherited: Vec<String> = visits.iter().flat_map(|visits| all.inherit_datum(visits)).collect();
+        if let [first, more @ ..] = inherited.as_slice() {
+            let more = if more.is_empty() { String::new() } else { format!(", and {} more", more.len()) };
+            all.notes.push(format!(
+                "Checks without `datum_mm` have the one of their wing's check before: {first}{more}. Write 0 where there is none."
+            ));
+        }
         all
+    }
+
+    /// Gives a wing's checks without a datum that of the check before; says of each which.
+    fn inherit_datum(&mut self, visits: &[Visit<'_>]) -> Vec<String> {
+        let mut last: Option<Check> = None;
+        let mut inherited = Vec::new();
+        for visit in visits {
+            let Some(CheckEntry { check, .. }) = self.entries.get_mut(visit.at) else { continue };
+            match last.as_ref().filter(|last| !visit.datum_given && last.datum_mm != 0.0) {
+                Some(before) => {
+                    check.datum_mm = before.datum_mm;
+                    inherited.push(format!("`{}` has the {} mm of `{}`", check.id, before.datum_mm, before.id));
+                }
+                None => last = Some(check.clone()),
+            }
+        }
+        inherited
     }
 
     /// Reads `risers` into the checks.

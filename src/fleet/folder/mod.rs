@@ -196,6 +196,7 @@ impl FolderSpec {
         let catalogue = Catalogue::read(short, faults);
         let mut wings = Wings::read(short.of(WINGS), &catalogue, &self.covariates, faults);
         let mut checks = Checks::read(short.of(CHECKS), &wings, faults);
+        notes.append(&mut checks.notes);
         checks.read_risers(short.of(RISERS), faults);
         read_events(short.of(EVENTS), &mut wings, faults);
         let actions = read_actions(short.of(ACTIONS), &wings, &checks, faults);

@@ -1,6 +1,6 @@
 //! When the first limit is crossed, over many draws.
 
-use crate::forecast::{CrossingHours, Reason, WatchedUnit};
+use crate::forecast::{CrossingHours, Limits, Reason, WatchedUnit};
 use crate::stats::NORMAL_95;
 use crate::wear::LineKey;
 use crate::wing::{LineSet, Row};
@@ -17,6 +17,8 @@ pub enum Cause {
     },
     /// The incidence change.
     Incidence,
+    /// The mean of a row on the left less that on the right.
+    RowLeftRight(Row),
     /// The incidence of the left side less that of the right.
     LeftRight,
     /// The incidence change from the centre to the tips.
@@ -36,7 +38,7 @@ impl Cause {
         match self {
             Cause::RowDifference { .. } => Reason::RowDifference,
             Cause::Incidence => Reason::Incidence,
-            Cause::LeftRight => Reason::LeftRight,
+            Cause::RowLeftRight(_) | Cause::LeftRight => Reason::LeftRight,
             Cause::Twist => Reason::Twist,
             Cause::Offset => Reason::Offset,
             Cause::Brake => Reason::Brake,
@@ -50,6 +52,7 @@ impl Cause {
         match self {
             Cause::RowDifference { front, rear } => format!("row {front} less row {rear}"),
             Cause::Incidence => "incidence change".to_owned(),
+            Cause::RowLeftRight(row) => format!("row {row} left less right"),
             Cause::LeftRight => "incidence left less right".to_owned(),
             Cause::Twist => "twist from centre to tips".to_owned(),
             Cause::Offset => "common offset".to_owned(),
@@ -58,6 +61,24 @@ impl Cause {
                 format!("line {} {}", set.lines().get(key.line).map_or("?", |line| line.name.as_str()), key.side)
             }
         }
+    }
+
+    /// What the quantity is held between, in its unit.
+    pub(in crate::forecast) fn bounds(self, set: &LineSet, limits: &Limits) -> [f64; 2] {
+        let limit = match self {
+            Cause::RowDifference { .. } => limits.row_difference_limit_mm(),
+            Cause::Incidence => limits.incidence_limit_deg(),
+            Cause::RowLeftRight(_) => limits.left_right_limit_mm(),
+            Cause::LeftRight => limits.left_right_limit_deg(),
+            Cause::Twist => limits.twist_limit_deg(),
+            Cause::Offset => limits.offset_limit_mm(),
+            Cause::Brake => return [-limits.brake_short_limit_mm(), limits.brake_long_limit_mm()],
+            Cause::Line(key) => {
+                let own = set.lines().get(key.line).and_then(|line| line.tolerance_mm);
+                own.unwrap_or_else(|| limits.line_limit_mm())
+            }
+        };
+        [-limit, limit]
     }
 
     /// Unit of the quantity.

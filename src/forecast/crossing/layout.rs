@@ -8,7 +8,7 @@ use crate::forecast::error::positive;
 use crate::forecast::{Cause, ForecastError, Limits};
 use crate::stats::dense::{dot, sum};
 use crate::wear::LineKey;
-use crate::wing::{LineSet, Row};
+use crate::wing::{LineSet, Row, Side};
 
 /// One draw of a wing's paths.
 pub(super) struct Draw<'d> {
@@ -19,6 +19,8 @@ pub(super) struct Draw<'d> {
     pub(super) now: f64,
     /// Mean over the lines of each row; zero for a row without lines.
     pub(super) means: [Linear; 6],
+    /// The same on each side.
+    pub(super) side_means: [[Linear; 6]; 2],
 }
 
 /// First crossing of one draw.
@@ -37,9 +39,10 @@ impl First {
     }
 }
 
-/// Consecutive columns of one row.
+/// Consecutive columns of one row on one side.
 #[derive(Debug, Clone, Copy)]
 struct Run {
+    side: Side,
     row: Row,
     from: usize,
     to: usize,
@@ -58,6 +61,7 @@ pub(super) struct Layout<'a> {
     pub(super) lines: Cow<'a, [LineKey]>,
     runs: Vec<Run>,
     pub(super) counts: [f64; 6],
+    side_counts: [[f64; 6]; 2],
     pub(super) trim_count: f64,
     tolerances_mm: Vec<f64>,
     incidence_deg_per_mm: Option<Cow<'a, [f64]>>,
@@ -82,22 +86,23 @@ impl<'a> Layout<'a> {
             });
         }
         let mut runs: Vec<Run> = Vec::new();
-        let mut counts = [0.0; 6];
+        let mut side_counts = [[0.0; 6]; 2];
         let mut tolerances_mm = Vec::with_capacity(lines.len());
         for (column, key) in lines.iter().enumerate() {
             let Some(line) = set.lines().get(key.line) else {
                 return Err(ForecastError::NoLine { line: key.line, lines: set.lines().len() });
             };
-            counts[line.row.index()] += 1.0;
+            side_counts[key.side.index()][line.row.index()] += 1.0;
             tolerances_mm.push(match line.tolerance_mm {
                 Some(own) => positive("tolerance_mm", own)?,
                 None => limits.line_limit_mm(),
             });
             match runs.last_mut() {
-                Some(run) if run.row == line.row => run.to = column + 1,
-                _ => runs.push(Run { row: line.row, from: column, to: column + 1 }),
+                Some(run) if run.row == line.row && run.side == key.side => run.to = column + 1,
+                _ => runs.push(Run { side: key.side, row: line.row, from: column, to: column + 1 }),
             }
         }
+        let counts: [f64; 6] = std::array::from_fn(|row| side_counts[0][row] + side_counts[1][row]);
         let trim_count = Row::ALL.iter().filter(|row| row.is_trim()).map(|row| counts[row.index()]).sum();
         let watched = incidence_deg_per_mm.is_some();
         Ok(Self {
@@ -106,6 +111,7 @@ impl<'a> Layout<'a> {
             lines,
             runs,
             counts,
+            side_counts,
             trim_count,
             tolerances_mm,
             incidence_deg_per_mm,
@@ -123,16 +129,22 @@ impl<'a> Layout<'a> {
     }
 
     pub(super) fn draw<'d>(&self, start: &'d [f64], slope: &'d [f64], now: f64) -> Draw<'d> {
-        let mut sums = [Linear::default(); 6];
+        let mut sides = [[Linear::default(); 6]; 2];
         for run in &self.runs {
-            let row = &mut sums[run.row.index()];
+            let row = &mut sides[run.side.index()][run.row.index()];
             row.at += sum(&start[run.from..run.to]);
             row.per_g += sum(&slope[run.from..run.to]);
         }
-        for (sum, count) in sums.iter_mut().zip(self.counts).filter(|(_, count)| *count > 0.0) {
-            *sum = sum.over(count);
+        let mean = |sum: Linear, count: f64| if count > 0.0 { sum.over(count) } else { sum };
+        Draw {
+            start,
+            slope,
+            now,
+            means: std::array::from_fn(|row| mean(sides[0][row].plus(sides[1][row]), self.counts[row])),
+            side_means: std::array::from_fn(|side| {
+                std::array::from_fn(|row| mean(sides[side][row], self.side_counts[side][row]))
+            }),
         }
-        Draw { start, slope, now, means: sums }
     }
 
     /// Deviations of the lines A–D of one draw at `g`.
@@ -146,6 +158,13 @@ impl<'a> Layout<'a> {
     /// Mean of a row's lines (`None`: there are none).
     pub(super) fn row_mean(&self, draw: &Draw<'_>, row: Row) -> Option<Linear> {
         (self.counts[row.index()] > 0.0).then(|| draw.means[row.index()])
+    }
+
+    /// Mean of a row of A–D on the left less that on the right (`None`: it does not have both).
+    fn row_left_right(&self, draw: &Draw<'_>, row: Row) -> Option<Linear> {
+        let [left, right] = draw.side_means.map(|means| means[row.index()]);
+        let has_both = self.side_counts.iter().all(|counts| counts[row.index()] > 0.0);
+        (row.is_trim() && has_both).then(|| left.less(right))
     }
 
     /// An angle by its weights, where it is watched.
@@ -165,6 +184,7 @@ impl<'a> Layout<'a> {
             Cause::RowDifference { front, rear } => {
                 Some(self.row_mean(draw, front)?.less(self.row_mean(draw, rear)?))
             }
+            Cause::RowLeftRight(row) => self.row_left_right(draw, row),
             Cause::Incidence | Cause::LeftRight | Cause::Twist => self.angle(draw, cause),
             Cause::Offset => (self.trim_count > 0.0).then_some(common),
             Cause::Brake => Some(self.row_mean(draw, Row::Brake)?.less(common)),
@@ -198,11 +218,19 @@ impl<'a> Layout<'a> {
                 }
             }
         }
-        for cause in [Cause::Incidence, Cause::LeftRight, Cause::Twist] {
+        for (cause, limit) in [
+            (Cause::Incidence, limits.incidence_limit_deg()),
+            (Cause::RowLeftRight(Row::A), limits.left_right_limit_mm()),
+            (Cause::RowLeftRight(Row::B), limits.left_right_limit_mm()),
+            (Cause::RowLeftRight(Row::C), limits.left_right_limit_mm()),
+            (Cause::RowLeftRight(Row::D), limits.left_right_limit_mm()),
+            (Cause::LeftRight, limits.left_right_limit_deg()),
+            (Cause::Twist, limits.twist_limit_deg()),
+        ] {
             if first.ahead > 0.0
-                && let Some(angle) = self.angle(draw, cause)
+                && let Some(one) = self.quantity(cause, draw, Linear::default())
             {
-                first.offer(angle.ahead(draw.now, self.limit(cause, limits)), cause);
+                first.offer(one.ahead(draw.now, limit), cause);
             }
         }
         first
@@ -214,7 +242,8 @@ impl<'a> Layout<'a> {
             return Some(Cause::Offset);
         }
         let brake = self.row_mean(draw, Row::Brake);
-        if brake.is_some_and(|brake| brake.value(draw.now) - common <= -limits.brake_short_limit_mm()) {
+        let off = brake.map_or(0.0, |brake| brake.value(draw.now) - common);
+        if off <= -limits.brake_short_limit_mm() || off >= limits.brake_long_limit_mm() {
             return Some(Cause::Brake);
         }
         for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
@@ -236,7 +265,8 @@ impl<'a> Layout<'a> {
             first.offer(common.ahead(draw.now, limits.offset_limit_mm()), Cause::Offset);
         }
         if let Some(brake) = self.row_mean(draw, Row::Brake) {
-            first.offer(brake.less(common).ahead_down(draw.now, -limits.brake_short_limit_mm()), Cause::Brake);
+            let between = [-limits.brake_short_limit_mm(), limits.brake_long_limit_mm()];
+            first.offer(brake.less(common).ahead_between(draw.now, between), Cause::Brake);
         }
         for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
             let lines = || run.lines(draw).map(|line| line.less(common)).zip(&self.tolerances_mm[run.from..run.to]);
@@ -250,53 +280,29 @@ impl<'a> Layout<'a> {
         }
     }
 
-    /// The limit of a watched quantity, in its unit.
-    pub(super) fn limit(&self, cause: Cause, limits: &Limits) -> f64 {
-        match cause {
-            Cause::RowDifference { .. } => limits.row_difference_limit_mm(),
-            Cause::Incidence => limits.incidence_limit_deg(),
-            Cause::LeftRight => limits.left_right_limit_deg(),
-            Cause::Twist => limits.twist_limit_deg(),
-            Cause::Offset => limits.offset_limit_mm(),
-            Cause::Brake => limits.brake_short_limit_mm(),
-            Cause::Line(key) => {
-                let at = self.lines.iter().position(|line| *line == key);
-                at.and_then(|at| self.tolerances_mm.get(at)).copied().unwrap_or_else(|| limits.line_limit_mm())
-            }
-        }
-    }
-
     /// Every watched quantity that one draw is over now, with its value; `common` is the common offset now.
-    pub(super) fn all_over_now(&self, draw: &Draw<'_>, common: f64, limits: &Limits) -> Vec<OverNow> {
-        let mut over = Vec::new();
-        let mut offer = |cause: Cause, value: Option<f64>, passed: fn(f64, f64) -> bool| {
-            let limit = self.limit(cause, limits);
-            if let Some(value) = value.filter(|value| passed(*value, limit)) {
-                over.push(OverNow { cause, value, limit });
-            }
-        };
-        let either = |value: f64, limit: f64| value.abs() >= limit;
+    pub(super) fn all_over_now(&self, draw: &Draw<'_>, common: f64, set: &LineSet, limits: &Limits) -> Vec<OverNow> {
+        let pairs = (0..4).flat_map(|front| (front + 1..4).map(move |rear| [front, rear].map(|row| Row::ALL[row])));
+        let causes = pairs
+            .map(|[front, rear]| Cause::RowDifference { front, rear })
+            .chain([Cause::Incidence])
+            .chain(Row::ALL.into_iter().map(Cause::RowLeftRight))
+            .chain([Cause::LeftRight, Cause::Twist, Cause::Offset, Cause::Brake]);
         let still = Linear { at: common, per_g: 0.0 };
-        let now = |cause: Cause| self.quantity(cause, draw, still).map(|one| one.value(draw.now));
-        for front in 0..4 {
-            for rear in front + 1..4 {
-                let cause = Cause::RowDifference { front: Row::ALL[front], rear: Row::ALL[rear] };
-                offer(cause, now(cause), either);
-            }
-        }
-        for cause in [Cause::Incidence, Cause::LeftRight, Cause::Twist, Cause::Offset] {
-            offer(cause, now(cause), either);
-        }
-        offer(Cause::Brake, now(Cause::Brake), |value, limit| value <= -limit);
-        for run in self.runs.iter().filter(|run| run.row != Row::Brake) {
-            for (line, key) in run.lines(draw).zip(&self.lines[run.from..run.to]) {
-                let value = line.value(draw.now) - common;
-                if value.abs() >= limits.line_limit_mm().min(self.limit(Cause::Line(*key), limits)) {
-                    offer(Cause::Line(*key), Some(value), either);
-                }
-            }
-        }
-        over
+        let values = causes.filter_map(|cause| Some((cause, self.quantity(cause, draw, still)?.value(draw.now))));
+        let lines = self.runs.iter().filter(|run| run.row != Row::Brake).flat_map(|run| {
+            let keys = self.lines[run.from..run.to].iter().map(|key| Cause::Line(*key));
+            keys.zip(run.lines(draw)).map(|(cause, line)| (cause, line.value(draw.now) - common))
+        });
+        let over = |(cause, value): (Cause, f64)| {
+            let [low, high] = cause.bounds(set, limits);
+            (value <= low || value >= high).then_some(OverNow {
+                cause,
+                value,
+                limit: if value < 0.0 { -low } else { high },
+            })
+        };
+        values.chain(lines).filter_map(over).collect()
     }
 }
 

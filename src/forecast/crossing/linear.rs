@@ -8,6 +8,10 @@ pub(in crate::forecast) struct Linear {
 }
 
 impl Linear {
+    pub(super) fn plus(self, other: Self) -> Self {
+        Self { at: self.at + other.at, per_g: self.per_g + other.per_g }
+    }
+
     pub(super) fn less(self, other: Self) -> Self {
         Self { at: self.at - other.at, per_g: self.per_g - other.per_g }
     }
@@ -27,15 +31,9 @@ impl Linear {
         if value.abs() >= limit { 0.0 } else { (limit - value * self.per_g.signum()) / self.per_g.abs() }
     }
 
-    /// How far ahead in `g` the quantity first falls to `floor`.
-    pub(super) fn ahead_down(self, now: f64, floor: f64) -> f64 {
-        let value = self.value(now);
-        if value <= floor {
-            0.0
-        } else if self.per_g < 0.0 {
-            (floor - value) / self.per_g
-        } else {
-            f64::INFINITY
-        }
+    /// The same with a limit of its own on either side.
+    pub(super) fn ahead_between(self, now: f64, [low, high]: [f64; 2]) -> f64 {
+        let middle = f64::midpoint(low, high);
+        Self { at: self.at - middle, ..self }.ahead(now, high - middle)
     }
 }

@@ -129,7 +129,7 @@ impl<'a> CrossingPass<'a> {
         let still = vec![0.0; deviations_mm.len()];
         let draw = self.layout.draw(deviations_mm, &still, 0.0);
         let common = self.common_now(&draw);
-        self.layout.all_over_now(&draw, common, &self.limits)
+        self.layout.all_over_now(&draw, common, self.set, &self.limits)
     }
 
     fn span_of(&mut self, shape: Shape) -> ShapeSpan {

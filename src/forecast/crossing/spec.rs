@@ -28,7 +28,7 @@ use crate::wing::LineSet;
 /// A–D has the common offset 0.
 ///
 /// Where several limits are crossed at the same hours (all those already crossed now), the one named is the first in the
-/// order row difference (A–B, A–C, …), incidence, offset, brake, line.
+/// order row difference (A–B, A–C, …), incidence, left less right (rows, then incidence), twist, offset, brake, line.
 ///
 /// ```
 /// use linedrift::WearSpec;

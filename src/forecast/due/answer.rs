@@ -4,9 +4,10 @@ use std::borrow::Cow;
 
 use jiff::civil::Date;
 
+use super::believed::judged;
 use super::interval::{DueInterval, EventDue, IntervalSource};
 use super::outlook::Outlook;
-use super::present::{OverLimit, Present, Wanted, seed_of};
+use super::present::{OverLimit, Present, seed_of};
 use super::spec::{DueSpec, LinePaths, WhyNone};
 use super::words::{Context, explain};
 use crate::check::{Check, History};
@@ -16,6 +17,7 @@ use crate::forecast::{
     Basis, CauseShare, CrossingHours, CrossingSpec, DueRow, FirstCrossing, ForecastError, Reason, RiskHours,
     UsageRate, incidence_weights,
 };
+use crate::trim::TrimState;
 use crate::wear::{PathDraws, WingSampler};
 use crate::wing::LineSet;
 
@@ -117,11 +119,6 @@ impl Decided {
     }
 }
 
-/// Chance at which what the last check says by itself counts beside a forecast that has the check in it: more likely than not.
-const LIKELY: f64 = 0.5;
-/// Chance at which a limit is passed beyond what a second reading could undo.
-const SURE: f64 = 0.95;
-
 /// The wing's last check with a reading.
 pub(in crate::forecast) fn last_check(history: &History) -> Option<&Check> {
     history.checks.iter().rev().find(|check| !check.readings.is_empty())
@@ -203,18 +200,21 @@ impl DueSpec {
         self.crossing.limits(*self.limits.of(&history.wing.model))
     }
 
-    /// The state at the wing's last check. With a forecast that check is in it already, and beside it only what is over by value
-    /// and likely over in truth counts (a fault that the forecast draws towards what wings are like); work done since, and not measured, is in the forecast alone.
+    /// The state at the wing's last check, as the check is judged. A forecast has the check in it already, and draws a fault
+    /// towards what wings are like: beside it only work that is called for counts, and readings to take again. Work done since, and not measured, is in the forecast alone.
     fn present(&self, history: &History, set: &LineSet, forecast: bool) -> Result<Option<Present>, ForecastError> {
         let Some(check) = last_check(history) else { return Ok(None) };
         let worked_on =
             history.actions.iter().any(|action| action.first_check_after(&history.checks) >= history.checks.len());
-        if worked_on {
-            return Ok(None);
+        let trim = judged(self.limits_of(&history.wing.model), set, history);
+        let Some(trim) = trim.filter(|_| !worked_on) else { return Ok(None) };
+        match trim.state {
+            TrimState::InTrim if forecast => return Ok(Some(Present::in_trim())),
+            TrimState::NotJudged if forecast => return Ok(None),
+            _ => {}
         }
-        let wanted = if forecast { Wanted::OverByValue } else { Wanted::Any };
         let seed = seed_of(self.draw_seed(), &history.wing.id);
-        Present::of(&self.crossing_of(history), set, check, wanted, seed)
+        Present::of(&self.crossing_of(history), set, check, &trim, seed).map(Some)
     }
 
     /// The next check of one wing, from what its forecast stands on.
@@ -234,17 +234,18 @@ impl DueSpec {
         let outlook = crossing.map(|crossing| Outlook::new(crossing, self.risk, interval.due_h));
         let judged = why_none != Some(WhyNone::NotJudged);
         let present = if judged { self.present(history, set, outlook.is_some())? } else { None };
+        let work = present.as_ref().is_some_and(|present| present.work.is_some());
         let risk_now = match (outlook.as_ref().map(|outlook| outlook.risk_now), present.as_ref()) {
-            (Some(risk), Some(present)) if present.chance >= LIKELY => Some(risk.max(present.chance)),
+            (Some(risk), Some(present)) if work => Some(risk.max(present.chance)),
             (Some(risk), _) => Some(risk),
             (None, present) => present.map(|present| present.chance),
         };
-        let mut decided = self.decide(hours_now, risk_now, outlook.as_ref(), &interval, event.as_ref());
-        if decided.reason == Reason::AlreadyOver && risk_now.is_some_and(|risk| risk < SURE) {
-            decided.again = present.as_ref().and_then(|present| present.near.clone());
-        }
+        let over = work || outlook.as_ref().is_some_and(|outlook| outlook.risk_now >= self.risk);
+        let mut decided = self.decide(hours_now, over, outlook.as_ref(), &interval, event.as_ref());
+        decided.again = present.as_ref().and_then(|present| present.again.clone());
         if decided.again.is_some() {
             decided.reason = Reason::Line;
+            decided.due_h = hours_now;
         }
         let start = last.map(|check| check.date).or(wing.first_flight);
         let day = self.day(start, &decided, hours_now, &interval, event.as_ref(), usage);
@@ -321,12 +322,12 @@ impl DueSpec {
     fn decide(
         &self,
         hours_now: f64,
-        risk_now: Option<f64>,
+        over: bool,
         outlook: Option<&Outlook>,
         interval: &DueInterval,
         event: Option<&EventDue>,
     ) -> Decided {
-        if risk_now.is_some_and(|risk| risk >= self.risk) {
+        if over {
             return Decided::at(Reason::AlreadyOver, hours_now);
         }
         let mut decided = match outlook {

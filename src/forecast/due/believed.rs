@@ -2,11 +2,10 @@
 
 use std::borrow::Cow;
 
-use super::present::is_over;
+use super::answer::last_check;
 use crate::check::doubt::DoubtSpec;
 use crate::check::{Condition, History};
-use crate::forecast::CrossingSpec;
-use crate::trim::{TrimSpec, TrimState};
+use crate::trim::{Limits, Trim, TrimSpec, TrimState};
 use crate::wing::LineSet;
 
 /// Most doubted lines that a sentence names.
@@ -22,20 +21,27 @@ pub(super) struct Believed<'a> {
     pub(super) not_judged: Option<String>,
 }
 
+/// What a wing's last check is judged as, the doubted readings being left out already (`None`: it cannot be judged).
+pub(super) fn judged(limits: &Limits, set: &LineSet, history: &History) -> Option<Trim> {
+    let check = last_check(history)?;
+    TrimSpec::default().limits(*limits).run(set, &history.wing, check).ok()
+}
+
 impl<'a> Believed<'a> {
-    /// Only a last check that passes a limit by value, or was taken of wet lines, is looked through: elsewhere neither a
+    /// Only a last check that is not in trim as it stands, or was taken of wet lines, is looked through: elsewhere neither a
     /// misreading nor a wrong datum could make the wing due. What cannot be looked through is refused later on.
-    pub(super) fn of(spec: &CrossingSpec, set: &LineSet, history: &'a History) -> Self {
+    pub(super) fn of(limits: &Limits, set: &LineSet, history: &'a History) -> Self {
         let mut believed = Self { history: Cow::Borrowed(history), left_out: None, not_judged: None };
         let Some(at) = history.checks.iter().rposition(|check| !check.readings.is_empty()) else { return believed };
-        let check = &history.checks[at];
-        if check.condition != Some(Condition::Wet) && !is_over(spec, set, check).unwrap_or(false) {
+        let is_wet = history.checks[at].condition == Some(Condition::Wet);
+        if !is_wet && judged(limits, set, history).is_none_or(|trim| trim.state == TrimState::InTrim) {
             return believed;
         }
         let Ok(doubts) = DoubtSpec::default().run(set, history, at, None) else { return believed };
-        let judged = TrimSpec::default().prepare(set).and_then(|model| model.judge_with(history, at, &doubts));
-        if let Ok(trim) = judged
+        let model = TrimSpec::default().limits(*limits).prepare(set);
+        if let Ok(trim) = model.and_then(|model| model.judge_with(history, at, &doubts))
             && trim.state == TrimState::NotJudged
+            && trim.diagnosis.iter().any(|one| one.code.is_set_up())
         {
             believed.not_judged = Some(trim.summary);
             return believed;

@@ -159,7 +159,7 @@ impl DueSpec {
                 let no_wing = || ForecastError::NoWing { wing: (*wing).to_owned(), wings: fleet.histories().len() };
                 let all = fleet.history(wing).ok_or_else(no_wing)?;
                 let set = fleet.line_set(all);
-                let believed = Believed::of(&self.crossing_of(all), set, all);
+                let believed = Believed::of(self.limits_of(&all.wing.model), set, all);
                 if believed.not_judged.is_some() {
                     return Ok(None);
                 }
@@ -296,7 +296,7 @@ impl Watch<'_> {
             values.sort_unstable_by(f64::total_cmp);
             stations.push(station(*hours_h, &values)?);
         }
-        let [lower_limit, upper_limit] = limits_of(cause, self.set, self.limits);
+        let [lower_limit, upper_limit] = cause.bounds(self.set, self.limits).map(Some);
         let path = WatchedPath {
             reason: cause.reason(),
             name: cause.name(self.set),
@@ -336,20 +336,4 @@ fn station(hours_h: f64, sorted: &[f64]) -> Option<FanStation> {
         lower95: at(25)?,
         upper95: at(975)?,
     })
-}
-
-fn limits_of(cause: Cause, set: &LineSet, limits: &Limits) -> [Option<f64>; 2] {
-    let both = |limit: f64| [Some(-limit), Some(limit)];
-    match cause {
-        Cause::RowDifference { .. } => both(limits.row_difference_limit_mm()),
-        Cause::Incidence => both(limits.incidence_limit_deg()),
-        Cause::LeftRight => both(limits.left_right_limit_deg()),
-        Cause::Twist => both(limits.twist_limit_deg()),
-        Cause::Offset => both(limits.offset_limit_mm()),
-        Cause::Brake => [Some(-limits.brake_short_limit_mm()), None],
-        Cause::Line(key) => {
-            let own = set.lines().get(key.line).and_then(|line| line.tolerance_mm);
-            both(own.unwrap_or_else(|| limits.line_limit_mm()))
-        }
-    }
 }

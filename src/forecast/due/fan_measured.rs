@@ -7,7 +7,7 @@ use crate::forecast::{Cause, Limits, incidence_weights, left_right_weights, twis
 use crate::stats::NORMAL_95;
 use crate::trim::{Trim, TrimSpec};
 use crate::wear::LineKey;
-use crate::wing::{LineSet, Row};
+use crate::wing::{LineSet, Row, Side};
 
 /// A watched quantity at one check, in the unit of its path.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -30,7 +30,7 @@ pub(in crate::forecast) fn measured(
     history: &History,
     limits: &Limits,
 ) -> Vec<FanPoint> {
-    let spec = limits.judging(TrimSpec::default());
+    let spec = TrimSpec::default().limits(*limits);
     history
         .checks
         .iter()
@@ -49,6 +49,13 @@ fn value(cause: Cause, set: &LineSet, check: &Check) -> Option<f64> {
     let read = deviations(set, check);
     match cause {
         Cause::RowDifference { front, rear } => Some(row_mean(set, &read, front)? - row_mean(set, &read, rear)?),
+        Cause::RowLeftRight(row) => {
+            let [left, right] = Side::BOTH.map(|side| {
+                let of_side: Vec<LineDeviation> = read.iter().filter(|one| one.side == side).cloned().collect();
+                row_mean(set, &of_side, row)
+            });
+            Some(left? - right?)
+        }
         Cause::Incidence | Cause::LeftRight | Cause::Twist => {
             let lines: Vec<LineKey> = read.iter().map(|one| LineKey { side: one.side, line: one.line }).collect();
             let weights = match cause {
@@ -78,6 +85,10 @@ fn reach(cause: Cause, set: &LineSet, trim: &Trim) -> Option<f64> {
         Cause::RowDifference { front, rear } => {
             let of = |one: &&crate::trim::RowDifference| one.front == front && one.rear == rear && one.side == "both";
             trim.row_differences.iter().find(of).map(|one| NORMAL_95 * one.se_mm)
+        }
+        Cause::RowLeftRight(row) => {
+            let of = |one: &&crate::trim::SideDifference| one.row == row && one.main.is_none() && one.line.is_none();
+            trim.side_differences.iter().find(of).map(|one| NORMAL_95 * one.se_mm)
         }
         Cause::Incidence => Some((trim.incidence_change_deg.upper? - trim.incidence_change_deg.lower?) / 2.0),
         Cause::LeftRight => Some((trim.asymmetry_deg.upper? - trim.asymmetry_deg.lower?) / 2.0),

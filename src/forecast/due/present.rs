@@ -13,6 +13,7 @@ use crate::forecast::crossing::pass::CrossingPass;
 use crate::forecast::{
     Cause, CauseShare, CrossingSpec, FirstCrossing, ForecastError, Reason, WatchedUnit, incidence_weights,
 };
+use crate::trim::{LineVerdict, Trim, TrimState};
 use crate::wear::{LineKey, Shape};
 use crate::wing::{LineSet, Row, Side};
 
@@ -25,8 +26,6 @@ const FAULT_SHARE: f64 = 0.01;
 const FAULT_RANGE_MM: f64 = 100.0;
 /// Lines beside their row's middle before a check says how its lines are built.
 const FEWEST_LINES: usize = 8;
-/// More lines than this near their limits are no matter of reading them again.
-const MOST_AGAIN: usize = 5;
 /// Standard deviation over median distance of a normal.
 const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
@@ -47,7 +46,8 @@ pub struct OverLimit {
 
 /// The state of a wing at one check, from that check's readings and their uncertainty alone.
 ///
-/// *What is over* is by value: the measured mean of each line against each limit. *The chance* that some true length is over
+/// *Whether it is over* is what the judged check says: it calls for work. *What is over* is by value: the measured mean of each
+/// line against each limit. *The chance* that some true length is over
 /// draws the readings' errors from the uncertainty budget (repeatability from the check's own repeats where it has any), shared
 /// as the budget says: `true = measured − check error − row error − line error`. A line is taken to be built as the check's
 /// others are: about the middle (median) of its row and side with the spread `τ² = max(s² − u², 0)`, `s` from the median
@@ -56,8 +56,10 @@ pub struct OverLimit {
 /// lines, or two in a row, readings are taken as they are.
 ///
 /// A doubted reading is not among them: it was left out before.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Present {
+    /// Whether the judged check is in trim.
+    pub(super) in_trim: bool,
     /// Chance that some limit is crossed.
     pub(super) chance: f64,
     /// What is over by value, the farthest over first.
@@ -66,66 +68,72 @@ pub(super) struct Present {
     pub(super) shares: Vec<CauseShare>,
     /// The single one most often.
     pub(super) most_often: Option<Cause>,
-    /// The lines near their limits, in words, where a second reading of them may undo what is over.
-    pub(super) near: Option<String>,
-}
-
-/// Which states are worth the draws.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Wanted {
-    /// Any state.
-    Any,
-    /// Only one that is over by value.
-    OverByValue,
+    /// The lines that a second reading is asked of, in words.
+    pub(super) again: Option<String>,
+    /// What the judged check calls for work on, as a sentence.
+    pub(super) work: Option<String>,
 }
 
 impl Present {
-    /// The state at a check of a wing; `None` where no line was read, or the state is not wanted.
+    /// In trim, and nothing more is asked.
+    pub(super) fn in_trim() -> Self {
+        Self { in_trim: true, ..Self::default() }
+    }
+
+    /// The state at a check of a wing, `trim` being what is said of it.
     pub(super) fn of(
         spec: &CrossingSpec,
         set: &LineSet,
         check: &Check,
-        wanted: Wanted,
+        trim: &Trim,
         seed: u64,
-    ) -> Result<Option<Self>, ForecastError> {
+    ) -> Result<Self, ForecastError> {
         let read = read(set, check);
-        if read.is_empty() {
-            return Ok(None);
-        }
-        let mut over = pass(spec, set, check, &read)?.over_now(&values(&read));
-        if over.is_empty() && wanted == Wanted::OverByValue {
-            return Ok(None);
-        }
         let crossing = draw(spec, set, check, &read, seed)?;
-        over.sort_by(|a, b| (b.value.abs() / b.limit).total_cmp(&(a.value.abs() / a.limit)));
-        let named = |OverNow { cause, value, limit }| OverLimit {
-            reason: cause.reason(),
-            name: cause.name(set),
-            value,
-            limit,
-            unit: cause.unit(),
+        let mut over = Vec::new();
+        let mut chance = crossing.risk_now();
+        let outside = || trim.lines.iter().filter(|line| line.is_outside());
+        let work = trim.summary.strip_prefix("Adjust: ").filter(|_| trim.state == TrimState::Adjust);
+        if work.is_some() {
+            let by_value = pass(spec, set, check, &read)?.over_now(&values(&read));
+            over.extend(by_value.into_iter().map(|OverNow { cause, value, limit }| OverLimit {
+                reason: cause.reason(),
+                name: cause.name(set),
+                value,
+                limit,
+                unit: cause.unit(),
+            }));
+            // no forecast is made of single brake lines
+            over.extend(outside().filter(|line| line.row == Row::Brake).map(over_of));
+            over.sort_by(|a, b| (b.value.abs() / b.limit).total_cmp(&(a.value.abs() / a.limit)));
+            chance = outside().map(|line| line.chance_outside).fold(chance, f64::max);
+        }
+        let reads = |line: &LineVerdict| {
+            let OverLimit { name, value, limit, .. } = over_of(line);
+            format!("{name} reads {value:+.1} mm of {limit:.0} allowed")
         };
-        let over: Vec<OverLimit> = over.into_iter().map(named).collect();
-        let most_often = crossing.most_often(check.hours_h);
-        Ok(Some(Self {
-            chance: crossing.risk_now(),
+        let near = outside().filter(|line| trim.again.iter().any(|on| on.side == line.side && on.line == line.line));
+        let again: Vec<String> = near.map(reads).collect();
+        Ok(Self {
+            in_trim: trim.state == TrimState::InTrim,
+            chance,
             shares: crossing.first_limits(check.hours_h),
-            near: near(&over, most_often, set),
-            most_often,
+            most_often: crossing.most_often(check.hours_h),
             over,
-        }))
+            again: (!again.is_empty() && work.is_none()).then(|| again.join(", ")),
+            work: work.map(str::to_owned),
+        })
     }
 }
 
-/// What is near a limit, in words, where only the readings of a few single lines are: a second reading may undo it.
-fn near(over: &[OverLimit], most_often: Option<Cause>, set: &LineSet) -> Option<String> {
-    if over.is_empty() {
-        // nothing is over by value, and one line most likely is in truth
-        return most_often.filter(|cause| cause.reason() == Reason::Line).map(|cause| cause.name(set));
+fn over_of(line: &LineVerdict) -> OverLimit {
+    OverLimit {
+        reason: Reason::Line,
+        name: format!("line {} {}", line.line, line.side),
+        value: line.relative_mm,
+        limit: line.tolerance_mm,
+        unit: WatchedUnit::Mm,
     }
-    let lines_alone = over.iter().all(|one| one.reason == Reason::Line);
-    let said = |one: &OverLimit| format!("{} reads {:+.1} mm of {:.0} allowed", one.name, one.value, one.limit);
-    (lines_alone && over.len() <= MOST_AGAIN).then(|| over.iter().map(said).collect::<Vec<_>>().join(", "))
 }
 
 /// The deviations of the lines read, those of their risers with them.
@@ -151,12 +159,6 @@ fn pass<'a>(
     let lines: Vec<LineKey> = read.iter().map(|one| LineKey { side: one.side, line: one.line }).collect();
     let weights = incidence_weights(set, &lines).map(Cow::Owned);
     spec.pass(Cow::Owned(lines), set, check.hours_h, weights)
-}
-
-/// Whether a check is over some limit by value.
-pub(super) fn is_over(spec: &CrossingSpec, set: &LineSet, check: &Check) -> Result<bool, ForecastError> {
-    let read = read(set, check);
-    Ok(!read.is_empty() && !pass(spec, set, check, &read)?.over_now(&values(&read)).is_empty())
 }
 
 /// Uncertainties of one deviation by whom they are shared with, mm.

@@ -29,7 +29,7 @@ pub enum Reason {
     RowDifference,
     /// The incidence change.
     Incidence,
-    /// The incidence left less right.
+    /// Left less right: the mean of a row, or the incidence.
     LeftRight,
     /// The incidence change from the centre to the tips.
     Twist,

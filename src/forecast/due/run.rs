@@ -228,7 +228,7 @@ impl PreparedDue<'_> {
 
     /// The history as far as it is believed.
     fn believed<'h>(&self, history: &'h History) -> Believed<'h> {
-        Believed::of(&self.spec.crossing_of(history), self.fleet.line_set(history), history)
+        Believed::of(self.spec.limits_of(&history.wing.model), self.fleet.line_set(history), history)
     }
 
     fn begin(&self, history: &History) -> Result<Begun<'_>, ForecastError> {

@@ -157,7 +157,15 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
                     percent(outlook.crossing.risk_at(row.due_hours))
                 )
             });
-            format!("{at}, by the interval of {by}{chance}.")
+            // no forecast, and no line past its limit by value
+            let near = context.present.filter(|present| present.in_trim && present.chance >= context.risk);
+            let near = near.map_or_else(String::new, |present| {
+                format!(
+                    " By value no limit was passed at the last check; the chance that one truly was is {}.",
+                    percent(present.chance)
+                )
+            });
+            format!("{at}, by the interval of {by}{chance}.{near}")
         }
         (Reason::Line, _) if context.again.is_some() => format!(
             "Due now for a second reading: {}, too near the limit to tell (chance that a limit is crossed {}, the accepted risk is {}). \
@@ -174,8 +182,12 @@ fn when(row: &DueRow, set: &LineSet, context: &Context<'_>) -> String {
                 }
                 _ => String::new(),
             };
+            let in_trim = context.present.is_some_and(|present| present.in_trim);
+            let by_value = if in_trim { "by value its last check was in trim, but so closely that " } else { "" };
+            let work = context.present.and_then(|present| present.work.as_ref());
+            let work = work.map_or_else(String::new, |work| format!(" Its last check calls for work: {work}"));
             format!(
-                "Due now: the chance that a limit is already crossed is {}, and the accepted risk is {}.{goes_first}",
+                "Due now: {by_value}the chance that a limit is already crossed is {}, and the accepted risk is {}.{work}{goes_first}",
                 percent(row.risk_now.unwrap_or(0.0)),
                 percent(context.risk),
             )
@@ -210,7 +222,8 @@ fn most_often(cause: Cause, share: f64, set: &LineSet) -> String {
             format!("a row difference, mostly {front} against {rear}")
         }
         Cause::Incidence => "incidence".to_owned(),
-        Cause::LeftRight => "incidence, left less right".to_owned(),
+        Cause::RowLeftRight(row) => format!("left less right, mostly row {row}"),
+        Cause::LeftRight => "left less right, mostly the incidence".to_owned(),
         Cause::Twist => "twist from centre to tips".to_owned(),
         Cause::Offset => "the common offset".to_owned(),
         Cause::Brake => "the brake row".to_owned(),

@@ -1,4 +1,4 @@
-//! Limits from a file, for all models and for single ones.
+//! What a wing is held to: the limits of all models and of single ones, and a file of them.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -8,12 +8,10 @@ use thiserror::Error;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use crate::forecast::{ForecastError, Limits};
+use crate::forecast::ForecastError;
+use crate::forecast::error::positive;
 use crate::plan::PlanSpec;
-use crate::trim::TrimSpec;
-
-/// The keys of a limits file.
-const KEYS: &str = "`line_mm`, `row_difference_mm`, `incidence_deg`, `left_right_deg`, `twist_deg`, `brake_short_mm`, `offset_mm`, or a table `[model.\"NAME\"]` of them";
+use crate::trim::{Limits, TrimSpec};
 
 /// Limits for every model, and for single models where they have their own.
 ///
@@ -138,22 +136,17 @@ fn overlaid<'a, 'b: 'a>(
 ) -> Limits {
     for (key, value) in own {
         let field = format!("{prefix}{}", key.get_ref());
-        let setter: fn(Limits, f64) -> Limits = match key.get_ref().as_ref() {
-            "line_mm" => Limits::line_mm,
-            "row_difference_mm" => Limits::row_difference_mm,
-            "incidence_deg" => Limits::incidence_deg,
-            "left_right_deg" => Limits::left_right_deg,
-            "twist_deg" => Limits::twist_deg,
-            "brake_short_mm" => Limits::brake_short_mm,
-            "offset_mm" => Limits::offset_mm,
-            unknown => {
-                faults.push(at(text, key.span(), &field, unknown, KEYS));
-                continue;
+        let number = number(value.get_ref()).filter(|number| number.is_finite() && *number > 0.0);
+        match (limits.with(key.get_ref(), number.unwrap_or(1.0)), number) {
+            (Some(with), Some(_)) => limits = with,
+            (Some(_), None) => {
+                faults.push(at(text, value.span(), &field, &written(text, value), "a finite number above 0"));
             }
-        };
-        match number(value.get_ref()).filter(|number| number.is_finite() && *number > 0.0) {
-            Some(number) => limits = setter(limits, number),
-            None => faults.push(at(text, value.span(), &field, &written(text, value), "a finite number above 0")),
+            (None, _) => {
+                let known = Limits::NAMES.join("`, `");
+                let expected = format!("`{known}`, or a table `[model.\"NAME\"]` of them");
+                faults.push(at(text, key.span(), &field, key.get_ref(), &expected));
+            }
         }
     }
     limits
@@ -189,32 +182,37 @@ fn shown(value: &str) -> String {
 }
 
 impl Limits {
-    /// Judging one check against these limits: `line_mm` is the tolerance of a line without its own, `offset_mm` and
-    /// `brake_short_mm` are the remarks on common offset and brake fan. The tolerance of single brake lines keeps its default.
-    #[must_use]
-    pub fn trim_spec(&self) -> TrimSpec {
-        self.judging(TrimSpec::default())
+    /// Checks that every limit is a finite number above zero.
+    ///
+    /// # Errors
+    /// [`ForecastError::NotPositive`] with the first that is not.
+    pub fn validate(&self) -> Result<(), ForecastError> {
+        self.refused().map_or(Ok(()), |what| positive(what, self.of(what).unwrap_or(f64::NAN)).map(drop))
     }
 
-    /// The same with everything else as a spec says.
-    #[must_use]
-    pub fn judging(&self, spec: TrimSpec) -> TrimSpec {
-        spec.tolerance_mm(self.line_limit_mm())
-            .common_limit_mm(self.offset_limit_mm())
-            .brake_limit_mm(self.brake_short_limit_mm())
-            .row_difference_limit_mm(self.row_difference_limit_mm())
-            .incidence_limit_deg(self.incidence_limit_deg())
-    }
-
-    /// Planning against these limits: tolerances as in [`Limits::trim_spec`], and `offset_mm` as the limit of the target.
-    #[must_use]
-    pub fn plan_spec(&self) -> PlanSpec {
-        self.planning(PlanSpec::default())
-    }
-
-    /// The same with everything else as a spec says; the trim of a plan is judged with the defaults and these limits.
+    /// Planning against these limits, with everything else as a spec says; the trim of a plan is judged with the defaults and
+    /// these limits.
     #[must_use]
     pub fn planning(&self, spec: PlanSpec) -> PlanSpec {
-        spec.trim(self.trim_spec()).common_limit_mm(self.offset_limit_mm())
+        spec.trim(TrimSpec::default().limits(*self))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_limit_that_is_no_positive_number_is_refused_by_name() {
+        assert_eq!(Limits::default().validate(), Ok(()));
+        for name in Limits::NAMES {
+            for value in [0.0, -1.0, f64::INFINITY] {
+                let got = Limits::default().with(name, value).map(|limits| limits.validate());
+                assert_eq!(got, Some(Err(ForecastError::NotPositive { what: name, value })));
+            }
+        }
+        assert!(serde_json::from_str::<Limits>(r#"{"line":3}"#).is_err());
+        let read: Limits = serde_json::from_str(r#"{"line_mm":8}"#).unwrap();
+        assert_eq!(read, Limits::default().line_mm(8.0));
     }
 }
