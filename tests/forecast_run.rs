@@ -312,9 +312,12 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
         let before = spec.run_after(&long, &fit, &history.wing.id, &[]).unwrap().row.risk_now.unwrap();
         let plan = PlanSpec::default().run(set, history, check, &[]).unwrap();
         let actions = plan.actions(check.date, check.hours_h, None);
-        let after = spec.run_after(&long, &fit, &history.wing.id, &actions).unwrap().row.risk_now.unwrap();
-        let told =
-            format!("{}: {risk:.3} in trim, {before:.3} with a long main, {after:.3} once done", history.wing.id);
+        let due = spec.run_after(&long, &fit, &history.wing.id, &actions).unwrap();
+        let after = due.row.risk_now.unwrap();
+        let told = format!(
+            "{}: {risk:.3} in trim, {before:.3} with a long main, {after:.3} once done: {plan}\n{}",
+            history.wing.id, due.detail.explanation
+        );
         // a plan brings lines within their tolerances, not to zero, and what a step does is known with an uncertainty
         assert!(before > 0.95 && after < 0.6 && after > risk, "{told}");
         eprintln!("{told}");

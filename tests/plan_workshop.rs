@@ -454,7 +454,8 @@ fn slow_each_side_for_itself_is_solved_to_the_best() {
         let spec = (world.spec)(PlanSpec::default()).sides(Sides::Separate);
         for (aim, wing) in Aim::ALL.into_iter().flat_map(|aim| (0..5).map(move |wing| (aim, wing))) {
             let started = std::time::Instant::now();
-            let plan = spec.clone().aim(aim).run(&set, &(world.before)(&set), &read(&world, &set, wing), &[]).unwrap();
+            let plan =
+                spec.clone().aim(aim).run(&set, &(world.before)(&set), &read(&world, &set, wing), &[]).unwrap();
             longest = longest.max(started.elapsed());
             if !plan.optimal {
                 println!("{} {aim} wing {wing}: gap {:?}", world.name, plan.gap);

@@ -73,6 +73,11 @@ fn row(build: Build, seed: u64, row: Row, mm: f64) -> Planted {
     Planted::one(build, seed, &|_, line| if line.row == row { mm } else { 0.0 })
 }
 
+/// So much on each line, the same on both sides.
+fn rows(build: Build, seed: u64, of: fn(&Line) -> f64) -> Planted {
+    Planted::one(build, seed, &|_, line| of(line))
+}
+
 fn good(build: Build, seed: u64) -> Planted {
     Planted::one(build, seed, &|_, _| 0.0)
 }
@@ -100,6 +105,15 @@ fn read_twice(mut planted: Planted) -> Planted {
     let again: Vec<Reading> =
         planted.check().readings.iter().map(|one| Reading { repeat: 2, ..one.clone() }).collect();
     planted.check().readings.extend(again);
+    planted
+}
+
+/// A line of the last check read twice more, with the same value.
+fn read_thrice(mut planted: Planted, side: Side, name: &str) -> Planted {
+    let line = planted.set.find(name, side).unwrap();
+    let is_it = |one: &&Reading| one.side == side && one.line == line;
+    let first = planted.check().readings.iter().find(is_it).unwrap().clone();
+    planted.check().readings.extend((2..=3).map(|repeat| Reading { repeat, ..first.clone() }));
     planted
 }
 
@@ -498,19 +512,37 @@ pub const STORIES: &[Story] = &[
     },
     adjust(
         "no segments: C8 left 25 mm short, read three times",
-        |seed| {
-            let mut planted = on_side(FLAT, seed, Side::Left, &["C8"], -25.0);
-            let line = planted.set.find("C8", Side::Left).unwrap();
-            let is_it = |one: &&Reading| one.side == Side::Left && one.line == line;
-            let first = planted.check().readings.iter().find(is_it).unwrap().clone();
-            for repeat in 2..=3 {
-                planted.check().readings.push(Reading { repeat, ..first.clone() });
-            }
-            planted
-        },
+        |seed| read_thrice(on_side(FLAT, seed, Side::Left, &["C8"], -25.0), Side::Left, "C8"),
         Code::Line,
         L,
         "C",
+    ),
+    adjust(
+        "K3 left 32 mm long, read three times",
+        |seed| read_thrice(on_side(THREE, seed, Side::Left, &["K3"], 32.0), Side::Left, "K3"),
+        Code::Line,
+        L,
+        "brake",
+    ),
+    adjust("brakes 40 mm long on both sides", |seed| row(TWO, seed, Row::Brake, 40.0), Code::Brakes, None, "brake"),
+    adjust(
+        "four rows: row A 6 mm long, row D 6 mm short, every line in",
+        |seed| rows(FOUR, seed, |line| [6.0, 0.0, 0.0, -6.0, 0.0, 0.0][line.row.index()]),
+        Code::Row,
+        None,
+        "",
+    ),
+    adjust(
+        "row A from 6 mm short at the centre to 6 long at the tips, row C the other way, every line in",
+        |seed| rows(THREE, seed, |line| [12.0, 0.0, -12.0, 0.0, 0.0, 0.0][line.row.index()] * (line.span - 0.5)),
+        Code::Twist,
+        None,
+        "",
+    ),
+    fine(
+        "a tolerance of 20 mm: main BM2 15 mm long on the left",
+        |seed| tolerances(on_side(FOUR, seed, Side::Left, &["B5", "B6", "B7", "B8"], 15.0), |_| 20.0),
+        Some((Code::Segment, L, "BM2")),
     ),
     not_judged(
         "row A alone read, 15 mm long",

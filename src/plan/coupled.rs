@@ -327,7 +327,7 @@ impl<'a> Hunt<'a> {
         best.map(|(_, shift, one, other)| Best {
             key: one.key.plus(other.key),
             shift,
-            picks: picks(joined(&one.trail, &other.trail).as_ref()),
+            picks: picks(joined(one.trail.as_ref(), other.trail.as_ref()).as_ref()),
         })
     }
 }
@@ -425,7 +425,7 @@ impl List<'_> {
                 if tilted > limit {
                     continue;
                 }
-                let trail = joined(&entry.trail, &added.trail);
+                let trail = joined(entry.trail.as_ref(), added.trail.as_ref());
                 keep(&mut all, shift.plus(*more), Entry { key: entry.key.plus(added.key), tilted, trail });
             }
         }
@@ -464,10 +464,10 @@ impl List<'_> {
     }
 }
 
-fn joined(one: &Option<Rc<Trail>>, other: &Option<Rc<Trail>>) -> Option<Rc<Trail>> {
+fn joined(one: Option<&Rc<Trail>>, other: Option<&Rc<Trail>>) -> Option<Rc<Trail>> {
     match (one, other) {
         (Some(one), Some(other)) => Some(Rc::new(Trail::Join(Rc::clone(one), Rc::clone(other)))),
-        (one, other) => one.as_ref().or(other.as_ref()).map(Rc::clone),
+        (one, other) => one.or(other).map(Rc::clone),
     }
 }
 

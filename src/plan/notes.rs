@@ -63,8 +63,7 @@ pub(super) fn notes(case: &Case<'_>, plan: &Plan) -> Vec<PlanNote> {
     }
     by_kind(plan, &mut notes);
     unread(plan, &mut notes);
-    let left_off = plan.after.trim.summary.strip_prefix("Adjust: ").filter(|_| plan.after.outside == 0);
-    if let Some(left_off) = left_off {
+    if let Some(left_off) = plan.after.past_a_limit() {
         note(&mut notes, "left_off", format!("What stays past a limit: {left_off}"));
     } else if plan.actions.is_empty() && plan.after.outside == 0 {
         note(

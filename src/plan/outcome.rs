@@ -146,6 +146,15 @@ pub struct PlannedState {
     pub trim: Trim,
 }
 
+impl PlannedState {
+    /// What calls for work though every line is in, as a sentence.
+    #[must_use]
+    pub fn past_a_limit(&self) -> Option<&str> {
+        let in_tolerance = self.outside == 0 && self.trim.counts().outside == 0;
+        self.trim.summary.strip_prefix("Adjust: ").filter(|_| in_tolerance)
+    }
+}
+
 /// What the plan was judged by: first `outside`, then `misfit + price + left_over`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Objective {

@@ -125,7 +125,7 @@ fn rank(plan: &Plan) -> [f64; 4] {
     let most = left(state.incidence_change_deg.value).max(left(state.asymmetry_deg.value));
     let past = if most <= LEFT_DEG { 0.0 } else { (most * 20.0).floor() };
     let price = plan.objective.price / plan.aim.weights().price;
-    [state.outside as f64, f64::from(u8::from(state.trim.state == TrimState::Adjust)), past, price]
+    [state.outside as f64, f64::from(u8::from(state.past_a_limit().is_some())), past, price]
 }
 
 impl PlanSpec {
@@ -203,7 +203,11 @@ impl PlanSpec {
             // the first of equals: the aims stand in rising order of work
             None => (0..plans.len()).min_by(|one, other| {
                 let (one, other) = (rank(&plans[*one]), rank(&plans[*other]));
-                one.iter().zip(&other).map(|(one, other)| one.total_cmp(other)).find(|way| way.is_ne()).unwrap_or(Ordering::Equal)
+                one.iter()
+                    .zip(&other)
+                    .map(|(one, other)| one.total_cmp(other))
+                    .find(|way| way.is_ne())
+                    .unwrap_or(Ordering::Equal)
             }),
         };
         let others = plans.iter().enumerate().filter(|(at, _)| Some(*at) != wanted);

@@ -5,7 +5,6 @@ use std::fmt::{self, Write};
 use super::outcome::STEP_COVERAGE;
 use super::sequence::words;
 use super::{AimResult, Plan, PlannedAction, PlannedLine, PlannedState};
-use crate::trim::TrimState;
 use crate::wing::{Side, shown};
 
 /// What every plan says at its end.
@@ -100,7 +99,7 @@ impl Plan {
         let jobs = self.jobs().len();
         if jobs == 0 {
             let left = state(&self.before);
-            return if self.before.outside == 0 && self.before.trim.state != TrimState::Adjust {
+            return if self.before.outside == 0 && self.before.past_a_limit().is_none() {
                 format!("Nothing to adjust: {left}.")
             } else {
                 format!("No step at hand makes it better: {left}.")

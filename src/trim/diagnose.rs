@@ -177,8 +177,17 @@ impl Findings<'_> {
             };
             let off = |line: &LineVerdict| line.row == row.row && (taper.is_some() || line.relative_mm * mm > 0.0);
             // far from any row, be it the one that most stand with or not
-            let furthest = trim().map(|other| (size(&value(other)) - mm).abs()).fold(mm.abs(), f64::max);
-            let urgent = self.outside(off) > 0 || furthest > self.spec.limits.row_difference_limit_mm();
+            let apart_mm = |other: &&RowLevel| (size(&value(other)) - mm).abs();
+            let furthest = trim().max_by(|one, other| apart_mm(one).total_cmp(&apart_mm(other)));
+            let limit_mm = self.spec.limits.row_difference_limit_mm();
+            let furthest = furthest.filter(|other| apart_mm(other) > limit_mm);
+            let urgent = self.outside(off) > 0 || furthest.is_some() || mm.abs() > limit_mm;
+            let text = match furthest.filter(|_| is_off && mm.abs() <= limit_mm) {
+                Some(other) => {
+                    format!("{}, {:.0} mm from row {}.", text.trim_end_matches('.'), apart_mm(&other), other.row)
+                }
+                None => text,
+            };
             let count = self.measured.members(row.row, &Side::BOTH).len();
             let mut one = diagnosis(DiagnosisCode::Row, text, shown);
             one.row = Some(row.row);

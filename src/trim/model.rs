@@ -185,8 +185,7 @@ impl<'a> TrimModel<'a> {
             asymmetry_deg: Interval::default(),
             notes: Vec::new(),
         };
-        remarks.readings(self.set, &measured, self.spec.limits.offset_limit_mm());
-        remarks.brakes(&trim.brakes, self.spec.limits.brake_short_limit_mm());
+        remarks.readings(self.set, &measured);
         self.incidence(wing, &measured, &mut trim, &mut remarks);
         trim.notes = remarks.notes;
         let faults = Faults::of(self.set, &measured);

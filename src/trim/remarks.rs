@@ -3,7 +3,7 @@
 use super::incidence::HalfWing;
 use super::measured::Measured;
 use super::span::SpanWeights;
-use super::{BrakeFan, Factor, FlightBands, Interval, RiserRotation, TrimNote};
+use super::{Factor, FlightBands, Interval, RiserRotation, TrimNote};
 use crate::wing::{LineSet, Planform, Row, Side};
 
 /// Difference of exact and small-angle rotation that is remarked on, degrees.
@@ -28,20 +28,13 @@ impl Remarks {
     }
 
     /// What was and was not read.
-    pub(super) fn readings(&mut self, set: &LineSet, measured: &Measured, common_limit_mm: f64) {
-        match measured.common_mm {
-            None => self.add(
+    pub(super) fn readings(&mut self, set: &LineSet, measured: &Measured) {
+        if measured.common_mm.is_none() {
+            self.add(
                 "no_trim_rows",
-                "No line of the rows A to D was read: relative deviations are the raw ones; read those rows.".to_owned(),
-            ),
-            Some(common) if common.abs() > common_limit_mm => self.add(
-                "common_offset",
-                format!(
-                    "The whole set is off by {common:.0} mm, past {common_limit_mm:.0} mm: check datum and instrument, \
-                     then the set."
-                ),
-            ),
-            Some(_) => {}
+                "No line of the rows A to D was read: relative deviations are the raw ones; read those rows."
+                    .to_owned(),
+            );
         }
         for row in trim_rows() {
             for side in Side::BOTH {
@@ -65,23 +58,6 @@ impl Remarks {
                 "span_assumed",
                 "Span positions are assumed from the count of the lines; give `span` for sharper figures.".to_owned(),
             );
-        }
-    }
-
-    /// Brakes that may hold the trailing edge down.
-    pub(super) fn brakes(&mut self, fans: &[BrakeFan], limit_mm: f64) {
-        for fan in fans {
-            let (Some(mean), Some(setting)) = (fan.mean_relative_mm, fan.setting_mm) else { continue };
-            if mean < -limit_mm {
-                self.add(
-                    "brake_short",
-                    format!(
-                        "The brake lines on the {} are {:.0} mm short with {setting:.0} mm set at the handle: the trailing \
-                         edge may be held down at trim; set the handle to the right length.",
-                        fan.side, -mean
-                    ),
-                );
-            }
         }
     }
 

@@ -241,7 +241,11 @@ impl DueSpec {
             (None, present) => present.map(|present| present.chance),
         };
         let over = work || outlook.as_ref().is_some_and(|outlook| outlook.risk_now >= self.risk);
-        let mut decided = self.decide(hours_now, over, outlook.as_ref(), &interval, event.as_ref());
+        let mut decided = if over {
+            Decided::at(Reason::AlreadyOver, hours_now)
+        } else {
+            Self::decide(outlook.as_ref(), &interval, event.as_ref())
+        };
         decided.again = present.as_ref().and_then(|present| present.again.clone());
         if decided.again.is_some() {
             decided.reason = Reason::Line;
@@ -318,18 +322,8 @@ impl DueSpec {
         Ok(Answer { due: WingDue { row, detail }, crossing: outlook.map(|outlook| outlook.crossing) })
     }
 
-    /// The earliest of what is over, what happened, the forecast and the interval.
-    fn decide(
-        &self,
-        hours_now: f64,
-        over: bool,
-        outlook: Option<&Outlook>,
-        interval: &DueInterval,
-        event: Option<&EventDue>,
-    ) -> Decided {
-        if over {
-            return Decided::at(Reason::AlreadyOver, hours_now);
-        }
+    /// The earliest of what happened, the forecast and the interval.
+    fn decide(outlook: Option<&Outlook>, interval: &DueInterval, event: Option<&EventDue>) -> Decided {
         let mut decided = match outlook {
             Some(Outlook { at_risk: RiskHours { hours_h: Some(hours_h), .. }, cause: Some(cause), .. })
                 if *hours_h < interval.due_h =>

@@ -51,7 +51,7 @@ fn value(cause: Cause, set: &LineSet, check: &Check) -> Option<f64> {
         Cause::RowDifference { front, rear } => Some(row_mean(set, &read, front)? - row_mean(set, &read, rear)?),
         Cause::RowLeftRight(row) => {
             let [left, right] = Side::BOTH.map(|side| {
-                let of_side: Vec<LineDeviation> = read.iter().filter(|one| one.side == side).cloned().collect();
+                let of_side: Vec<LineDeviation> = read.iter().filter(|one| one.side == side).copied().collect();
                 row_mean(set, &of_side, row)
             });
             Some(left? - right?)
