@@ -181,8 +181,9 @@ impl Findings<'_> {
             let furthest = trim().max_by(|one, other| apart_mm(one).total_cmp(&apart_mm(other)));
             let limit_mm = self.spec.limits.row_difference_limit_mm();
             let furthest = furthest.filter(|other| apart_mm(other) > limit_mm);
-            let urgent = self.outside(off) > 0 || furthest.is_some() || mm.abs() > limit_mm;
-            let text = match furthest.filter(|_| is_off && mm.abs() <= limit_mm) {
+            let plainly = self.outside(off) > 0 || mm.abs() > limit_mm;
+            let urgent = plainly || furthest.is_some();
+            let text = match furthest.filter(|_| is_off && !plainly) {
                 Some(other) => {
                     format!("{}, {:.0} mm from row {}.", text.trim_end_matches('.'), apart_mm(&other), other.row)
                 }
