@@ -311,10 +311,6 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
         let check = history.checks.last().unwrap();
         let before = spec.run_after(&long, &fit, &history.wing.id, &[]).unwrap().row.risk_now.unwrap();
         let plan = PlanSpec::default().run(set, history, check, &[]).unwrap();
-        // no step may bring a line further in than to its tolerance: that may then be crossed as well as not
-        if plan.after.worst_mm.abs() > 9.0 {
-            continue;
-        }
         let actions = plan.actions(check.date, check.hours_h, None);
         let due = spec.run_after(&long, &fit, &history.wing.id, &actions).unwrap();
         let after = due.row.risk_now.unwrap();
@@ -322,8 +318,11 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
             "{}: {risk:.3} in trim, {before:.3} with a long main, {after:.3} once done: {plan}\n{}",
             history.wing.id, due.detail.explanation
         );
-        // a plan brings lines within their tolerances, not to zero, and what a step does is known with an uncertainty
-        assert!(before > 0.95 && after < 0.6 && after > risk, "{told}");
+        // a plan brings lines within their tolerances, not to zero, and what a step does is known with an uncertainty: a line
+        // that no step brings further in than to its tolerance may then be over it as well as not
+        let at_tolerance = plan.after.worst_mm.abs() > 9.0;
+        assert!(before > 0.95 && after <= before, "{told}");
+        assert!(at_tolerance || (after < 0.6 && after > risk), "{told}");
         eprintln!("{told}");
         tried += 1;
     }
