@@ -1,5 +1,7 @@
 //! Which column of the model is which.
 
+mod line_row;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
@@ -7,12 +9,12 @@ use serde::{Deserialize, Serialize};
 use crate::stats::mixed::{Block, BlockBuilder, Covariance, InnerSlope, OuterTerm, Readings, SharedTerm, Structure};
 use crate::wear::model::random::RandomTerms;
 use crate::wear::model::time_basis::TimeBasis;
-use crate::wear::reduce::levels::LineEpoch;
 use crate::wear::reduce::line_sums::LineSum;
 use crate::wear::reduce::reduction::WingReduction;
 use crate::wear::reduce::seen::Seen;
 use crate::wear::{OffsetOption, Reduction, TermsOption, WearSpec};
 use crate::wing::{CovariateName, LineSet, Row};
+pub(crate) use line_row::LineRow;
 
 /// Fewest wings for which wing effects are estimated.
 const FEWEST_WINGS: usize = 5;
@@ -57,19 +59,6 @@ pub(crate) struct Layout {
 
 /// A column for each material and row, rows by [`Row::index`].
 type MaterialRows = BTreeMap<String, [Option<usize>; 6]>;
-
-/// What one line contributes per unit of each column, at one value of the time shape.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct LineRow {
-    /// Columns and values of the fixed effects that grow with time.
-    pub(crate) fixed: Vec<(usize, f64)>,
-    /// Columns and values of the shared effects, which all grow with time.
-    pub(crate) shared: Vec<(usize, f64)>,
-    /// `L · g`, m.
-    pub(crate) length_g_m: f64,
-    /// By covariate: `L · g` of the materials that it bears on, m.
-    covariate_length_g_m: Vec<f64>,
-}
 
 /// One line sum's row of the model.
 #[derive(Debug, Clone, Copy)]
@@ -274,78 +263,6 @@ impl Layout {
                 name.is_some_and(|name| !dropped.contains(name))
             })
         })
-    }
-
-    /// The contributions of one line at one check or forecast hour.
-    pub(crate) fn line_row(
-        &self,
-        set: &LineSet,
-        level: LineEpoch<'_>,
-        covariates: &[f64],
-        basis: &TimeBasis,
-        hours_h: f64,
-        out: &mut LineRow,
-    ) {
-        let at = |segment: usize, material: &str| {
-            let new_at_h = level.new_at_h.get(segment).copied().unwrap_or(0.0);
-            basis.at(material, (hours_h - new_at_h).max(0.0))
-        };
-        self.line_row_by(set, level.line, covariates, at, out);
-    }
-
-    /// The same with the time shape's value given for each segment of the path, canopy down, and its material.
-    pub(crate) fn line_row_by(
-        &self,
-        set: &LineSet,
-        line: usize,
-        covariates: &[f64],
-        g: impl Fn(usize, &str) -> f64,
-        out: &mut LineRow,
-    ) {
-        out.fixed.clear();
-        out.shared.clear();
-        out.length_g_m = 0.0;
-        out.covariate_length_g_m.clear();
-        out.covariate_length_g_m.resize(self.centres.len(), 0.0);
-        let Some(data) = set.lines().get(line) else { return };
-        let row = data.row.index();
-        for (place, segment) in set.path(line).enumerate() {
-            let value = segment.length_mm / 1000.0 * g(place, &segment.material);
-            out.length_g_m += value;
-            if let Some(column) = self.rates.get(&segment.material).and_then(|columns| columns[row]) {
-                raise(&mut out.fixed, column, value);
-            }
-            if let Some(column) = self.model_rate(set.model(), &segment.material, row) {
-                raise(&mut out.shared, column, value);
-            }
-            for (length, of) in out.covariate_length_g_m.iter_mut().zip(&self.covariate_materials) {
-                *length += if of.as_ref() == Some(&segment.material) { value } else { 0.0 };
-            }
-        }
-        for (k, length) in out.covariate_length_g_m.iter_mut().enumerate() {
-            if self.covariate_materials.get(k).is_none_or(Option::is_none) {
-                *length = out.length_g_m;
-            }
-        }
-        if let Some(column) = self.spans[row] {
-            out.fixed.push((column, (data.span * data.span - 1.0 / 3.0) * out.length_g_m));
-        }
-        out.fixed.extend(self.covariate_entries(covariates, &out.covariate_length_g_m));
-    }
-
-    /// Fixed columns and values of the covariates of a wing for a line.
-    fn covariate_entries(&self, covariates: &[f64], length_g_m: &[f64]) -> impl Iterator<Item = (usize, f64)> {
-        let first = self.first_covariate;
-        covariates
-            .iter()
-            .zip(length_g_m)
-            .enumerate()
-            .map(move |(k, (value, length))| (first + k, (value - self.centre(k)) * length))
-    }
-
-    /// Where a covariate counts from.
-    fn centre(&self, covariate: usize) -> f64 {
-        self.centres.get(covariate).copied().unwrap_or(0.0)
     }
 
     /// Shared column of the rate of a material in a row of a model: its own, or that of a model never seen.
@@ -594,11 +511,4 @@ fn centres(reduction: &Reduction) -> Vec<f64> {
 fn covariate_materials(reduction: &Reduction) -> Vec<Option<String>> {
     let material = |name: &String| CovariateName::parse(name).material.map(str::to_owned);
     reduction.covariates.iter().map(material).collect()
-}
-
-fn raise(values: &mut Vec<(usize, f64)>, column: usize, by: f64) {
-    match values.iter_mut().find(|(known, _)| *known == column) {
-        Some((_, sum)) => *sum += by,
-        None => values.push((column, by)),
-    }
 }
