@@ -37,7 +37,7 @@ fn all_wings_have_a_plan_or_nothing_to_do() {
     let text = linedrift(folder.path(), &["plan", "loft", "--all"]);
     let lines: Vec<&str> = stdout(&text).lines().collect();
     assert!(lines.iter().all(|row| row.chars().count() <= 80), "{}", stdout(&text));
-    assert!(stdout(&text).contains(&format!("{} wing(s) without a line outside", quiet.len())));
+    assert!(stdout(&text).contains(&format!("Wings with nothing to do: {}.", quiet.len())));
     assert_eq!(linedrift(folder.path(), &["plan", "loft", "--all", "--wing", "W01"]).status.code(), Some(2));
 }
 

@@ -158,8 +158,8 @@ fn curves_and_plans_stand_in_tables_and_figures() {
     insta::assert_snapshot!(plans_table(std::slice::from_ref(&plan)), @r"
     wing    check          outside          worst mm     incidence deg actions again
     w3      c1            8 ->   0    13.0 ->    2.0   +0.23 ->  -0.01       2     0
-    1 plan(s): 8 lines outside before, 0 after; 2 actions,
-    0 lines to measure again first.
+    Plans: 1. Lines outside: 8 before, 0 after. Actions: 2.
+    Lines to measure again first: 0.
     ");
 
     let figure = plan_figure(&plan).unwrap().unwrap();
@@ -282,5 +282,5 @@ fn learnt_steps_are_used_the_next_time() {
     assert_eq!(at_new, [Side::Right]);
     let idle = fleet.history("idle").unwrap();
     assert!(learnt.fittings(&spec, fleet.line_set(idle), idle).is_empty());
-    assert!(learnt.to_string().contains("Step sizes from 40 recorded action(s)"), "{learnt}");
+    assert!(learnt.to_string().contains("recorded actions: 40, wings: "), "{learnt}");
 }

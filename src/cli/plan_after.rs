@@ -34,7 +34,7 @@ pub(super) fn done(
     let known = recorded_after(one.history, one.check).len();
     if known > 0 && !args.again {
         return call(format!(
-            "{known} action(s) are recorded already after check `{}` of wing `{}`; --again adds these as well",
+            "actions are recorded already after check `{}` of wing `{}` ({known}); --again adds these as well",
             one.check.id, one.history.wing.id
         ));
     }
@@ -65,7 +65,7 @@ pub(super) fn words(recorded: &RecordedRow, check: &Check) -> String {
         return "\nNothing was recorded: the plan has no action.\n".to_owned();
     }
     let mut out = format!(
-        "\nRecorded: {} action(s) of {} after check {}; fittings: {} changed, {} new.\n",
+        "\nRecorded: actions of {1} after check {2}: {0}; fittings: {3} changed, {4} new.\n",
         recorded.actions, recorded.date, check.id, recorded.fittings_changed, recorded.fittings_new
     );
     if recorded.as_left.is_none() {
@@ -139,7 +139,7 @@ pub(super) fn learn(
     let mut out = format!("{learnt}");
     let _ = writeln!(
         out,
-        "Written into `fittings`: `step_mm` at {} place(s), {} of them new rows.",
+        "Written into `fittings`: `step_mm`, places: {} ({} of them new rows).",
         written.fittings_changed + written.fittings_new,
         written.fittings_new
     );

@@ -29,7 +29,7 @@ pub(super) fn run(
     } else {
         let (quiet, plans): (Vec<Plan>, Vec<Plan>) = batch.answers.into_iter().partition(Plan::has_nothing_to_do);
         let note = if demo { text::demo_note() } else { String::new() };
-        let rest = format!("{} wing(s) without a line outside: nothing to do.\n", quiet.len());
+        let rest = format!("Wings with nothing to do: {}.\n", quiet.len());
         Output::text(format!("{}{note}\n{}{rest}", text::cautions(), plans_table(&plans)))
     };
     Ok(output.with_failed(failed))

@@ -100,7 +100,7 @@ pub(super) fn read_parts(files: &[PathBuf], repeats: Repeats) -> Result<Reductio
     }
     if let Some(first) = repeated.first() {
         output::say(&format!(
-            "note: {} line(s) have the same readings in two parts and count twice, first check `{}`, line `{}`\n",
+            "note: lines with the same readings in two parts, which count twice: {}; the first is check `{}`, line `{}`\n",
             repeated.len(),
             first.check,
             first.line

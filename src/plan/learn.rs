@@ -126,7 +126,7 @@ impl LearnSpec {
         kinds.sort_unstable();
         kinds.dedup();
         if by_wing.len() < self.fewest_wings {
-            return Err(refuse(format!("{} wing(s), expected at least {}", by_wing.len(), self.fewest_wings)));
+            return Err(refuse(format!("wings with such steps: {}, expected at least {}", by_wing.len(), self.fewest_wings)));
         }
         let structure = Structure {
             inner: None,

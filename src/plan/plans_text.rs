@@ -41,7 +41,7 @@ pub fn plans_table(plans: &[Plan]) -> String {
     let sum = |of: fn(&Plan) -> usize| plans.iter().map(of).sum::<usize>();
     let _ = writeln!(
         out,
-        "{} plan(s): {} lines outside before, {} after; {} actions,\n{} lines to measure again first.",
+        "Plans: {}. Lines outside: {} before, {} after. Actions: {}.\nLines to measure again first: {}.",
         plans.len(),
         sum(|plan| plan.before.outside),
         sum(|plan| plan.after.outside),
@@ -98,7 +98,7 @@ impl fmt::Display for Achieved {
 impl fmt::Display for LearntFleet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let wings = self.steps.wings.len();
-        writeln!(f, "Step sizes from {} recorded action(s) on {wings} wing(s)", self.pairs.len())?;
+        writeln!(f, "Step sizes as carried out (recorded actions: {}, wings: {wings})", self.pairs.len())?;
         writeln!(f, "  {:<13}{:>18}{:>8}", "action", "achieved/formula", "se")?;
         for kind in &self.steps.kinds {
             writeln!(f, "  {:<13}{:>18.3}{:>8.3}", kind.kind, kind.scale, kind.se)?;
