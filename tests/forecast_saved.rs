@@ -111,7 +111,9 @@ fn a_material_that_the_fit_never_saw_is_not_a_rate_of_nought() {
     ] {
         let set = foreign(simulated.fleet.line_set(history));
         assert!(fit.knows(simulated.fleet.line_set(history)) && !fit.knows(&set));
-        let fleet = Fleet::new(vec![set], vec![History { line_set: 0, ..history.clone() }]).unwrap();
+        let mut wing = history.wing.clone();
+        wing.model = set.model().to_owned();
+        let fleet = Fleet::new(vec![set], vec![History { wing, line_set: 0, ..history.clone() }]).unwrap();
         let table = due.run_saved(&fleet, &fit, DemoFit::Refused).unwrap();
         assert_eq!(table.rows()[0].basis, basis, "{:?}", table.failures());
         // the present is known from the wing's own check, whatever the basis
