@@ -76,10 +76,10 @@ fn t2_the_tolerance_of_a_line_is_10_millimetres() {
 fn t3_a_set_uniformly_long_is_no_trim_fault() {
     let set = set_of(&[(Row::A, Some(0.1), 9), (Row::B, Some(0.5), 9)], root_chord(2.6));
     let at = |off_mm: f64| run(&TrimSpec::default(), &set, &check_of(&set, |_, _| Some(off_mm)));
-    let codes = |off_mm: f64| at(off_mm).notes.into_iter().map(|note| note.code).collect::<Vec<_>>();
+    let codes = |off_mm: f64| at(off_mm).diagnosis.into_iter().map(|one| one.code).collect::<Vec<_>>();
     assert!(at(40.0).lines.iter().all(|line| line.verdict == Some(Verdict::Within)));
     assert_abs_diff_eq!(at(40.0).incidence_change_deg.value.unwrap(), 0.0, epsilon = 1e-12);
-    assert_ne!(codes(60.0), codes(40.0), "past 50 mm it is remarked");
+    assert_ne!(codes(60.0), codes(40.0), "past 50 mm it is no matter of wear");
     assert_eq!(codes(49.0), codes(40.0));
     assert_eq!(Limits::default(), Limits::default().offset_mm(50.0));
 }

@@ -126,7 +126,11 @@ impl LearnSpec {
         kinds.sort_unstable();
         kinds.dedup();
         if by_wing.len() < self.fewest_wings {
-            return Err(refuse(format!("wings with such steps: {}, expected at least {}", by_wing.len(), self.fewest_wings)));
+            return Err(refuse(format!(
+                "wings with such steps: {}, expected at least {}",
+                by_wing.len(),
+                self.fewest_wings
+            )));
         }
         let structure = Structure {
             inner: None,
