@@ -168,8 +168,9 @@ fn again(plan: &Plan, notes: &mut Vec<PlanNote>) {
     let near = of(RemeasureReason::Near);
     if near > 0 {
         let message = format!(
-            "{} too close to tolerance to tell, and a step depends on it: measure again.",
-            count(near, "line is", "lines are")
+            "{} too close to tolerance to tell, and a step depends on {}: measure again.",
+            count(near, "line is", "lines are"),
+            if near == 1 { "it" } else { "them" }
         );
         note(notes, "remeasure_near", message);
     }
