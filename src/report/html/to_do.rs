@@ -7,7 +7,7 @@ use crate::forecast::Reason;
 use crate::plan::{Plan, PlannedState, RemeasureReason};
 use crate::report::build::Entry;
 use crate::report::words::{self, count, signed};
-use crate::trim::{LineVerdict, Trim, Verdict};
+use crate::trim::{LineVerdict, Trim, TrimState, Verdict};
 
 /// Most lines that a sentence names.
 const NAMED: usize = 10;
@@ -30,7 +30,7 @@ fn sentences(entry: &Entry<'_>, today: Date) -> Vec<String> {
     let plan = entry.plan.map(|planned| &planned.plan);
     out.extend(measure_again(trim, plan));
     match plan {
-        Some(plan) if !plan.actions.is_empty() => out.extend(adjust(plan)),
+        Some(plan) if !plan.actions.is_empty() => out.extend(adjust(trim, plan)),
         Some(plan) if plan.before.outside > 0 => out.push(format!(
             "No adjustment is proposed, although {} outside tolerance: no step at hand makes the trim better, or the measurement \
              cannot show that it would.",
@@ -72,7 +72,7 @@ fn measure_again(trim: &Trim, plan: Option<&Plan>) -> Option<String> {
     (!parts.is_empty()).then(|| format!("Measure again: {}.", parts.join("; ")))
 }
 
-fn adjust(plan: &Plan) -> [String; 2] {
+fn adjust(trim: &Trim, plan: &Plan) -> [String; 2] {
     let (before, after) = (&plan.before, &plan.after);
     let incidence = |state: &PlannedState| state.incidence_change_deg.value.map(|deg| signed(deg, 2));
     let degrees = match (incidence(before), incidence(after)) {
@@ -81,8 +81,9 @@ fn adjust(plan: &Plan) -> [String; 2] {
     };
     [
         format!(
-            "Have {} done or checked by a qualified workshop, in the order of the plan below. The work should bring the lines \
+            "{} {} done or checked by a qualified workshop, in the order of the plan below. The work should bring the lines \
              outside tolerance from {} to {}{degrees}.",
+            if trim.state == TrimState::MeasureAgain { "If the new readings say the same, have" } else { "Have" },
             count(plan.actions.len(), "adjustment", "adjustments"),
             before.outside,
             after.outside
