@@ -221,6 +221,12 @@ fn a_model_with_a_covariate_forecasts_and_a_saved_one_finds_it() {
         wear["terms"].as_array().unwrap().iter().map(|term| term["term"].as_str().unwrap()).collect();
     assert!(names.contains(&"covariate:kept=van:uhmwpe"), "{names:?}");
     assert_ne!(ask(&[&["due", "loft"][..], &model].concat())["wings"], plain["wings"]);
+    let saved = linedrift(here, &[&["wear", "loft", "--save", "kept.fit"][..], &model].concat());
+    assert_eq!(saved.status.code(), Some(0), "{}", stderr(&saved));
+    assert_eq!(
+        ask(&["due", "loft", "--fit", "kept.fit"])["wings"][0]["due_hours"],
+        ask(&[&["due", "loft"][..], &model].concat())["wings"][0]["due_hours"]
+    );
     let text = linedrift(here, &["wear", "loft", "--covariate", "kept"]);
     assert_eq!(text.status.code(), Some(1));
     assert!(stderr(&text).contains("kept=van"), "{}", stderr(&text));

@@ -46,7 +46,7 @@ fn write_rows(frame: &DataFrame, rows: &[usize], group: usize, path: &Path) {
     ParquetWriter::new(file).with_row_group_size(Some(group)).finish(&mut picked).unwrap();
 }
 
-/// A folder whose readings stand in three files, row by row as `part_of(row)` says, in the order that `order` gives them.
+/// A folder whose readings are in three files, row by row as `part_of(row)` says, in the order that `order` gives them.
 fn cut(fleet: &Fleet, part_of: impl Fn(usize) -> usize, order: impl Fn(usize) -> usize) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     write_folder(fleet, folder.path(), TableFormat::Parquet).unwrap();

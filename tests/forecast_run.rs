@@ -6,7 +6,7 @@ use linedrift::forecast::{Basis, CrossingSpec, DueSpec, DueTable, LinePaths, inc
 use linedrift::plan::PlanSpec;
 use linedrift::simulate::{FleetSpec, Simulated};
 use linedrift::wear::{LineKey, PathDraws, Shape, ShapeChoice, WearSpec, WingEffects};
-use linedrift::wing::{LineSet, Side};
+use linedrift::wing::{LineSet, Row, Side};
 use ndarray::Array2;
 
 fn fitted(simulated: &Simulated, spec: &DueSpec) -> DueTable {
@@ -274,10 +274,10 @@ fn an_answer_from_the_first_draws_is_that_of_all() {
         if row.risk_now == Some(1.0) {
             over += 1;
             // 512 draws of 512: fewer than 99 % of all would be one chance in 170
-            assert!(whole.row.risk_now > Some(0.985), "{:?}", whole.row);
+            assert!(whole.row.risk_now.unwrap() > 0.985, "{:?}", whole.row);
         } else {
             far += 1;
-            assert!(whole.detail.risk_at_due < Some(0.05), "{:?}", whole.row);
+            assert!(whole.detail.risk_at_due.unwrap() < 0.05, "{:?}", whole.row);
         }
     }
     assert!(over > 0 && far > 0, "{over} over, {far} far from a limit");
@@ -291,7 +291,7 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
     let spec = DueSpec::default().draws(1500);
     let fit = WearSpec::default().fit(&made.fleet).unwrap();
     let sound = spec.run(&made.fleet, &fit).unwrap();
-    let mut tried = 0;
+    let (mut tried, mut brought_in) = (0, 0);
     for (at, history) in made.fleet.histories().iter().enumerate() {
         let set = made.fleet.line_set(history);
         let risk = sound.wing(&history.wing.id).unwrap().risk_now.unwrap();
@@ -320,11 +320,13 @@ fn a_plan_done_lowers_the_chance_that_a_limit_is_crossed() {
         );
         // a plan brings lines within their tolerances, not to zero, and what a step does is known with an uncertainty: a line
         // that no step brings further in than to its tolerance may then be over it as well as not
-        let at_tolerance = plan.after.worst_mm.abs() > 9.0;
+        let mut watched = plan.lines.iter().filter(|line| line.row != Row::Brake);
+        let at_tolerance = watched.any(|line| line.after_mm.abs() > 0.9 * line.tolerance_mm);
         assert!(before > 0.95 && after <= before, "{told}");
         assert!(at_tolerance || (after < 0.6 && after > risk), "{told}");
         eprintln!("{told}");
         tried += 1;
+        brought_in += usize::from(!at_tolerance);
     }
-    assert!(tried >= 2, "{tried} wings are in trim");
+    assert!(tried >= 2 && 2 * brought_in > tried, "{brought_in} of {tried} wings in trim are brought well in");
 }

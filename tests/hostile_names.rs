@@ -197,7 +197,7 @@ fn markup(text: &str, place: &str) -> BTreeSet<String> {
             names.insert(format!("@{}", word.to_lowercase()));
         }
         rest = &tag[end..];
-        // what stands in a style or script sheet of ours is not markup
+        // what is in a style or script sheet of ours is not markup
         for whole in ["style", "script"] {
             if name == whole && !inner.starts_with('/') && !inner.ends_with('/') {
                 rest = &rest[rest.find(&format!("</{whole}")).unwrap()..];

@@ -443,8 +443,8 @@ fn read_exactly_the_plan_is_the_workshops() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
 }
 
-/// Each side for itself, for each aim, exact and as they are read: nothing better is left to be found, but where the number of
-/// actions is limited (then the plan says how much better one could be).
+/// Each side for itself, for each aim, read exactly (wing 0) and with errors: nothing better is left to be found, but where the number
+/// of actions is limited (then the plan says how much better one could be).
 #[test]
 #[ignore = "some minutes: hundreds of plans"]
 fn slow_each_side_for_itself_is_solved_to_the_best() {
@@ -460,7 +460,7 @@ fn slow_each_side_for_itself_is_solved_to_the_best() {
             if !plan.optimal {
                 println!("{} {aim} wing {wing}: gap {:?}", world.name, plan.gap);
             }
-            assert!(plan.optimal || world.name.ends_with("two actions") || wing > 0, "{} {aim}: {plan}", world.name);
+            assert!(plan.optimal || world.name.ends_with("two actions"), "{} {aim}: {plan}", world.name);
         }
     }
     println!("the longest took {longest:?}");

@@ -71,7 +71,13 @@ fn headings_go_down_one_level_at_a_time_and_stand_in_the_order_of_reading() {
         planned.actions.len(),
         "what is alike on both sides is one step"
     );
-    assert!(page.html().contains(&format!("Have {} adjustment", planned.actions.len())));
+    let actions = planned.actions.len();
+    assert!(page.html().contains(&format!("Have {actions} adjustment")));
+    // where readings are to be taken again, the work waits for them
+    let mut near = one;
+    near.trims.iter_mut().for_each(|trim| trim.state = TrimState::MeasureAgain);
+    let page = PageSpec::default().run(&near.data()).unwrap();
+    assert!(page.html().contains(&format!("If the new readings say the same, have {actions} adjustment")));
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Damage in what is saved is not read as values; readings that stand in two parts are not counted twice unseen.
+//! Damage in what is saved is not read as values; readings that are in two parts are not counted twice unseen.
 
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{MergeError, Reduction, SavedFit, SavedFitError, WearSpec};

@@ -240,7 +240,7 @@ fn an_offset_of_metres_is_an_offset() {
         finite(&far);
         for (x, y) in near.terms().iter().zip(far.terms()) {
             let moved = if x.term == "offset" { 1000.0 * metres } else { 0.0 };
-            // squares of the offset stand in the sums beside those of the readings' spread, a half millimetre either way:
+            // squares of the offset are in the sums beside those of the readings' spread, a half millimetre either way:
             // what is left of 53 bits, and ten times that for the sums; 1e-4 is what an optimum is found to
             let lost = 10.0 * f64::EPSILON * (1000.0 * metres).powi(2) * 12.0;
             assert!((x.estimate + moved - y.estimate).abs() < (1e-4 + lost) * x.se, "{metres} m: {x:?} {y:?} {lost}");

@@ -11,12 +11,12 @@ use linedrift::{LineSet, Row, Side};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-fn fleet(wings: usize, seed: u64) -> Fleet {
+pub(crate) fn fleet(wings: usize, seed: u64) -> Fleet {
     FleetSpec::demo().wings(wings).unchecked_wings(1).misreading_share(0.0).seed(seed).run().unwrap().fleet
 }
 
 /// The same fleet with every history changed.
-fn altered(fleet: &Fleet, mut change: impl FnMut(usize, &LineSet, &mut History)) -> Fleet {
+pub(crate) fn altered(fleet: &Fleet, mut change: impl FnMut(usize, &LineSet, &mut History)) -> Fleet {
     let mut histories = fleet.histories().to_vec();
     for (index, history) in histories.iter_mut().enumerate() {
         let set = fleet.line_set(history).clone();

@@ -1,25 +1,13 @@
 //! Robust fits: a few wrong readings move neither rates nor spreads, and what they say can be kept.
 
-use linedrift::check::{Fleet, History};
+use linedrift::Side;
+use linedrift::check::Fleet;
 use linedrift::simulate::FleetSpec;
 use linedrift::wear::{HuberRule, SavedFit, Shape, TermsOption, WearError, WearFit, WearSpec};
-use linedrift::{LineSet, Side};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-fn fleet(wings: usize, seed: u64) -> Fleet {
-    FleetSpec::demo().wings(wings).unchecked_wings(1).misreading_share(0.0).seed(seed).run().unwrap().fleet
-}
-
-/// The same fleet with every history changed.
-fn altered(fleet: &Fleet, mut change: impl FnMut(usize, &LineSet, &mut History)) -> Fleet {
-    let mut histories = fleet.histories().to_vec();
-    for (index, history) in histories.iter_mut().enumerate() {
-        let set = fleet.line_set(history).clone();
-        change(index, &set, history);
-    }
-    Fleet::new(fleet.line_sets().to_vec(), histories).unwrap()
-}
+use crate::wear_inference::{altered, fleet};
 
 #[test]
 fn a_few_wrong_readings_do_not_move_the_robust_rates_and_are_named() {

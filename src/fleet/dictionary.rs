@@ -14,7 +14,7 @@ use super::batch::FAILURES;
 use super::schema::FOLDER;
 use super::tables::{forecast, holdings, plan, trim, vet, wear, wear_export};
 
-/// What stands in a column.
+/// What is in a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum ColumnKind {
     /// Text; days as `YYYY-MM-DD`, truth values as `true` and `false`.
@@ -42,7 +42,7 @@ impl ColumnKind {
 pub struct ColumnEntry {
     /// Name.
     pub name: &'static str,
-    /// What stands in it.
+    /// What is in it.
     pub kind: ColumnKind,
     /// Unit or range; empty where there is none.
     pub unit: &'static str,

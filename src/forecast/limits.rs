@@ -162,7 +162,7 @@ fn number(value: &DeValue<'_>) -> Option<f64> {
     }
 }
 
-/// What stands in the file for a value.
+/// What is in the file for a value.
 fn written(text: &str, value: &Spanned<DeValue<'_>>) -> String {
     text.get(value.span()).unwrap_or_default().to_owned()
 }

@@ -435,7 +435,7 @@ impl List<'_> {
     }
 
     /// Takes out what a cheaper one beats wherever the plan ends: what is left over changes by no more than its price for
-    /// each millionth of a degree between them. Held against the cheapest and against those that leave most nearly the same.
+    /// each millionth of a degree between them. Each is compared with the cheapest and with those that leave nearly the same.
     fn thin(&self, all: &mut Front) {
         let mut sorted: Vec<(Shift, Key)> = all.iter().map(|(shift, entry)| (*shift, entry.key)).collect();
         sorted.sort_unstable_by_key(|(shift, key)| (*key, *shift));

@@ -200,7 +200,7 @@ impl PlanSpec {
         let wanted = match self.aim {
             None if case.trim.state == TrimState::InTrim && !asked => Some(0),
             Some(aim) => plans.iter().position(|plan| plan.aim == aim),
-            // the first of equals: the aims stand in rising order of work
+            // the first of equals: the aims come in rising order of work
             None => (0..plans.len()).min_by(|one, other| {
                 let (one, other) = (rank(&plans[*one]), rank(&plans[*other]));
                 one.iter()

@@ -176,7 +176,7 @@ impl Findings<'_> {
                 }
             };
             let off = |line: &LineVerdict| line.row == row.row && (taper.is_some() || line.relative_mm * mm > 0.0);
-            // far from any row, be it the one that most stand with or not
+            // far from any row at all, the one that most agree with included
             let apart_mm = |other: &&RowLevel| (size(&value(other)) - mm).abs();
             let furthest = trim().max_by(|one, other| apart_mm(one).total_cmp(&apart_mm(other)));
             let limit_mm = self.spec.limits.row_difference_limit_mm();

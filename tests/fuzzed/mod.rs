@@ -74,7 +74,7 @@ impl Outcome {
     }
 }
 
-/// The Debug text without what stands in quotes: names may be any words.
+/// The Debug text without what is in quotes: names may be any words.
 fn unquoted(shown: &str) -> String {
     let mut out = String::with_capacity(shown.len());
     let mut letters = shown.chars();

@@ -32,7 +32,7 @@ const MOST_MM: f64 = 60.0;
 /// What one side may be off from the other as a whole, mm (standard deviation).
 const SIDE_SD_MM: f64 = 4.0;
 
-/// Where the value of a line stands in truth.
+/// Where the value of a line is in truth.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Move {
     /// The line (side and line in one).

@@ -19,7 +19,7 @@ pub enum FindingKind {
     ThousandOff,
     /// The value of another line.
     OtherLine,
-    /// The values of left and right stand in each other's place, over several lines.
+    /// The values of left and right have changed places, over several lines.
     SidesSwapped,
     /// The values of several lines stand one line too far in or out.
     RowShifted,

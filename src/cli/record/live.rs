@@ -225,7 +225,7 @@ impl Session<'_> {
         out
     }
 
-    /// At the end of the round: whether the check can be added. What stands in the way is said.
+    /// At the end of the round: whether the check can be added. What prevents it is said.
     fn ask_to_end(&self) -> Result<bool, Failure> {
         if self.round.lines_read() == 0 {
             show("No line was read.\n")?;

@@ -88,7 +88,7 @@ impl Vetted {
         all
     }
 
-    /// What there is to say; what stands in the way is a failure.
+    /// What there is to say; what prevents it is a failure.
     pub(in crate::cli) fn output(
         &self,
         accepted: Accepted,

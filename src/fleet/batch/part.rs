@@ -53,13 +53,13 @@ pub(super) fn sweep(folder: &Path, begins: &str) -> Result<(), BatchError> {
     Ok(())
 }
 
-/// Parts of a table that stand in the folder, as file names.
+/// Parts of a table that are in the folder, as file names.
 pub(super) fn standing(folder: &Path, table: &str) -> Result<Vec<String>, BatchError> {
     let ours = |name: &String| name.starts_with("part-") && name.ends_with(".parquet");
     Ok(names(&folder.join(table))?.into_iter().filter(ours).collect())
 }
 
-/// Removes the parts of a table that stand in the folder.
+/// Removes the parts of a table that are in the folder.
 pub(super) fn remove(folder: &Path, table: &str) -> Result<(), BatchError> {
     for name in standing(folder, table)? {
         let path = folder.join(table).join(name);

@@ -30,7 +30,7 @@ pub(crate) struct TableEdit {
 }
 
 impl TableEdit {
-    /// Opens a table of a folder, and judges what stands in it; one that is not there begins empty.
+    /// Opens a table of a folder, and judges what is in it; one that is not there begins empty.
     pub(crate) fn open(folder: &Path, schema: TableSchema) -> Result<Self, FleetWriteError> {
         let mut edit = Self::unjudged(folder, schema)?;
         let mut faults = FaultList::default();

@@ -57,7 +57,7 @@ pub(crate) fn judge_readings(
     })
 }
 
-/// One reading, as it stands in its row.
+/// One reading, as it is in its row.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Row<'a> {
     pub(crate) side: Side,

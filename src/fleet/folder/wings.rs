@@ -10,7 +10,7 @@ use super::line_draft::LineDraft;
 use crate::fleet::read::cell::Limit;
 use crate::fleet::read::fault::FaultList;
 use crate::fleet::read::grid::{Loaded, Record};
-use crate::fleet::schema::{Need, WingRow};
+use crate::fleet::schema::WingRow;
 use crate::wing::{CovariateName, Service, Wing};
 
 /// The wings of a folder and the line sets that they follow.
@@ -63,21 +63,21 @@ impl Wings {
             wing.owner = owned(row.owner);
             for name in covariates {
                 let CovariateName { column, level, .. } = CovariateName::parse(name);
-                let text = record.text(column);
-                let value = match (level, text) {
-                    (Some(level), text) => text.map(|text| f64::from(u8::from(text == level))),
-                    (None, Some(text)) if text.chars().all(|letter| letter.is_alphabetic() || letter == ' ') => {
-                        let level = format!("{column}={text}");
-                        record.fault(
-                            faults,
-                            column,
-                            format_args!("a number (of a column of text name one level, such as `{level}`)"),
-                        );
-                        None
-                    }
-                    (None, _) => record.read(column, Need::Column, Limit::Any, faults),
+                let Some(cell) = record.cell(column) else { continue };
+                let value = match level {
+                    Some(level) => Ok(f64::from(u8::from(cell.text() == level))),
+                    None => cell.number(Limit::Any),
                 };
-                wing.covariates.extend(value.map(|value| (name.clone(), value)));
+                match value {
+                    Ok(value) => {
+                        wing.covariates.insert(name.clone(), value);
+                    }
+                    Err(expected) => {
+                        let text = cell.text();
+                        let hint = format_args!("{expected}, or one level of a column of text: `{column}={text}`");
+                        record.fault(faults, column, hint);
+                    }
+                }
             }
             let key = row.model.and_then(|model| catalogue.follow(record, &model, faults));
             let Some(id) = row.wing else { continue };

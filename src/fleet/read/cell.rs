@@ -9,7 +9,7 @@ use jiff::civil::{Date, date};
 /// No length, load, time or temperature of a wing is larger, whatever its unit; sums of such numbers stay finite.
 const LARGEST: f64 = 1e9;
 
-/// What stands in a cell that is not empty.
+/// What is in a cell that is not empty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Cell<'a> {
     Text(&'a str),

@@ -33,7 +33,7 @@ pub(crate) struct CsvText<'a> {
 }
 
 impl<'a> CsvText<'a> {
-    /// The header and some records of a CSV file, of which the first stands in row `first_row`. `None`: nothing of it can be used;
+    /// The header and some records of a CSV file, of which the first is in row `first_row`. `None`: nothing of it can be used;
     /// the faults say why.
     pub(crate) fn read(
         bytes: &'a [u8],
@@ -185,7 +185,7 @@ pub(crate) struct Piece<'a> {
 }
 
 impl Piece<'_> {
-    /// Whether nothing stands in it.
+    /// Whether nothing is in it.
     pub(crate) fn is_blank(&self) -> bool {
         self.fields == 1 && self.line.trim_ascii().is_empty()
     }

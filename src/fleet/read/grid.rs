@@ -23,7 +23,7 @@ pub(crate) enum Cells {
 }
 
 impl Cells {
-    /// What stands in a row, counted from 0 without the header (`None`: empty).
+    /// What is in a row, counted from 0 without the header (`None`: empty).
     pub(crate) fn get(&self, at: usize) -> Option<Cell<'_>> {
         match self {
             Cells::Text(cells) => cells.get(at).filter(|text| !text.is_empty()).map(Cell::Text),
@@ -121,7 +121,7 @@ impl<'a> Record<'a> {
         self.grid.row_number(self.at)
     }
 
-    /// Notes a fault of this record; the value is what stands in the column.
+    /// Notes a fault of this record; the value is what is in the column.
     pub(crate) fn fault(self, faults: &mut FaultList, column: &str, expected: std::fmt::Arguments<'_>) {
         let value = self.cell(column).map(Cell::text).unwrap_or_default();
         faults.add(&self.grid.name, self.row_number(), column, value, expected);
@@ -138,7 +138,7 @@ impl<'a> Record<'a> {
         faults.add(&self.grid.name, self.row_number(), column, value, expected);
     }
 
-    fn cell(self, column: &str) -> Option<Cell<'a>> {
+    pub(crate) fn cell(self, column: &str) -> Option<Cell<'a>> {
         self.grid.column(column)?.get(self.at)
     }
 
@@ -151,7 +151,7 @@ impl<'a> Record<'a> {
         cell
     }
 
-    /// What stands in a column; what is wrong with it is noted.
+    /// What is in a column; what is wrong with it is noted.
     pub(crate) fn read<T: Field<'a>>(
         self,
         column: &str,

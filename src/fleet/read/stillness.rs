@@ -11,7 +11,7 @@ use crate::fleet::write::pending::PENDING_FILE;
 /// How often a folder that changes is read anew before it is given up.
 const MOST_TRIES: usize = 20;
 
-/// What stands in a folder: every table with what changes when it is replaced.
+/// What is in a folder: every table with what changes when it is replaced.
 #[derive(Debug, PartialEq, Eq)]
 struct Standing(Vec<File>);
 

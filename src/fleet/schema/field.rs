@@ -1,4 +1,4 @@
-//! What stands in a cell of a table that is declared: how it is read, and how it is written.
+//! What is in a cell of a table that is declared: how it is read, and how it is written.
 
 use std::borrow::Cow;
 

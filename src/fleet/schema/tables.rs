@@ -16,7 +16,7 @@ use crate::wing::{Row, Side};
 
 type Text<'a> = Cow<'a, str>;
 
-/// What names allow, and what stands in columns of days.
+/// What names allow, and what is in columns of days.
 const SIDES: &str = "`left`, `right`";
 const SIDE: &str = "side of the wing, as the pilot sees it";
 const ROW_NAMES: &str = "`A` … `brake`";

@@ -62,7 +62,7 @@ pub fn written_day(text: &str) -> WrittenDay {
         let day_first = made(year, *second, *first);
         let month_first = made(year, *first, *second);
         return match (day_first, month_first, mark) {
-            // dots stand in dates that begin with the day
+            // dots are in dates that begin with the day
             (Some(day), _, '.') | (Some(day), None, _) | (None, Some(day), '/' | '-') => WrittenDay::Day(day),
             (Some(day), Some(other), _) if day == other => WrittenDay::Day(day),
             (Some(day_first), Some(month_first), _) => WrittenDay::Either { day_first, month_first },

@@ -69,9 +69,9 @@ const LABELS: &[(Label, &[&str])] = &[
 #[derive(Debug, Clone, Default, PartialEq)]
 #[non_exhaustive]
 pub struct Facts {
-    /// Day of the check, and what stands in the cell.
+    /// Day of the check, and what is in the cell.
     pub date: Option<WrittenDay>,
-    /// The day as it stands in the file.
+    /// The day as it is in the file.
     pub date_text: String,
     /// Hours flown since new, h.
     pub hours_h: Option<f64>,

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-/// What stands in a cell.
+/// What is in a cell.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Cell {
     Empty,

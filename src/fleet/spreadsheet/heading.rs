@@ -89,7 +89,7 @@ pub(super) struct Heading {
 }
 
 impl Heading {
-    /// Takes a heading apart. What stands in brackets gives the unit, and nothing else.
+    /// Takes a heading apart. What is in brackets gives the unit, and nothing else.
     pub(super) fn of(text: &str) -> Self {
         let mut heading = Self { unit: unit_of(text), ..Self::default() };
         let words = folded(&without_brackets(text));

@@ -26,7 +26,7 @@ use crate::wing::RowData;
 /// | `sheet` | by content | the sheet that holds readings |
 /// | `columns` | none | headings are understood by themselves, in five languages |
 /// | `unit` | by heading, cell or size | most files say it, and lengths of lines differ enough between units |
-/// | `nominal` | in the file | the maker's lengths may stand in another file |
+/// | `nominal` | in the file | the maker's lengths may be in another file |
 /// | `stage` | asked | only where readings before and after adjusting stand side by side |
 ///
 /// ```no_run

@@ -87,7 +87,7 @@ pub(in crate::fleet) mod whole {
     }
 }
 
-/// What can stand in a column of text.
+/// What may be in a column of text.
 pub(in crate::fleet) trait IntoText {
     fn text(self) -> Option<String>;
 }
@@ -120,7 +120,7 @@ texts! {
     Row: |row| row.name().to_owned();
 }
 
-/// What can stand in a column of whole numbers.
+/// What may be in a column of whole numbers.
 pub(in crate::fleet) trait IntoWhole {
     fn whole(self) -> Option<i64>;
 }

@@ -146,7 +146,7 @@ impl OutputGate {
     /// Whether a single file may be written here.
     ///
     /// # Errors
-    /// [`RefusedOutput`] that names what stands in the way.
+    /// [`RefusedOutput`] that names what would be lost.
     pub fn file(&self, path: &Path) -> Result<(), RefusedOutput> {
         let named = path.to_owned();
         if path.is_dir() {
@@ -177,7 +177,7 @@ impl OutputGate {
     /// command wrote.
     ///
     /// # Errors
-    /// [`RefusedOutput`] that names what stands in the way.
+    /// [`RefusedOutput`] that names what would be lost.
     pub fn folder(&self, folder: &Path) -> Result<(), RefusedOutput> {
         if folder.exists() && !folder.is_dir() {
             return Err(RefusedOutput::Kind { path: folder.to_owned(), wanted: "a folder" });

@@ -23,7 +23,7 @@ impl DueSpec {
     /// fewer than five wings is not taken for a fleet: then a wing with checks at three or more distinct hours is fitted
     /// by itself (one model of wear on that wing alone, with the terms and the shape of `wear`), others have the interval.
     ///
-    /// A wing that fails does not stop the others: it stands in [`DueTable::failures`].
+    /// A wing that fails does not stop the others: it is in [`DueTable::failures`].
     ///
     /// # Errors
     /// [`ForecastError`] when a setting or a limit is out of range.

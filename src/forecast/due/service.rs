@@ -50,7 +50,7 @@ pub struct EventRule {
 ///
 /// As a file (TOML): `interval_h`, `interval_months`, `inspection_h`, `inspection_months` at the top, a table `[use.NAME]` of
 /// the same keys per class of use, and a table `[event.NAME]` of `within_h` and `within_months` per kind of event. A rule in
-/// the file stands in place of the default of its name.
+/// the file takes the place of the default of its name.
 ///
 /// ```
 /// use linedrift::forecast::ServiceRules;

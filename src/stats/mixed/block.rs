@@ -107,7 +107,7 @@ pub struct Block {
     pub(crate) unpenalised_log: f64,
 }
 
-/// A block as it stands in a document.
+/// A block as it is in a document.
 #[derive(Deserialize)]
 struct BlockRead {
     copies: Vec<usize>,

@@ -7,7 +7,7 @@ use super::Structure;
 use super::block::{Block, InnerClass, SlopedLevel, SlopedUnit, triangle};
 use crate::stats::double_double::DoubleDouble;
 
-/// Sums of one inner level; those of its columns stand in [`BlockBuilder::sums`].
+/// Sums of one inner level; those of its columns are in [`BlockBuilder::sums`].
 #[derive(Debug, Clone)]
 struct Level {
     unpenalised: bool,

@@ -10,7 +10,7 @@ impl MixedFit {
     pub(crate) fn recast(&self, structure: Structure, theta: Vec<f64>, sigma: f64) -> Self {
         let mut out = self.clone();
         let ratio = sigma / self.sigma;
-        // a shared effect stands in the factor over its ratio to sigma, which changes with it
+        // a shared effect is in the factor over its ratio to sigma, which changes with it
         let (shared, effects) = (self.structure.shared_columns(), self.structure.effects());
         out.factor.iter_mut().skip(shared * effects).for_each(|value| *value *= ratio);
         out.unscaled.iter_mut().for_each(|value| *value /= ratio * ratio);

@@ -48,7 +48,7 @@ impl Term {
         }
     }
 
-    /// Where its ratio stands in θ of a model that gets it.
+    /// Where its ratio is in θ of a model that gets it.
     fn place(self, without: &Structure) -> usize {
         match self {
             Term::LineRate => usize::from(without.inner.is_some()),

@@ -36,7 +36,7 @@ pub(crate) struct Layout {
     /// Mean of each covariate over the wings read: covariates count from there, so that rates are those of an average wing.
     #[serde(default)]
     centres: Vec<f64>,
-    /// The material whose lines alone a covariate bears on (`None`, or none here: all lines).
+    /// The material whose lines alone each covariate bears on (`None`: all lines).
     #[serde(default)]
     covariate_materials: Vec<Option<String>>,
     /// Places of the outer terms in the structure.
@@ -247,6 +247,7 @@ impl Layout {
                 self.centres.len() == covariates && self.centres.iter().all(|centre| centre.abs() <= 1e9),
                 "centres of the covariates",
             ),
+            (self.covariate_materials.len() == covariates, "materials of the covariates"),
             (one_term && shared.iter().copied().eq(0..self.structure.shared_columns()), "rates of models"),
             (named, "names of the rates"),
             (self.few_wings == self.wing.is_none(), "wing effects"),

@@ -213,7 +213,7 @@ impl FixedDraws {
 
 /// One wing under one component: paths as linear functions of the draws of the fixed and outer effects.
 ///
-/// The effects that matter for the wing stand in this order, so that those of the slopes are next to each other: outer
+/// The effects that matter for the wing come in this order, so that those of the slopes are next to each other: outer
 /// effects of starts alone, outer effects of slopes too, fixed effects of slopes too, fixed effects of starts alone.
 struct WingPart<'a> {
     fixed: &'a FixedPart,

@@ -190,7 +190,7 @@ impl<'a> WingModel<'a> {
             .chain(row.shared.iter().copied())
             .collect();
         let outer = |from_end: usize| posterior.fixed() + posterior.outer() - from_end;
-        // outer terms stand in the order check, wing, wing:row, so the last ones are found from the end
+        // outer terms come in the order check, wing, wing:row, so the last ones are found from the end
         let by_row = if self.layout.wing_row.is_some() { crate::wing::Row::ALL.len() } else { 0 };
         if self.layout.wing.is_some() {
             places.push((outer(by_row + 1), row.length_g_m));

@@ -32,7 +32,7 @@ pub enum MergeError {
         /// Its table version, `none` where it has none.
         version: String,
     },
-    /// The same readings stand in both parts.
+    /// The same readings are in both parts.
     #[error(
         "check `{check}`, line `{line}` on the {side} has the same readings in both parts{}: they would count twice",
         if *more > 0 { format!(", and so have {more} more lines") } else { String::new() }

@@ -65,8 +65,8 @@ impl Layout {
                 *length += if of.as_ref() == Some(&segment.material) { value } else { 0.0 };
             }
         }
-        for (k, length) in out.covariate_length_g_m.iter_mut().enumerate() {
-            if self.covariate_materials.get(k).is_none_or(Option::is_none) {
+        for (length, of) in out.covariate_length_g_m.iter_mut().zip(&self.covariate_materials) {
+            if of.is_none() {
                 *length = out.length_g_m;
             }
         }
